@@ -1,0 +1,2 @@
+//! The planner's side of Landfall: the site file, the sampling, the reports.
+#![forbid(unsafe_code)]

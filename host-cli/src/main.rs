@@ -1,0 +1,2 @@
+//! The `landfall` command.
+fn main() {}

@@ -1,0 +1,2 @@
+//! Helpers shared by the acceptance tests.
+#![forbid(unsafe_code)]
