@@ -1,3 +1,21 @@
-//! The pressure-watching box, generic over embedded-hal 1.0.
-#![cfg_attr(not(test), no_std)]
+//! The pressure-watching box: sensors, link and storage, generic over `embedded-hal`.
+//!
+//! Drivers decode, the watch of `landfall-core` decides, the board acts. Every wait is bounded, every
+//! bus error has a path, and no data is a state that alarms. Nothing here knows a chip: `firmware/boards`
+//! holds the binaries. The `link` types are the host's as well.
+#![no_std]
 #![forbid(unsafe_code)]
+
+#[cfg(test)]
+#[macro_use]
+extern crate std;
+
+pub mod baro;
+pub mod bridge;
+pub mod gauge;
+pub mod sensor;
+pub mod thermal;
+
+#[cfg(test)]
+#[allow(clippy::expect_used)]
+mod mock;

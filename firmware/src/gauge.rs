@@ -1,0 +1,150 @@
+//! Finds which sensor is fitted, once after a start, and drives it from then on.
+
+use crate::baro::{self, Pair};
+use crate::bridge::{self, Bridge};
+use crate::sensor::{Fault, GaugeSensor, Reading};
+use crate::thermal::{self, Thermal};
+use embedded_hal::i2c::I2c;
+use serde::{Deserialize, Serialize};
+
+/// The kinds of sensor that the box knows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Kind {
+    /// [`Bridge`].
+    Bridge,
+    /// [`Thermal`].
+    Thermal,
+    /// [`Pair`] of barometers.
+    Barometers,
+}
+
+enum Fitted {
+    /// Looking at the given place in [`PLACES`].
+    Looking(u8),
+    Bridge(Bridge),
+    Thermal(Thermal),
+    Barometers(Pair),
+}
+
+/// Where parts are looked for, in this order.
+const PLACES: [(u8, Kind); 4] = [
+    (bridge::ADDRESS, Kind::Bridge),
+    (thermal::ADDRESS, Kind::Thermal),
+    (thermal::ADDRESS + 1, Kind::Thermal),
+    (baro::ADDRESS_BAG, Kind::Barometers),
+];
+
+/// The sensor that is fitted.
+///
+/// It looks at one address per step until a part answers, then keeps to that part: a part that goes
+/// away later is a fault, not a reason to look for another.
+pub struct Gauge {
+    bridge_part: bridge::Part,
+    fitted: Fitted,
+}
+
+impl Gauge {
+    /// Nothing found yet. `bridge_part` is the range of a bridge sensor, should one be fitted.
+    pub const fn new(bridge_part: bridge::Part) -> Self {
+        Self { bridge_part, fitted: Fitted::Looking(0) }
+    }
+
+    /// What was found.
+    pub const fn kind(&self) -> Option<Kind> {
+        match self.fitted {
+            Fitted::Looking(_) => None,
+            Fitted::Bridge(_) => Some(Kind::Bridge),
+            Fitted::Thermal(_) => Some(Kind::Thermal),
+            Fitted::Barometers(_) => Some(Kind::Barometers),
+        }
+    }
+
+    fn look<B: I2c>(&mut self, bus: &mut B, place: u8) -> Result<Reading, Fault> {
+        let Some((address, kind)) = PLACES.get(usize::from(place)).copied() else {
+            self.fitted = Fitted::Looking(0);
+            return Err(Fault::NoAnswer);
+        };
+        // A read of one byte: harmless to every part here. A thermal part that is idle refuses a read,
+        // so it is asked to stop instead, which it takes while it measures; else its identity command.
+        let mut byte = [0];
+        let answers = match kind {
+            Kind::Thermal => bus.write(address, &[0x3F, 0xF9]).is_ok() || bus.write(address, &[0x36, 0x7C]).is_ok(),
+            _ => bus.read(address, &mut byte).is_ok(),
+        };
+        self.fitted = match (answers, kind) {
+            (false, _) => Fitted::Looking(place.saturating_add(1)),
+            (true, Kind::Bridge) => Fitted::Bridge(Bridge::new(address, self.bridge_part)),
+            (true, Kind::Thermal) => Fitted::Thermal(Thermal::new(address)),
+            (true, Kind::Barometers) => Fitted::Barometers(Pair::new()),
+        };
+        Err(if answers { Fault::NotReady } else { Fault::NoAnswer })
+    }
+}
+
+impl<B: I2c> GaugeSensor<B> for Gauge {
+    fn step(&mut self, bus: &mut B) -> Result<Reading, Fault> {
+        match &mut self.fitted {
+            Fitted::Looking(place) => {
+                let place = *place;
+                self.look(bus, place)
+            }
+            Fitted::Bridge(part) => part.step(bus),
+            Fitted::Thermal(part) => part.step(bus),
+            Fitted::Barometers(part) => part.step(bus),
+        }
+    }
+
+    fn range_pa(&self) -> f32 {
+        match &self.fitted {
+            Fitted::Looking(_) => 0.0,
+            Fitted::Bridge(part) => GaugeSensor::<B>::range_pa(part),
+            Fitted::Thermal(part) => GaugeSensor::<B>::range_pa(part),
+            Fitted::Barometers(part) => GaugeSensor::<B>::range_pa(part),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mock::{Act, Script};
+
+    #[test]
+    fn finds_each_kind_and_keeps_to_it() {
+        let none = [
+            Act::read(0x29, &[]).nack(),
+            Act::write(0x25, &[0x3F, 0xF9]).nack(),
+            Act::write(0x25, &[0x36, 0x7C]).nack(),
+            Act::write(0x26, &[0x3F, 0xF9]).nack(),
+            Act::write(0x26, &[0x36, 0x7C]).nack(),
+        ];
+        let mut acts = none.to_vec();
+        acts.push(Act::read(0x77, &[]).nack());
+        acts.extend_from_slice(&none);
+        acts.push(Act::read(0x77, &[0]));
+        let mut bus = Script::new(&acts);
+        let mut gauge = Gauge::new(bridge::Part::Differential20);
+        for _ in 0..8 {
+            assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
+            assert_eq!(gauge.kind(), None);
+        }
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
+        assert_eq!(gauge.kind(), Some(Kind::Barometers));
+        bus.done();
+
+        let mut bus = Script::new(&[
+            Act::read(0x29, &[0x40]),
+            Act::write(0x29, &[0xAC]),
+            Act::read(0x29, &[]).nack(),
+            Act::read(0x29, &[]).nack(),
+        ]);
+        let mut gauge = Gauge::new(bridge::Part::Differential20);
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
+        assert_eq!((gauge.kind(), GaugeSensor::<Script>::range_pa(&gauge).round()), (Some(Kind::Bridge), 4982.0));
+        bus.done();
+    }
+}
