@@ -14,6 +14,7 @@ pub mod baro;
 pub mod bridge;
 pub mod gauge;
 pub mod sensor;
+pub mod store;
 pub mod thermal;
 
 #[cfg(test)]

@@ -1,0 +1,300 @@
+//! The power is cut at every byte of every write and in every stage of every erase.
+
+use super::*;
+use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
+use std::vec::Vec;
+
+const SECTOR: usize = 256;
+const SECTORS: usize = 2 + 5;
+
+/// NOR flash: programming clears bits, erasing sets them; the power can go at any work unit.
+#[derive(Clone)]
+struct Nor {
+    bytes: Vec<u8>,
+    /// Work units left: one per programmed byte, [`ERASE_UNITS`] per erase.
+    power: usize,
+    noise: u32,
+    erases: Vec<u32>,
+    /// Sectors whose erase was cut short: they may look erased, but do not hold what is written.
+    weak: Vec<bool>,
+}
+
+const ERASE_UNITS: usize = 6;
+
+#[derive(Debug)]
+struct Failed;
+impl NorFlashError for Failed {
+    fn kind(&self) -> NorFlashErrorKind {
+        NorFlashErrorKind::Other
+    }
+}
+
+impl Nor {
+    fn new(noise: u32) -> Self {
+        Self {
+            bytes: vec![0xFF; SECTOR * SECTORS],
+            power: usize::MAX,
+            noise,
+            erases: vec![0; SECTORS],
+            weak: vec![false; SECTORS],
+        }
+    }
+
+    fn random(&mut self) -> u8 {
+        self.noise = self.noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (self.noise >> 24) as u8
+    }
+
+    fn spend(&mut self) -> bool {
+        if self.power == usize::MAX {
+            return true;
+        }
+        self.power = self.power.saturating_sub(1);
+        self.power > 0
+    }
+}
+
+impl ErrorType for Nor {
+    type Error = Failed;
+}
+
+impl ReadNorFlash for Nor {
+    const READ_SIZE: usize = 1;
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Failed> {
+        let offset = offset as usize;
+        bytes.copy_from_slice(&self.bytes[offset..offset + bytes.len()]);
+        Ok(())
+    }
+    fn capacity(&self) -> usize {
+        self.bytes.len()
+    }
+}
+
+impl NorFlash for Nor {
+    const WRITE_SIZE: usize = 1;
+    const ERASE_SIZE: usize = SECTOR;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), Failed> {
+        assert!((from as usize).is_multiple_of(SECTOR) && to - from == SECTOR as u32);
+        let range = from as usize..to as usize;
+        self.erases[from as usize / SECTOR] += 1;
+        for unit in 0..ERASE_UNITS {
+            if self.power == 0 {
+                return Err(Failed);
+            }
+            if !self.spend() {
+                self.weak[from as usize / SECTOR] = true;
+                // Cut: bits rise one by one, in any order; in the last units it looks quite erased.
+                // In the last but one the header, as the worst case, has not moved at all.
+                let range = if unit == 4 { from as usize + 32..to as usize } else { range };
+                for index in range {
+                    let risen = match unit {
+                        0 => 0,
+                        1 => self.random() & self.random(),
+                        2 => self.random(),
+                        3 => self.random() | self.random(),
+                        _ => 0xFF,
+                    };
+                    self.bytes[index] |= risen;
+                }
+                return Err(Failed);
+            }
+        }
+        self.bytes[range].fill(0xFF);
+        self.weak[from as usize / SECTOR] = false;
+        Ok(())
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Failed> {
+        let offset = offset as usize;
+        assert_eq!(offset / 256, (offset + bytes.len() - 1) / 256, "a write crosses a page");
+        let marks = bytes.iter().all(|b| *b == 0);
+        assert!(marks || !self.weak[offset / SECTOR], "a record goes into a half-erased sector");
+        for (index, byte) in bytes.iter().enumerate() {
+            if self.power == 0 {
+                return Err(Failed);
+            }
+            if !self.spend() {
+                let held = self.random();
+                self.bytes[offset + index] &= byte | held; // some of the bits fell
+                return Err(Failed);
+            }
+            self.bytes[offset + index] &= byte;
+        }
+        Ok(())
+    }
+}
+
+/// What a session knows to be committed.
+#[derive(Default)]
+struct Known {
+    settings: Option<u32>,
+    settings_tried: Option<u32>,
+    records: Vec<(u32, u32)>,
+    tried: Vec<u32>,
+}
+
+fn settings_of(store: &mut Store<Nor>) -> Option<u32> {
+    let mut bytes = [0; SETTINGS];
+    let length = store.settings(&mut bytes)?;
+    assert_eq!(length, 40);
+    let value = bytes[0];
+    assert!(bytes[..40].iter().all(|b| *b == value), "settings are mixed");
+    Some(u32::from(value))
+}
+
+fn records_of(store: &mut Store<Nor>) -> Vec<(u32, u32)> {
+    let mut cursor = store.oldest();
+    let mut records = Vec::new();
+    for _ in 0..1000 {
+        match store.next(&mut cursor) {
+            Step::Record(r) => records.push((r.sequence, u32::from_le_bytes(r.payload()[..4].try_into().unwrap()))),
+            Step::Gap => {}
+            Step::End => return records,
+        }
+    }
+    panic!("the log has no end");
+}
+
+/// Work until the power goes or the script ends.
+fn work(store: &mut Store<Nor>, known: &mut Known, first: u32) -> bool {
+    for n in first..first + 40 {
+        if n % 9 == 0 {
+            known.settings_tried = Some(n % 250);
+            match store.save_settings(&[(n % 250) as u8; 40]) {
+                Ok(()) => known.settings = known.settings_tried.take(),
+                Err(_) => return false,
+            }
+        }
+        while store.room() < 8 {
+            if store.prepare().is_err() {
+                return false;
+            }
+        }
+        known.tried.push(n);
+        match store.append(&n.to_le_bytes()) {
+            Ok(sequence) => known.records.push((sequence, n)),
+            Err(_) => return false,
+        }
+    }
+    true
+}
+
+fn check(store: &mut Store<Nor>, known: &mut Known, at: usize) {
+    let settings = settings_of(store);
+    assert!(
+        settings == known.settings || (known.settings_tried.is_some() && settings == known.settings_tried),
+        "cut {at}: settings {settings:?}, committed {:?}",
+        known.settings
+    );
+    known.settings = settings;
+    known.settings_tried = None;
+    let found = records_of(store);
+    for pair in found.windows(2) {
+        assert!(pair[0].0 < pair[1].0, "cut {at}: out of order {found:?}");
+    }
+    for record in &found {
+        assert!(known.tried.contains(&record.1), "cut {at}: a record nobody wrote: {record:?}");
+    }
+    // Everything committed is there, back to the oldest that is left; at least a sector's worth is kept.
+    let oldest = found.first().map_or(u32::MAX, |r| r.0);
+    let committed: Vec<_> = known.records.iter().filter(|r| r.0 >= oldest).collect();
+    for record in &committed {
+        assert!(found.contains(record), "cut {at}: {record:?} is lost; found {found:?}");
+    }
+    assert!(committed.len() >= known.records.len().min(Store::<Nor>::SLOTS as usize), "cut {at}: too much recycled");
+    // One that was being written and did get through counts from now on.
+    if let Some(last) = found.last()
+        && !known.records.contains(last)
+    {
+        known.records.push(*last);
+    }
+}
+
+/// Cuts the power after every amount of work, again after `second` more, then works on undisturbed.
+fn cut_everywhere(second: usize) -> usize {
+    let mut at = 1;
+    loop {
+        let mut known = Known::default();
+        let mut flash = Nor::new(at as u32);
+        flash.power = at;
+        let mut store = Store::open(flash);
+        let whole = work(&mut store, &mut known, 1);
+        let mut flash = store.into_flash();
+        flash.power = second;
+        let mut store = Store::open(flash);
+        check(&mut store, &mut known, at);
+        work(&mut store, &mut known, 100);
+        let mut flash = store.into_flash();
+        flash.power = usize::MAX;
+        let mut store = Store::open(flash);
+        check(&mut store, &mut known, at);
+        assert!(work(&mut store, &mut known, 200), "cut {at}: does not work again");
+        check(&mut store, &mut known, at);
+        let mut store = Store::open(store.into_flash());
+        check(&mut store, &mut known, at);
+        if whole {
+            return at;
+        }
+        at += 1;
+    }
+}
+
+#[test]
+fn the_power_may_go_at_any_byte() {
+    // 40 records of 32 bytes, 4 settings pages, and the erases: about 3,000 places.
+    assert!(cut_everywhere(usize::MAX) > 2_000);
+}
+
+#[test]
+fn and_again_while_it_comes_back() {
+    for second in [1, 2, 5, 20, 33, 38, 70, 150, 301] {
+        cut_everywhere(second);
+    }
+}
+
+#[test]
+fn wear_is_spread() {
+    let mut known = Known::default();
+    let mut store = Store::open(Nor::new(1));
+    for round in 0..50 {
+        assert!(work(&mut store, &mut known, round * 1000));
+    }
+    let erases = store.into_flash().erases;
+    let log = &erases[2..];
+    assert!(log.iter().max().unwrap() - log.iter().min().unwrap() <= 1, "{erases:?}");
+    assert!(erases[0].abs_diff(erases[1]) <= 1, "{erases:?}");
+}
+
+#[test]
+fn append_never_erases() {
+    let mut store = Store::open(Nor::new(1));
+    assert_eq!(store.append(b"x"), Err(StoreError::Full));
+    while store.prepare().unwrap() {}
+    let before = store.room();
+    assert_eq!(before, 3 * Store::<Nor>::SLOTS);
+    for _ in 0..before {
+        store.append(b"x").unwrap();
+    }
+    assert_eq!((store.room(), store.append(b"x")), (0, Err(StoreError::Full)));
+    assert_eq!(store.into_flash().erases, [0, 0, 1, 1, 1, 0, 0]);
+}
+
+#[test]
+fn too_long_is_refused_whole() {
+    let mut store = Store::open(Nor::new(1));
+    store.save_settings(&[7; 40]).unwrap();
+    assert_eq!(store.save_settings(&[1; SETTINGS + 1]), Err(StoreError::TooLong));
+    assert_eq!(settings_of(&mut store), Some(7));
+    store.save_settings(&[9; SETTINGS]).unwrap();
+    assert_eq!(store.settings(&mut [0; SETTINGS]), Some(SETTINGS));
+    store.prepare().unwrap();
+    assert_eq!(store.append(&[0; PAYLOAD + 1]), Err(StoreError::TooLong));
+    assert!(store.append(&[0; PAYLOAD]).is_ok());
+}
+
+#[test]
+fn check_value_of_the_checksum() {
+    // CRC catalogue: CRC-32/ISO-HDLC check value.
+    assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+}
