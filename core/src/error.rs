@@ -77,7 +77,11 @@ impl core::error::Error for InputError {}
 /// # Errors
 /// [`InputError::OutOfRange`] with the value and the bounds.
 pub fn within(quantity: &'static str, value: f32, low: f32, high: f32) -> Result<f32, InputError> {
-    if value >= low && value <= high { Ok(value) } else { Err(InputError::OutOfRange { quantity, got: value, low, high }) }
+    if value >= low && value <= high {
+        Ok(value)
+    } else {
+        Err(InputError::OutOfRange { quantity, got: value, low, high })
+    }
 }
 
 /// How an iterative solver ended.

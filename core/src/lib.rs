@@ -3,9 +3,32 @@
 //! Single precision throughout, every elementary function through `libm`, so that a device and a
 //! planner compute the same bits. No allocation, no panic, every loop bounded. SI inside: metre,
 //! kilogram, second, pascal, radian.
+//!
+//! A tour, in the order in which a run meets them:
+//! - [`air`], [`path`], [`takeoff`], [`bag`]: the site as numbers, checked at construction;
+//! - [`ride`], [`flight`], [`run`]: one run from the start to contact, over [`lane`]s;
+//! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
+//! - [`short_zone`], [`stop_line`], [`sizing`], [`wind`]: what a builder and a coach ask about it.
+//!
+//! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
+//! take-off's foot; the lip edge is at x = 0, z = height of the take-off.
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod air;
+pub mod bag;
 pub mod error;
+pub mod flight;
+pub mod inputs;
+pub mod lane;
+pub mod path;
+pub mod ride;
+pub mod run;
+pub mod short_zone;
+pub mod sizing;
+pub mod spread;
+pub mod stop_line;
+pub mod takeoff;
+pub mod wind;
 
 pub use error::{InputError, Status};

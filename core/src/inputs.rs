@@ -1,0 +1,215 @@
+//! The thirteen inputs that vary from run to run, with their standard deviations and their clips.
+
+use crate::error::{InputError, within};
+use crate::lane::Lane;
+
+/// How many inputs vary.
+pub const COUNT: usize = 13;
+
+/// Largest standard deviation of the yaw: beyond it the sine's polynomial would leave its range.
+pub const MAX_YAW_SD_RAD: f32 = 0.25;
+
+/// An input that varies from run to run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Uncertain {
+    /// Height of the start above the take-off's foot, m.
+    StartHeight,
+    /// Speed at the start, m/s.
+    PushOff,
+    /// Rolling resistance coefficient.
+    RollingResistance,
+    /// Drag area while rolling, m².
+    DragAreaRolling,
+    /// Drag area while flying, m².
+    DragAreaFlying,
+    /// Added to the speed at the lip, m/s.
+    LipSpeed,
+    /// Share of the bike's lag made up at the lip.
+    Carry,
+    /// Speed added normal to the surface at the lip, m/s.
+    Pop,
+    /// Direction of the flight about the vertical, to the left positive, rad.
+    Yaw,
+    /// Where the run leaves the lip, to the left positive, m.
+    Line,
+    /// Tail wind, m/s.
+    WindAlong,
+    /// Wind from the right, m/s.
+    WindAcross,
+    /// Height of the centre of mass above what touches first, m.
+    ContactHeight,
+}
+
+impl Uncertain {
+    /// All of them, in the order of [`Inputs`].
+    pub const ALL: [Self; COUNT] = [
+        Self::StartHeight,
+        Self::PushOff,
+        Self::RollingResistance,
+        Self::DragAreaRolling,
+        Self::DragAreaFlying,
+        Self::LipSpeed,
+        Self::Carry,
+        Self::Pop,
+        Self::Yaw,
+        Self::Line,
+        Self::WindAlong,
+        Self::WindAcross,
+        Self::ContactHeight,
+    ];
+
+    /// Its name as site files and results print it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::StartHeight => "start_height",
+            Self::PushOff => "push_off",
+            Self::RollingResistance => "rolling_resistance",
+            Self::DragAreaRolling => "drag_area_rolling",
+            Self::DragAreaFlying => "drag_area_flying",
+            Self::LipSpeed => "lip_speed",
+            Self::Carry => "carry",
+            Self::Pop => "pop",
+            Self::Yaw => "yaw",
+            Self::Line => "line",
+            Self::WindAlong => "wind_along",
+            Self::WindAcross => "wind_across",
+            Self::ContactHeight => "contact_height",
+        }
+    }
+}
+
+/// One value for each of [`Uncertain::ALL`], in that order.
+#[derive(Clone, Copy, Debug)]
+pub struct Inputs<L>(pub [L; COUNT]);
+
+impl<L: Lane> Inputs<L> {
+    /// The value of one input.
+    #[inline(always)]
+    pub fn get(&self, which: Uncertain) -> L {
+        self.0[which as usize]
+    }
+
+    /// The same inputs with one value changed.
+    #[inline(always)]
+    #[must_use]
+    pub fn with(mut self, which: Uncertain, value: L) -> Self {
+        self.0[which as usize] = value;
+        self
+    }
+}
+
+/// The site values of the inputs and their standard deviations, with the clips that both methods of
+/// finding the spread apply.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Uncertainty {
+    /// Site values.
+    pub mean: [f32; COUNT],
+    /// Standard deviations, in the same units.
+    pub sd: [f32; COUNT],
+    /// Lowest start height that the roll-in's straight can make.
+    pub lowest_start_m: f32,
+    /// Height of the centre of mass, which the contact height cannot pass.
+    pub mass_height_m: f32,
+}
+
+/// Ranges of the means: low, high.
+const MEAN_RANGES: [(&str, f32, f32); COUNT] = [
+    ("roll_in.start_height_m", 0.0, 100.0),
+    ("roll_in.push_off_mps", 0.0, 15.0),
+    ("roll_in.rolling_resistance", 0.0, 0.5),
+    ("rider.drag_area_rolling_m2", 0.0, 5.0),
+    ("rider.drag_area_flying_m2", 0.0, 5.0),
+    ("lip_speed_mps", -5.0, 5.0),
+    ("rider.carry", 0.0, 1.0),
+    ("rider.pop_mps", -5.0, 5.0),
+    ("yaw_rad", -0.5, 0.5),
+    ("line_m", -20.0, 20.0),
+    ("wind.along_mps", -30.0, 30.0),
+    ("wind.across_mps", -30.0, 30.0),
+    ("rider.contact_height_m", 0.2, 3.0),
+];
+
+/// Largest standard deviation of each, in the same order.
+const SD_LIMITS: [f32; COUNT] = [5.0, 5.0, 0.2, 2.0, 2.0, 5.0, 2.0, 5.0, MAX_YAW_SD_RAD, 10.0, 10.0, 10.0, 2.0];
+
+impl Uncertainty {
+    /// Checks the values.
+    ///
+    /// # Errors
+    /// [`InputError`] where a mean or a standard deviation is out of range or not a number.
+    pub fn new(
+        mean: [f32; COUNT],
+        sd: [f32; COUNT],
+        lowest_start_m: f32,
+        mass_height_m: f32,
+    ) -> Result<Self, InputError> {
+        for ((value, (name, low, high)), (sd, limit)) in mean.iter().zip(MEAN_RANGES).zip(sd.iter().zip(SD_LIMITS)) {
+            within(name, *value, low, high)?;
+            within("standard deviation", *sd, 0.0, limit)?;
+        }
+        within("lowest_start_m", lowest_start_m, 0.0, 100.0)?;
+        within("rider.mass_height_m", mass_height_m, 0.2, 3.0)?;
+        Ok(Self { mean, sd, lowest_start_m, mass_height_m })
+    }
+
+    /// The site values, clipped as a run's are.
+    pub fn at_mean(&self) -> Inputs<f32> {
+        self.clip(Inputs(self.mean))
+    }
+
+    /// The inputs at a number of standard deviations from the means, clipped.
+    #[inline(always)]
+    pub fn at<L: Lane>(&self, deviations: &[L; COUNT]) -> Inputs<L> {
+        let mut values = *deviations;
+        for ((value, mean), sd) in values.iter_mut().zip(self.mean).zip(self.sd) {
+            *value = *value * sd + mean;
+        }
+        self.clip(Inputs(values))
+    }
+
+    /// Start height (not below what the straight can make), push-off, rolling resistance and drag
+    /// areas at or above 0, carry in 0..1, contact height in 0.2 m..h; yaw within a quarter turn.
+    #[inline(always)]
+    pub fn clip<L: Lane>(&self, inputs: Inputs<L>) -> Inputs<L> {
+        let mut clipped = inputs;
+        let mut keep = |which: Uncertain, low: f32, high: f32| {
+            let slot = &mut clipped.0[which as usize];
+            *slot = slot.max(L::splat(low)).min(L::splat(high));
+        };
+        keep(Uncertain::StartHeight, self.lowest_start_m, f32::MAX);
+        keep(Uncertain::PushOff, 0.0, f32::MAX);
+        keep(Uncertain::RollingResistance, 0.0, f32::MAX);
+        keep(Uncertain::DragAreaRolling, 0.0, f32::MAX);
+        keep(Uncertain::DragAreaFlying, 0.0, f32::MAX);
+        keep(Uncertain::Carry, 0.0, 1.0);
+        keep(Uncertain::Yaw, -core::f32::consts::FRAC_PI_2, core::f32::consts::FRAC_PI_2);
+        keep(Uncertain::ContactHeight, 0.2, self.mass_height_m);
+        clipped
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn order_and_clips() {
+        for (index, which) in Uncertain::ALL.iter().enumerate() {
+            assert_eq!(*which as usize, index);
+        }
+        let mut mean = [0.0; COUNT];
+        mean[0] = 4.0;
+        mean[12] = 0.7;
+        let u = Uncertainty::new(mean, [0.1; COUNT], 1.0, 1.0).unwrap();
+        let far = u.at(&[-100.0; COUNT]);
+        assert_eq!(far.get(Uncertain::StartHeight), 1.0);
+        assert_eq!(far.get(Uncertain::PushOff), 0.0);
+        assert_eq!(far.get(Uncertain::Carry), 0.0);
+        assert_eq!(far.get(Uncertain::ContactHeight), 0.2);
+        assert_eq!(u.at(&[100.0; COUNT]).get(Uncertain::ContactHeight), 1.0);
+        mean[3] = f32::NAN;
+        assert!(Uncertainty::new(mean, [0.1; COUNT], 1.0, 1.0).is_err());
+    }
+}

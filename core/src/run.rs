@@ -1,0 +1,247 @@
+//! One whole run: ride, lip, flight, contact. The same kernel on the device and, over many lanes, on the host.
+
+use crate::bag::{Bag, Outcome};
+use crate::error::{InputError, within};
+use crate::flight::{Arrival, Drag, Motion, fly_to_falling, fly_to_x};
+use crate::inputs::{Inputs, Uncertain};
+use crate::lane::{Lane, Mask, sin_cos};
+use crate::path::Path;
+use crate::ride::{RideEnd, RideInput, RidePoint, Slope, Steps, ride};
+use crate::takeoff::TakeOff;
+
+/// All that stays the same from run to run.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// The roll-in.
+    pub path: Path,
+    /// The take-off.
+    pub takeoff: TakeOff,
+    /// The bag, where it stands.
+    pub bag: Bag,
+    /// Air density.
+    pub density_kgpm3: f32,
+    /// Rider and bike.
+    pub mass_kg: f32,
+    /// Both wheels' rim-and-tyre mass.
+    pub rotating_kg: f32,
+}
+
+/// What a run came to; where it did not reach the bag's plane the masks say why.
+#[derive(Clone, Copy, Debug)]
+pub struct Run<L: Lane> {
+    /// Speed at the release, before pop and lip speed scatter.
+    pub ride_speed_mps: L,
+    /// Distance of the contact point from the bag's front edge.
+    pub along_m: L,
+    /// Distance of the contact point from the bag's centre line, left positive.
+    pub across_m: L,
+    /// From release to contact.
+    pub airtime_s: L,
+    /// Speed into the bag's top at contact.
+    pub normal_mps: L,
+    /// The centre of mass at contact.
+    pub contact: Motion<L>,
+    /// Came to rest before the lip.
+    pub stalled: L::Mask,
+    /// Left the surface on the ride down.
+    pub left_surface: L::Mask,
+    /// Against the bag's front.
+    pub front: L::Mask,
+}
+
+impl<L: Lane> Run<L> {
+    /// Whether the run came down on the bag's plane.
+    #[inline(always)]
+    pub fn landed(&self) -> L::Mask {
+        self.stalled.or(self.left_surface).or(self.front).not()
+    }
+
+    /// What the run in one lane is called.
+    #[inline]
+    pub fn outcome(&self, bag: &Bag, lane: usize) -> Outcome {
+        if L::mask_lane(self.stalled, lane) {
+            Outcome::Stall
+        } else if L::mask_lane(self.left_surface, lane) {
+            Outcome::LeavesSurface
+        } else if L::mask_lane(self.front, lane) {
+            Outcome::Front
+        } else {
+            bag.landing(self.along_m.lane(lane), self.across_m.lane(lane))
+        }
+    }
+}
+
+impl Setup {
+    /// Checks the numbers that no part has checked yet.
+    ///
+    /// # Errors
+    /// [`InputError`] for a density or a mass out of range.
+    pub fn new(
+        path: Path,
+        takeoff: TakeOff,
+        bag: Bag,
+        density_kgpm3: f32,
+        mass_kg: f32,
+        rotating_kg: f32,
+    ) -> Result<Self, InputError> {
+        within("air.density_kgpm3", density_kgpm3, 0.2, 2.0)?;
+        within("rider and bike mass_kg", mass_kg, 5.0, 500.0)?;
+        within("rider.rotating_mass_kg", rotating_kg, 0.0, mass_kg)?;
+        Ok(Self { path, takeoff, bag, density_kgpm3, mass_kg, rotating_kg })
+    }
+
+    /// What the ride down needs of this set-up.
+    #[inline(always)]
+    pub fn slope(&self) -> Slope<'_> {
+        Slope {
+            path: &self.path,
+            takeoff: &self.takeoff,
+            density_kgpm3: self.density_kgpm3,
+            mass_kg: self.mass_kg,
+            rotating_kg: self.rotating_kg,
+        }
+    }
+
+    /// What the ride down needs of a run's inputs.
+    #[inline(always)]
+    pub fn ride_input<L: Lane>(&self, inputs: &Inputs<L>) -> RideInput<L> {
+        RideInput {
+            start_height_m: inputs.get(Uncertain::StartHeight),
+            push_off_mps: inputs.get(Uncertain::PushOff),
+            rolling_resistance: inputs.get(Uncertain::RollingResistance),
+            drag_area_m2: inputs.get(Uncertain::DragAreaRolling),
+            head_wind_mps: -inputs.get(Uncertain::WindAlong),
+            carry: inputs.get(Uncertain::Carry),
+        }
+    }
+
+    /// The ride down alone, every step shown to `visit`.
+    #[inline(always)]
+    pub fn ride<L: Lane, const TIME: bool>(
+        &self,
+        inputs: &Inputs<L>,
+        steps: &Steps,
+        visit: impl FnMut(&RidePoint<L>),
+    ) -> RideEnd<L> {
+        ride::<L, TIME>(&self.slope(), &self.ride_input(inputs), steps, visit)
+    }
+
+    /// The air that the flight goes through.
+    #[inline(always)]
+    pub fn drag<L: Lane>(&self, inputs: &Inputs<L>) -> Drag<L> {
+        Drag {
+            k_pm: inputs.get(Uncertain::DragAreaFlying) * (0.5 * self.density_kgpm3 / self.mass_kg),
+            along_mps: inputs.get(Uncertain::WindAlong),
+            across_mps: inputs.get(Uncertain::WindAcross),
+        }
+    }
+
+    /// The motion at the release for a ride speed: lip speed scatter, pop, yaw and line are added here.
+    #[inline(always)]
+    pub fn release<L: Lane>(&self, ride_speed_mps: L, inputs: &Inputs<L>) -> Motion<L> {
+        let release = self.takeoff.release(inputs.get(Uncertain::Carry));
+        let v = (ride_speed_mps + inputs.get(Uncertain::LipSpeed)).max(L::splat(0.0));
+        let pop = inputs.get(Uncertain::Pop);
+        let forward = v * release.cos - pop * release.sin;
+        let up = v * release.sin + pop * release.cos;
+        let (sin_yaw, cos_yaw) = sin_cos(inputs.get(Uncertain::Yaw));
+        Motion {
+            place_m: [release.x_m, inputs.get(Uncertain::Line), release.z_m],
+            velocity_mps: [forward * cos_yaw, forward * sin_yaw, up],
+        }
+    }
+
+    /// The flight from a release to contact, and whether it meets the bag's front.
+    ///
+    /// A run meets the front if it never rises to the contact height above the top's (unbounded)
+    /// plane, or is still under it where it passes the front edge.
+    #[inline(always)]
+    pub fn fly<L: Lane>(&self, start: &Motion<L>, inputs: &Inputs<L>, flight_steps: u16) -> (Arrival<L>, L::Mask) {
+        let drag = self.drag(inputs);
+        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        let arrival = fly_to_falling(start, &plane, &drag, flight_steps);
+        let zero = L::splat(0.0);
+        let below = plane.distance(start).lt(zero);
+        let mut front = arrival.met.not();
+        if below.any() {
+            let edge = fly_to_x(start, L::splat(self.bag.gap_m), &drag, flight_steps);
+            let under = plane.distance(&edge.motion).lt(zero).and(edge.time_s.lt(arrival.time_s)).and(edge.met);
+            front = front.or(below.and(under));
+        }
+        (arrival, front)
+    }
+
+    /// One whole run.
+    #[inline(always)]
+    pub fn run<L: Lane>(&self, inputs: &Inputs<L>, steps: &Steps) -> Run<L> {
+        let end = self.ride::<L, false>(inputs, steps, |_| {});
+        self.run_from(&end, inputs, steps)
+    }
+
+    /// The rest of a run whose ride is done.
+    #[inline(always)]
+    pub fn run_from<L: Lane>(&self, end: &RideEnd<L>, inputs: &Inputs<L>, steps: &Steps) -> Run<L> {
+        let start = self.release(end.speed_mps, inputs);
+        let (arrival, front) = self.fly(&start, inputs, steps.flight);
+        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        let [x, y, _] = arrival.motion.place_m;
+        let contact_x = x - inputs.get(Uncertain::ContactHeight) * plane.normal_x;
+        Run {
+            ride_speed_mps: end.speed_mps,
+            along_m: contact_x - self.bag.gap_m,
+            across_m: y - self.bag.offset_m,
+            airtime_s: arrival.time_s,
+            normal_mps: -plane.approach(&arrival.motion.velocity_mps),
+            contact: arrival.motion,
+            stalled: end.stalled,
+            left_surface: end.left,
+            front,
+        }
+    }
+
+    /// The fewest steps that keep every one of `probes` within `tolerance_m` of the fine steps at the
+    /// landing (and at the bag's front, where the path begins below the top).
+    ///
+    /// Each kind of step is tried alone, coarsest first, with the others fine; a quarter of the
+    /// tolerance is allowed to each.
+    pub fn choose_steps(&self, probes: &[Inputs<f32>], tolerance_m: f32) -> Steps {
+        const LADDER: [u16; 9] = [1, 2, 3, 4, 5, 6, 8, 12, 16];
+        let kinds: [fn(&mut Steps) -> &mut u16; 4] =
+            [|s| &mut s.straight, |s| &mut s.arc, |s| &mut s.takeoff, |s| &mut s.flight];
+        let mut chosen = Steps { lip: 1, ..Steps::FINE };
+        for kind in kinds {
+            for count in LADDER {
+                let mut trial = Steps { lip: 1, ..Steps::FINE };
+                *kind(&mut trial) = count;
+                *kind(&mut chosen) = count;
+                if probes.iter().all(|probe| self.deviation_m(probe, &trial) <= 0.25 * tolerance_m) {
+                    break;
+                }
+            }
+        }
+        chosen
+    }
+
+    /// How far a landing moves when taken with `steps` instead of the fine ones.
+    fn deviation_m(&self, inputs: &Inputs<f32>, steps: &Steps) -> f32 {
+        let fine_end = self.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
+        let fine = self.run_from(&fine_end, inputs, &Steps::FINE);
+        let end = self.ride::<f32, false>(inputs, steps, |_| {});
+        let trial = self.run_from(&end, inputs, steps);
+        if fine_end.stalled || fine_end.left {
+            return 0.0;
+        }
+        let mut off_m = libm::fabsf(trial.ride_speed_mps - fine.ride_speed_mps);
+        if !fine.front {
+            off_m = libm::fmaxf(off_m, libm::fabsf(trial.along_m - fine.along_m));
+        }
+        let start = self.release(fine_end.speed_mps, inputs);
+        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        if plane.distance(&start) < 0.0 {
+            let drag = self.drag(inputs);
+            let at = |steps: u16| plane.distance(&fly_to_x(&start, self.bag.gap_m, &drag, steps).motion);
+            off_m = libm::fmaxf(off_m, libm::fabsf(at(steps.flight) - at(Steps::FINE.flight)));
+        }
+        off_m
+    }
+}
