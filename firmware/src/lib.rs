@@ -12,6 +12,7 @@ extern crate std;
 
 pub mod baro;
 pub mod bridge;
+pub mod frame;
 pub mod gauge;
 pub mod sensor;
 pub mod store;

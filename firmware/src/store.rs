@@ -1,7 +1,7 @@
 //! Settings and a log in NOR flash that survive a power cut at any byte.
 //!
 //! The first two sectors hold the settings in turn: a change erases and writes the older slot only, and
-//! counts once its checksum is there. All other sectors are a ring of 32-byte records, each with a
+//! counts once its checksum is there. All other sectors are a ring of 64-byte records, each with a
 //! sequence number and a checksum, so that wear is spread and a torn record is not believed.
 //!
 //! Erasing can take 0.4 s, during which nothing else may run from the same flash. So
@@ -16,7 +16,7 @@ use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use embedded_storage::nor_flash::NorFlash;
 
 /// Size of a record in flash, bytes.
-const RECORD: usize = 32;
+const RECORD: usize = 64;
 /// Bytes of a record that its writer may use.
 pub const PAYLOAD: usize = RECORD - 9;
 /// Most bytes of settings.

@@ -4,7 +4,7 @@ use super::*;
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
 use std::vec::Vec;
 
-const SECTOR: usize = 256;
+const SECTOR: usize = 512;
 const SECTORS: usize = 2 + 5;
 
 /// NOR flash: programming clears bits, erasing sets them; the power can go at any work unit.
@@ -86,7 +86,7 @@ impl NorFlash for Nor {
                 self.weak[from as usize / SECTOR] = true;
                 // Cut: bits rise one by one, in any order; in the last units it looks quite erased.
                 // In the last but one the header, as the worst case, has not moved at all.
-                let range = if unit == 4 { from as usize + 32..to as usize } else { range };
+                let range = if unit == 4 { from as usize + 64..to as usize } else { range };
                 for index in range {
                     let risen = match unit {
                         0 => 0,
@@ -242,7 +242,7 @@ fn cut_everywhere(second: usize) -> usize {
 
 #[test]
 fn the_power_may_go_at_any_byte() {
-    // 40 records of 32 bytes, 4 settings pages, and the erases: about 3,000 places.
+    // 40 records of 64 bytes, 4 settings pages, and the erases: about 3,000 places.
     assert!(cut_everywhere(usize::MAX) > 2_000);
 }
 
