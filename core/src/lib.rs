@@ -8,6 +8,8 @@
 //! - [`air`], [`path`], [`takeoff`], [`bag`]: the site as numbers, checked at construction;
 //! - [`ride`], [`flight`], [`run`]: one run from the start to contact, over [`lane`]s;
 //! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
+//! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
+//! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
 //! - [`short_zone`], [`stop_line`], [`sizing`], [`wind`]: what a builder and a coach ask about it.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
@@ -17,18 +19,28 @@
 
 pub mod air;
 pub mod bag;
+pub mod bag_gas;
+pub mod blower;
+pub mod bracket;
+pub mod displacement;
+mod dormand_prince;
 pub mod error;
 pub mod flight;
+mod hermite;
 pub mod inputs;
 pub mod lane;
+pub mod openings;
 pub mod path;
 pub mod ride;
 pub mod run;
 pub mod short_zone;
 pub mod sizing;
+pub mod slow_gas;
 pub mod spread;
 pub mod stop_line;
+pub mod supply;
 pub mod takeoff;
+pub mod touchdown;
 pub mod wind;
 
 pub use error::{InputError, Status};

@@ -1,0 +1,94 @@
+//! Closing in on the place where a search quantity changes sign.
+
+use crate::error::Status;
+
+/// The two ends that a search closed in to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bracket {
+    /// End at which the function is below zero.
+    pub below: f32,
+    /// End at which it is zero or above.
+    pub above: f32,
+    /// How the search ended.
+    pub status: Status,
+}
+
+/// Closes in on a sign change of `f` between `below` (f < 0) and `above` (f ≥ 0), in either order, until the ends are
+/// within `width` of each other.
+///
+/// Each round takes the line through both ends (an end that stays twice counts half, the Illinois rule); a round that
+/// does not shrink the bracket to less than half is followed by a bisection. At most 60 rounds. A value that is no number
+/// counts as zero or above. `f_below` and `f_above` are the values at the ends.
+pub fn close_in(
+    mut f: impl FnMut(f32) -> f32,
+    (mut below, mut f_below): (f32, f32),
+    (mut above, mut f_above): (f32, f32),
+    width: f32,
+) -> Bracket {
+    let mut side = 0i8;
+    let mut bisect = false;
+    for _ in 0..60u8 {
+        let span = above - below;
+        if span.abs() <= width {
+            return Bracket { below, above, status: Status::Converged };
+        }
+        // Steps by at least 0.45 of the width wanted, so that the far end comes in too.
+        let margin = (0.45 * width / span.abs()).min(0.5);
+        let share = if bisect { 0.5 } else { -f_below / (f_above - f_below) };
+        // A share that is no number becomes the middle.
+        let share = if share >= 0.0 { share.clamp(margin, 1.0 - margin) } else { 0.5 };
+        let at = below + share * span;
+        if at == below || at == above {
+            return Bracket { below, above, status: Status::Converged };
+        }
+        let value = f(at);
+        if value < 0.0 {
+            (below, f_below) = (at, value);
+            if side < 0 {
+                f_above *= 0.5;
+            }
+            side = -1;
+        } else {
+            (above, f_above) = (at, value);
+            if side > 0 {
+                f_below *= 0.5;
+            }
+            side = 1;
+        }
+        bisect = !bisect && (above - below).abs() > 0.5 * span.abs();
+    }
+    Bracket { below, above, status: Status::OutOfSteps }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn both_ends_close_in_on_the_root() {
+        for (low, high) in [(0.0f32, 2.0f32), (-50.0, 1.5)] {
+            let mut rounds = 0;
+            let f = |x: f32| x * x * x - 1.0;
+            let found = close_in(
+                |x| {
+                    rounds += 1;
+                    f(x)
+                },
+                (low, f(low)),
+                (high, f(high)),
+                1e-4,
+            );
+            assert_eq!(found.status, Status::Converged);
+            assert!(f(found.below) < 0.0 && f(found.above) >= 0.0 && (found.above - found.below).abs() <= 1e-4);
+            assert!(rounds < 25, "{rounds}");
+        }
+    }
+
+    #[test]
+    fn a_jump_is_found_by_bisection_and_no_number_ends_it() {
+        let found = close_in(|x| if x < 0.3 { -1.0 } else { 1e6 }, (0.0, -1.0), (1.0, 1e6), 1e-5);
+        assert!((found.above - 0.3).abs() < 2e-5);
+        let found = close_in(|_| f32::NAN, (0.0, -1.0), (1.0, f32::NAN), 1e-5);
+        assert!(found.above <= 1e-4);
+    }
+}
