@@ -1,2 +1,3 @@
 //! The planner's side of Landfall: the site file, the sampling, the reports.
 #![forbid(unsafe_code)]
+pub mod site;

@@ -1,0 +1,214 @@
+//! Ranges of single values, and the sense of their combinations.
+//!
+//! Every check looks only at values that are there and readable, so that one fault never hides another.
+
+use super::chain;
+use super::draft::Draft;
+use super::fault::Complaint;
+use super::keys::{Key, Kind, find_key};
+use super::model::Section;
+use super::parts;
+use super::quantity::{Dimension, plain};
+
+/// How far a station pressure may lie from the standard one of the altitude; weather moves it by up to 6 %.
+const STATION_TOLERANCE: f64 = 0.08;
+
+/// Checks one value against its key's range; `unit` is the one it was written in.
+pub(super) fn range(key: &Key, si: f64, written: &str, unit: Option<&'static str>) -> Result<(), Complaint> {
+    let whole = !matches!(key.kind, Kind::Count | Kind::Flag) || si.fract() == 0.0;
+    if (key.low..=key.high).contains(&si) && whole {
+        return Ok(());
+    }
+    if !si.is_finite() {
+        return Err(Complaint::new(key.dotted, format!("{written} is not a number to compute with"), taken(key, unit)));
+    }
+    if !whole {
+        return Err(Complaint::new(key.dotted, format!("{written} is not a whole number"), taken(key, unit)));
+    }
+    let what = if si < 0.0 && key.low >= 0.0 { "is negative" } else { "is out of range" };
+    let cure = match (key.kind, unit) {
+        (Kind::Quantity(dimension), Some(unit)) => match other_units(key, dimension, si, unit) {
+            Some(fits) => format!("check the number and its unit: {fits} would be in range"),
+            None => "check the number and its unit".to_owned(),
+        },
+        _ => "check the number".to_owned(),
+    };
+    Err(Complaint::new(key.dotted, format!("{written} {what}; {}", taken(key, unit)), cure))
+}
+
+/// The range in words, also in the unit that the value was written in.
+fn taken(key: &Key, unit: Option<&'static str>) -> String {
+    let base = format!("{} to {} is taken", key.show(key.low), key.show(key.high));
+    match (key.kind, unit) {
+        (Kind::Quantity(d), Some(u)) if u != d.shown_in() && !matches!(u, "°" | "°C" | "/Pa") => {
+            format!("{base} ({} to {})", d.show_in(key.low, u), d.show_in(key.high, u))
+        }
+        _ => base,
+    }
+}
+
+/// The same number in other units of the dimension that bring it into range.
+fn other_units(key: &Key, dimension: Dimension, si: f64, unit: &'static str) -> Option<String> {
+    let written = dimension.units().find(|u| u.name == unit)?.from_si(si);
+    let mut fits: Vec<String> = Vec::new();
+    let mut factors = Vec::new();
+    for u in dimension.units() {
+        if u.name != unit && (key.low..=key.high).contains(&u.to_si(written)) && !factors.contains(&u.factor) {
+            factors.push(u.factor);
+            fits.push(format!("\"{} {}\"", plain(written), u.name));
+        }
+    }
+    fits.truncate(2);
+    (!fits.is_empty()).then(|| fits.join(" or "))
+}
+
+/// All checks of values against each other; returns the roll-in's sections with their slopes filled in.
+pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
+    place(draft, out);
+    rider(draft, out);
+    let sections = roll_in(draft, out);
+    parts::takeoff(draft, out);
+    parts::bag(draft, out);
+    parts::openings(draft, out);
+    parts::blower(draft, out);
+    sections
+}
+
+/// A value as the messages show it.
+pub(super) fn show(dotted: &str, si: f64) -> String {
+    find_key(dotted).map_or_else(|| plain(si), |key| key.show(si))
+}
+
+/// Complains unless `smaller < larger` (or `<=` where they may be equal).
+pub(super) fn ordered(draft: &Draft, smaller: &str, larger: &str, equal: bool, blame: &str, out: &mut Vec<Complaint>) {
+    let (Some(a), Some(b)) = (draft.n(smaller), draft.n(larger)) else { return };
+    if a < b || (equal && a == b) {
+        return;
+    }
+    let must = if equal { "must not be more than" } else { "must be less than" };
+    out.push(Complaint::new(
+        blame,
+        format!("{smaller} ({}) {must} {larger} ({})", show(smaller, a), show(larger, b)),
+        format!("correct {smaller} or {larger}; perhaps they are swapped"),
+    ));
+}
+
+fn place(draft: &Draft, out: &mut Vec<Complaint>) {
+    if !draft.is_given("site.altitude") {
+        return;
+    }
+    let (Some(altitude), Some(pressure)) = (draft.n("site.altitude"), draft.n("site.air_pressure")) else { return };
+    // ISO 2533 troposphere.
+    let standard = 101_325.0 * (1.0 - 0.0065 * altitude / 288.15).powf(5.255_876);
+    if (pressure / standard - 1.0).abs() > STATION_TOLERANCE {
+        out.push(Complaint::new(
+            "site.air_pressure",
+            format!(
+                "{} is too far from the standard {} of the altitude {}; was it reduced to sea level?",
+                show("site.air_pressure", pressure),
+                show("site.air_pressure", standard),
+                show("site.altitude", altitude)
+            ),
+            "give the station pressure as measured at the site, or leave air_pressure out",
+        ));
+    }
+}
+
+fn rider(draft: &Draft, out: &mut Vec<Complaint>) {
+    ordered(draft, "rider.lightest", "rider.mass", true, "rider.lightest", out);
+    ordered(draft, "rider.mass", "rider.heaviest", true, "rider.heaviest", out);
+    ordered(draft, "rider.rotating_mass", "rider.bike_mass", false, "rider.rotating_mass", out);
+    if let (Some(contact), Some(height)) = (draft.n("rider.contact_height"), draft.n("rider.mass_height"))
+        && contact > height
+    {
+        out.push(Complaint::new(
+            "rider.contact_height",
+            format!(
+                "{} is more than rider.mass_height ({}): on the wheels the centre of mass is no higher than that",
+                show("rider.contact_height", contact),
+                show("rider.mass_height", height)
+            ),
+            format!("lower contact_height to {} at most, or raise mass_height", show("rider.mass_height", height)),
+        ));
+    }
+}
+
+const SIMPLE_KEYS: [&str; 3] = ["roll_in.slope", "roll_in.bottom_radius", "roll_in.flat_run"];
+
+fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
+    let height = draft.n("rider.mass_height");
+    let start = draft.n("roll_in.start_height");
+    let stated = |dotted: &&str| draft.is_given(dotted) || draft.faulty.contains(*dotted);
+    let with_sections = draft.sections.is_some() || draft.faulty.contains("roll_in.section");
+    if with_sections {
+        for dotted in SIMPLE_KEYS.iter().filter(|d| stated(d)) {
+            out.push(Complaint::new(
+                *dotted,
+                "roll_in.section already describes the ride down, so this key has no meaning",
+                format!("remove it, or remove roll_in.section and give {}", names(&SIMPLE_KEYS)),
+            ));
+        }
+        return draft.sections.as_ref().map_or_else(Vec::new, |list| chain::resolve(list, start, height, out));
+    }
+    let missing: Vec<&str> = SIMPLE_KEYS.iter().filter(|d| !stated(d)).copied().collect();
+    if missing.len() == SIMPLE_KEYS.len() {
+        out.push(Complaint::new(
+            "roll_in",
+            "the shape of the ride down is missing",
+            format!(
+                "give {}, or a list of sections: section = [{{straight = \"6 m\", slope = \"30 deg\"}}, …]",
+                names(&SIMPLE_KEYS)
+            ),
+        ));
+    } else {
+        for dotted in missing {
+            out.push(Complaint::new(
+                dotted,
+                "is missing; a roll-in without a list of sections needs it",
+                format!("add it under [roll_in]: {}", super::write::example(dotted)),
+            ));
+        }
+    }
+    above_mass_height("roll_in.bottom_radius", draft, out);
+    if let (Some(start), Some(slope), Some(radius)) =
+        (start, draft.n("roll_in.slope"), draft.n("roll_in.bottom_radius"))
+    {
+        let arc_drop = radius * (1.0 - slope.cos());
+        if start <= arc_drop {
+            out.push(Complaint::new(
+                "roll_in.start_height",
+                format!(
+                    "{} leaves no straight: the arc of {} through {} already drops {}",
+                    show("roll_in.start_height", start),
+                    show("roll_in.bottom_radius", radius),
+                    show("roll_in.slope", slope),
+                    show("roll_in.start_height", arc_drop)
+                ),
+                "raise start_height, or lessen bottom_radius or slope",
+            ));
+        }
+    }
+    Vec::new()
+}
+
+/// A concave radius must be larger than the height of the centre of mass, or the model has no answer.
+pub(super) fn above_mass_height(dotted: &str, draft: &Draft, out: &mut Vec<Complaint>) {
+    if let (Some(radius), Some(height)) = (draft.n(dotted), draft.n("rider.mass_height"))
+        && radius <= height
+    {
+        out.push(Complaint::new(
+            dotted,
+            format!("{} is not above rider.mass_height ({})", show(dotted, radius), show("rider.mass_height", height)),
+            "check the radius and its unit: a rider's centre of mass must fit inside the arc",
+        ));
+    }
+}
+
+/// The keys of a list, in words.
+fn names(dotted: &[&str]) -> String {
+    let bare: Vec<&str> = dotted.iter().map(|d| d.split_once('.').map_or(*d, |(_, name)| name)).collect();
+    match bare.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        _ => bare.concat(),
+    }
+}

@@ -1,0 +1,364 @@
+//! One value of the file, turned into SI by the kind of its key.
+
+use std::ops::Range;
+
+use toml_edit::{Item, TableLike, Value};
+
+use super::chain::MAX_SECTIONS;
+use super::check::range;
+use super::draft::Stated;
+use super::fault::Complaint;
+use super::keys::{Key, Kind, nearest};
+use super::parts::CURVE_POINTS;
+use super::quantity::{Dimension, QuantityError, parse_quantity, plain};
+
+/// A value that was read.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Given {
+    Text(String),
+    Number(f64),
+    Curve(Vec<(f64, f64)>),
+    Sections(Vec<Stated>),
+}
+
+/// A complaint with the part of the file that it points at, where that is not the whole value.
+pub(super) type Placed = (Complaint, Option<Range<usize>>);
+
+/// Where the elements of a list stand, by the name that complaints about them use.
+pub(super) type Places = Vec<(String, Option<Range<usize>>)>;
+
+const LONGEST_NAME: usize = 120;
+
+/// Reads the value of a key; `None` with at least one complaint where it cannot be.
+pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mut Places) -> Option<Given> {
+    if key.kind == Kind::Sections {
+        return sections(key, item, out, places).map(Given::Sections);
+    }
+    let Some(value) = item.as_value() else {
+        out.push((wrong_kind(key, "a table"), None));
+        return None;
+    };
+    if key.kind == Kind::Curve {
+        return curve(key, value, out, places).map(Given::Curve);
+    }
+    let read = match key.kind {
+        Kind::Text => text(key, value).map(Given::Text),
+        Kind::Flag => value
+            .as_bool()
+            .map(|yes| Given::Number(f64::from(u8::from(yes))))
+            .ok_or_else(|| wrong_kind(key, &described(value))),
+        Kind::Quantity(dimension) => quantity(key, dimension, value).map(Given::Number),
+        _ => number(key, value).map(Given::Number),
+    };
+    read.map_err(|complaint| out.push((complaint, None))).ok()
+}
+
+/// The value as it is written, for messages.
+fn written(value: &Value) -> String {
+    let text = match value {
+        Value::String(s) => format!("\"{}\"", s.value()),
+        Value::Integer(i) => i.value().to_string(),
+        Value::Float(f) => {
+            f.as_repr().and_then(|r| r.as_raw().as_str()).map_or_else(|| f.value().to_string(), str::to_owned)
+        }
+        other => other.to_string().trim().to_owned(),
+    };
+    if text.chars().count() <= 60 { text } else { text.chars().take(57).chain("…".chars()).collect() }
+}
+
+fn described(value: &Value) -> String {
+    match value {
+        Value::Boolean(_) => written(value),
+        Value::Array(_) => "a list".to_owned(),
+        Value::InlineTable(_) => "a table".to_owned(),
+        Value::Datetime(_) => "a date".to_owned(),
+        Value::String(_) => format!("the text {}", written(value)),
+        _ => format!("the number {}", written(value)),
+    }
+}
+
+fn wrong_kind(key: &Key, got: &str) -> Complaint {
+    let wanted = match key.kind {
+        Kind::Text => "a text",
+        Kind::Flag => "true or false",
+        Kind::Count => "a whole number",
+        Kind::Number => "a plain number",
+        Kind::Quantity(dimension) => dimension.article(),
+        Kind::Curve => "a list of points",
+        Kind::Sections => "a list of sections",
+    };
+    Complaint::new(
+        key.dotted,
+        format!("{wanted} is wanted, not {got}"),
+        format!("write {}", super::write::example(key.dotted)),
+    )
+}
+
+fn text(key: &Key, value: &Value) -> Result<String, Complaint> {
+    let Some(text) = value.as_str() else { return Err(wrong_kind(key, &described(value))) };
+    let cure = "give a short name on one line";
+    if text.trim().is_empty() {
+        return Err(Complaint::new(key.dotted, "the text is empty; it is shown on every output", cure));
+    }
+    if text.chars().any(char::is_control) || text.chars().count() > LONGEST_NAME {
+        return Err(Complaint::new(
+            key.dotted,
+            format!("the text has line breaks or other control characters, or more than {LONGEST_NAME} characters"),
+            cure,
+        ));
+    }
+    Ok(text.trim().to_owned())
+}
+
+fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
+    let si = match value {
+        Value::Integer(i) => *i.value() as f64,
+        Value::Float(f) => *f.value(),
+        Value::String(s) => {
+            let message = format!("a plain number is wanted, without quotes and unit; {} is a text", written(value));
+            let digits = s.value().trim().trim_end_matches('%').trim_end();
+            let cure = match digits.parse::<f64>() {
+                Ok(n) if n.is_finite() && s.value().contains('%') => {
+                    format!("write {} = {}", key.name(), plain(n / 100.0))
+                }
+                Ok(n) if n.is_finite() => format!("write {} = {digits}", key.name()),
+                _ => format!("write {}", super::write::example(key.dotted)),
+            };
+            return Err(Complaint::new(key.dotted, message, cure));
+        }
+        _ => return Err(wrong_kind(key, &described(value))),
+    };
+    range(key, si, &written(value), None)?;
+    Ok(si)
+}
+
+fn quantity(key: &Key, dimension: Dimension, value: &Value) -> Result<f64, Complaint> {
+    let in_range = |si: f64| (key.low..=key.high).contains(&si);
+    let bare = match value {
+        Value::Integer(i) => Some(*i.value() as f64),
+        Value::Float(f) => Some(*f.value()),
+        _ => None,
+    };
+    if let Some(number) = bare {
+        return Err(unitless(key.dotted, key.name(), dimension, number, &written(value), in_range));
+    }
+    let Some(text) = value.as_str() else { return Err(wrong_kind(key, &described(value))) };
+    let parsed = parse_quantity(text, dimension)
+        .map_err(|error| unreadable(key.dotted, key.name(), dimension, text, &error, in_range))?;
+    range(key, parsed.si, &written(value), Some(parsed.unit))?;
+    Ok(parsed.si)
+}
+
+/// The complaint about a number without a unit: it names what was perhaps meant.
+fn unitless(
+    dotted: &str,
+    name: &str,
+    dimension: Dimension,
+    number: f64,
+    written: &str,
+    in_range: impl Fn(f64) -> bool,
+) -> Complaint {
+    let text = |unit: &str| format!("\"{} {unit}\"", written.trim_matches('"'));
+    let units = dimension.units().filter(|u| dimension.usual().contains(&u.name));
+    let fits: Vec<String> = units.filter(|u| in_range(u.to_si(number))).map(|u| text(u.name)).take(3).collect();
+    let first = fits.first().cloned().unwrap_or_else(|| text(dimension.shown_in()));
+    let meant = if fits.is_empty() { String::new() } else { format!("; {} was perhaps meant", fits.join(" or ")) };
+    let assign = if name.is_empty() { String::new() } else { format!("{name} = ") };
+    Complaint::new(
+        dotted,
+        format!("{} needs its unit, and {written} has none{meant}", dimension.article()),
+        format!("write {assign}{first}, or in whichever unit it was measured: {}", dimension.usual().join(", ")),
+    )
+}
+
+/// The complaint about a text that is no quantity of the dimension.
+fn unreadable(
+    dotted: &str,
+    name: &str,
+    dimension: Dimension,
+    text: &str,
+    error: &QuantityError,
+    in_range: impl Fn(f64) -> bool,
+) -> Complaint {
+    let units = format!("use one of {}", dimension.usual().join(", "));
+    match error {
+        QuantityError::NoUnit(number) => {
+            unitless(dotted, name, dimension, *number, &format!("\"{}\"", text.trim()), in_range)
+        }
+        QuantityError::WrongDimension { .. } => {
+            Complaint::new(dotted, format!("{} is wanted, and in {text:?} {error}", dimension.article()), units)
+        }
+        QuantityError::UnknownUnit { .. } => Complaint::new(dotted, format!("in {text:?} {error}"), units),
+        _ => {
+            let usual = dimension.shown_in();
+            let cure = match error {
+                QuantityError::Comma(point) => format!("write \"{point}\""),
+                QuantityError::Trailing(_) | QuantityError::Inches if dimension == Dimension::Length => {
+                    "write one number with its unit, or feet and inches as in \"8 ft 6 in\"".to_owned()
+                }
+                _ => format!("write a number and its unit, as in \"1.5 {usual}\""),
+            };
+            Complaint::new(dotted, format!("{text:?} is not {}: {error}", dimension.article()), cure)
+        }
+    }
+}
+
+/// A quantity inside a list.
+fn element(
+    dotted: &str,
+    dimension: Dimension,
+    (low, high): (f64, f64),
+    value: &Value,
+    out: &mut Vec<Placed>,
+) -> Option<f64> {
+    let key = Key::element(dimension, low, high);
+    let read = match value {
+        Value::Integer(i) => {
+            Err(unitless(dotted, "", dimension, *i.value() as f64, &written(value), |si| (low..=high).contains(&si)))
+        }
+        Value::Float(f) => {
+            Err(unitless(dotted, "", dimension, *f.value(), &written(value), |si| (low..=high).contains(&si)))
+        }
+        Value::String(s) => match parse_quantity(s.value(), dimension) {
+            Ok(q) => range(&key, q.si, &written(value), Some(q.unit)).map(|()| q.si),
+            Err(error) => Err(unreadable(dotted, "", dimension, s.value(), &error, |si| (low..=high).contains(&si))),
+        },
+        other => Err(Complaint::new(
+            dotted,
+            format!("{} is wanted, not {}", dimension.article(), described(other)),
+            format!("write a text with a unit: {}", dimension.usual().join(", ")),
+        )),
+    };
+    match read {
+        Ok(si) => Some(si),
+        Err(complaint) => {
+            out.push((Complaint { key: dotted.to_owned(), ..complaint }, value.span()));
+            None
+        }
+    }
+}
+
+/// Flow and pressure that a blower may have: up to 100 m³/s and 50 kPa (assumed).
+const FLOW: (f64, f64) = (0.0, 100.0);
+const FAN_PRESSURE: (f64, f64) = (0.0, 50e3);
+
+fn curve(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -> Option<Vec<(f64, f64)>> {
+    let before = out.len();
+    let cure = "write it as [[\"1.9 m3/s\", \"0 Pa\"], [\"1.2 m3/s\", \"1.2 kPa\"], [\"0 m3/s\", \"2.0 kPa\"]]";
+    let Some(list) = value.as_array() else {
+        out.push((wrong_kind(key, &described(value)), None));
+        return None;
+    };
+    if !(CURVE_POINTS.0..=CURVE_POINTS.1).contains(&list.len()) {
+        let message = format!("{} to {} points are taken, not {}", CURVE_POINTS.0, CURVE_POINTS.1, list.len());
+        out.push((
+            Complaint::new(key.dotted, message, "give points of the maker's curve, from 0 Pa to zero flow"),
+            None,
+        ));
+    }
+    let mut points = Vec::with_capacity(list.len().min(CURVE_POINTS.1));
+    for (i, point) in list.iter().enumerate().take(4 * CURVE_POINTS.1) {
+        let name = format!("{}[{}]", key.dotted, i + 1);
+        places.push((name.clone(), point.span()));
+        let pair = point.as_array().filter(|pair| pair.len() == 2).map(|pair| (pair.get(0), pair.get(1)));
+        let Some((Some(flow), Some(pressure))) = pair else {
+            out.push((Complaint::new(name, "a point is a pair: the flow, then the pressure", cure), point.span()));
+            continue;
+        };
+        let swapped = |v: &Value, d| v.as_str().is_some_and(|s| parse_quantity(s, d).is_ok());
+        if swapped(flow, Dimension::Pressure) && swapped(pressure, Dimension::Flow) {
+            let message = "flow and pressure are swapped: a point is the flow, then the pressure";
+            out.push((Complaint::new(name, message, cure), point.span()));
+            continue;
+        }
+        let flow = element(&name, Dimension::Flow, FLOW, flow, out);
+        let pressure = element(&name, Dimension::Pressure, FAN_PRESSURE, pressure, out);
+        if let (Some(flow), Some(pressure)) = (flow, pressure) {
+            points.push((flow, pressure));
+        }
+    }
+    (out.len() == before).then_some(points)
+}
+
+const SECTION_CURE: &str = "write a straight as {straight = \"6 m\", slope = \"30 deg\"} (down positive; without slope it keeps the \
+                            angle), an arc as {arc = \"8 m\", turn = \"30 deg\"} (upward positive)";
+const SECTION_LENGTH: (f64, f64) = (0.01, 500.0);
+const SECTION_ANGLE: (f64, f64) = (-80.0 * std::f64::consts::PI / 180.0, 80.0 * std::f64::consts::PI / 180.0);
+/// A turn goes at most from the steepest way down to the steepest way up.
+const SECTION_TURN: (f64, f64) = (2.0 * SECTION_ANGLE.0, 2.0 * SECTION_ANGLE.1);
+
+fn sections(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mut Places) -> Option<Vec<Stated>> {
+    let before = out.len();
+    type Listed<'a> = (Option<&'a dyn TableLike>, Option<Range<usize>>);
+    let list: Vec<Listed<'_>> = if let Some(tables) = item.as_array_of_tables() {
+        tables.iter().map(|t| (Some(t as &dyn TableLike), t.span())).collect()
+    } else if let Some(array) = item.as_array() {
+        array.iter().map(|v| (v.as_inline_table().map(|t| t as &dyn TableLike), v.span())).collect()
+    } else {
+        let got = item.as_value().map_or_else(|| "a table".to_owned(), described);
+        out.push((wrong_kind(key, &got), None));
+        return None;
+    };
+    if !(1..=MAX_SECTIONS).contains(&list.len()) {
+        let message = format!("1 to {MAX_SECTIONS} sections are taken, not {}", list.len());
+        out.push((Complaint::new(key.dotted, message, SECTION_CURE), None));
+    }
+    let mut stated = Vec::new();
+    for (i, (table, span)) in list.into_iter().enumerate().take(2 * MAX_SECTIONS) {
+        let name = format!("{}[{}]", key.dotted, i + 1);
+        places.push((name.clone(), span.clone()));
+        match table {
+            Some(table) => stated.extend(section(&name, table, span, out)),
+            None => out.push((Complaint::new(name, "a section is a table in braces", SECTION_CURE), span)),
+        }
+    }
+    (out.len() == before).then_some(stated)
+}
+
+fn section(name: &str, table: &dyn TableLike, span: Option<Range<usize>>, out: &mut Vec<Placed>) -> Option<Stated> {
+    const KNOWN: [&str; 4] = ["straight", "slope", "arc", "turn"];
+    let before = out.len();
+    for (word, _) in table.iter().filter(|(word, _)| !KNOWN.contains(word)) {
+        let near = nearest(word, KNOWN).map_or_else(String::new, |near| format!("; {near:?} was perhaps meant"));
+        let at = table.get_key_value(word).and_then(|(k, _)| k.span()).or_else(|| span.clone());
+        out.push((Complaint::new(name, format!("the key {word:?} is unknown in a section{near}"), SECTION_CURE), at));
+    }
+    let mut read = |word: &str, dimension, limits| {
+        let item = table.get(word)?;
+        match item.as_value() {
+            Some(value) => element(name, dimension, limits, value, out),
+            None => {
+                out.push((
+                    Complaint::new(name, format!("{word} is {}, not a table", dimension.article()), SECTION_CURE),
+                    span.clone(),
+                ));
+                None
+            }
+        }
+    };
+    let length_m = read("straight", Dimension::Length, SECTION_LENGTH);
+    let slope_rad = read("slope", Dimension::Angle, SECTION_ANGLE);
+    let radius_m = read("arc", Dimension::Length, SECTION_LENGTH);
+    let turn_rad = read("turn", Dimension::Angle, SECTION_TURN);
+    let has = |word| table.contains_key(word);
+    let shape = match (has("straight"), has("slope"), has("arc"), has("turn")) {
+        (true, _, false, false) | (false, false, true, true) => None,
+        (false, false, true, false) => Some("an arc needs its turn"),
+        (false, false, false, true) => Some("a turn needs the radius of its arc"),
+        (false, true, false, false) => Some("a slope needs the length of its straight"),
+        (false, false, false, false) => Some("a section needs straight, or arc and turn"),
+        _ => Some("a section is either a straight (with slope) or an arc (with turn), not both"),
+    };
+    if let Some(message) = shape {
+        // What an unknown key was meant for is not also reported as missing.
+        if out.len() == before {
+            out.push((Complaint::new(name, message, SECTION_CURE), span));
+        }
+        return None;
+    }
+    match (length_m, radius_m, turn_rad) {
+        (Some(length_m), _, _) if out.len() == before => Some(Stated::Straight { length_m, slope_rad }),
+        (_, Some(radius_m), Some(turn_rad)) if out.len() == before => Some(Stated::Arc { radius_m, turn_rad }),
+        _ => None,
+    }
+}

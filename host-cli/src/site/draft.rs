@@ -1,0 +1,169 @@
+//! A site in the making: the values that are stated, then the defaults, then what is derived from both.
+//!
+//! The reader fills a draft from a file, a sweep from a resolved site; both go through the same
+//! [`Draft::resolve`], so that a swept site is checked and completed just as a file is.
+
+use std::collections::BTreeSet;
+
+use super::check;
+use super::fault::Complaint;
+use super::keys::{KEYS, Kind, Preset, index_of, presets};
+use super::model::{RollInKind, Section, Site};
+use super::parts::CIRCLE_TOLERANCE_M;
+
+/// A section as it is stated: a straight may leave its slope open.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Stated {
+    Straight { length_m: f64, slope_rad: Option<f64> },
+    Arc { radius_m: f64, turn_rad: f64 },
+}
+
+/// Values by key, in SI; what is missing or faulty is `None`.
+#[derive(Clone, Debug)]
+pub(super) struct Draft {
+    number: Vec<Option<f64>>,
+    pub name: Option<String>,
+    pub curve: Option<Vec<(f64, f64)>>,
+    pub sections: Option<Vec<Stated>>,
+    pub given: BTreeSet<&'static str>,
+    /// Stated, but not readable: neither missing nor to be replaced by a default.
+    pub faulty: BTreeSet<&'static str>,
+}
+
+impl Draft {
+    pub fn empty() -> Self {
+        Self {
+            number: vec![None; KEYS.len()],
+            name: None,
+            curve: None,
+            sections: None,
+            given: BTreeSet::new(),
+            faulty: BTreeSet::new(),
+        }
+    }
+
+    /// The stated values of a resolved site; defaults and derived values are left to be found anew.
+    pub fn of(site: &Site) -> Self {
+        let mut draft = Self::empty();
+        for (slot, key) in draft.number.iter_mut().zip(KEYS) {
+            if site.given.contains(key.dotted) {
+                *slot = key.get(site);
+            }
+        }
+        draft.name = Some(site.site.name.clone());
+        draft.curve = Some(site.blower.curve.clone());
+        if let RollInKind::Sections(sections) = &site.roll_in.kind {
+            let stated = |section: &Section| match *section {
+                Section::Straight { length_m, slope_rad } => Stated::Straight { length_m, slope_rad: Some(slope_rad) },
+                Section::Arc { radius_m, turn_rad } => Stated::Arc { radius_m, turn_rad },
+            };
+            draft.sections = Some(sections.iter().map(stated).collect());
+        }
+        draft.given.clone_from(&site.given);
+        draft
+    }
+
+    /// A value in SI, or `None` where there is none (yet).
+    pub fn n(&self, dotted: &str) -> Option<f64> {
+        index_of(dotted).and_then(|i| self.number.get(i)).copied().flatten()
+    }
+
+    pub fn is_given(&self, dotted: &str) -> bool {
+        self.given.contains(dotted)
+    }
+
+    /// States a value.
+    pub fn state(&mut self, dotted: &'static str, si: f64) {
+        self.derive(dotted, Some(si));
+        self.given.insert(dotted);
+    }
+
+    /// Takes a statement back.
+    pub fn forget(&mut self, dotted: &'static str) {
+        self.derive(dotted, None);
+        self.given.remove(dotted);
+    }
+
+    fn derive(&mut self, dotted: &'static str, si: Option<f64>) {
+        if let Some(slot) = index_of(dotted).and_then(|i| self.number.get_mut(i)) {
+            *slot = si;
+        }
+    }
+
+    /// Fills in the defaults and the derived values, and checks every combination.
+    pub fn resolve(mut self) -> Result<Site, Vec<Complaint>> {
+        self.fill();
+        let mut complaints = Vec::new();
+        let sections = check::combinations(&self, &mut complaints);
+        if !complaints.is_empty() || !self.faulty.is_empty() {
+            return Err(complaints);
+        }
+        Ok(self.build(sections))
+    }
+
+    fn fill(&mut self) {
+        for ((slot, key), preset) in self.number.iter_mut().zip(KEYS).zip(presets()) {
+            if slot.is_none() && !self.faulty.contains(key.dotted) {
+                *slot = *preset;
+            }
+        }
+        for key in KEYS {
+            if let Preset::Of(other) = key.preset
+                && !self.given.contains(key.dotted)
+            {
+                self.derive(key.dotted, self.n(other));
+            }
+        }
+        if !self.is_given("bag.volume")
+            && let (Some(length), Some(width), Some(front), Some(back)) =
+                (self.n("bag.length"), self.n("bag.width"), self.n("bag.front_height"), self.n("bag.back_height"))
+        {
+            self.derive("bag.volume", Some(length * width * (front + back) / 2.0));
+        }
+        self.close_circle();
+    }
+
+    /// The third of height, radius and lip angle from two: `height = radius (1 − cos angle)`.
+    fn close_circle(&mut self) {
+        let one = |draft: &Self, dotted: &str| draft.is_given(dotted).then(|| draft.n(dotted)).flatten();
+        let height = one(self, "takeoff.height");
+        let radius = one(self, "takeoff.radius");
+        let angle = one(self, "takeoff.lip_angle");
+        match (height, radius, angle) {
+            (Some(h), Some(r), Some(a)) if (h - r * (1.0 - a.cos())).abs() > CIRCLE_TOLERANCE_M => {}
+            (Some(h), Some(r), _) if h < 2.0 * r => self.derive("takeoff.lip_angle", Some((1.0 - h / r).acos())),
+            (Some(h), None, Some(a)) => self.derive("takeoff.radius", Some(h / (1.0 - a.cos()))),
+            (None, Some(r), Some(a)) => self.derive("takeoff.height", Some(r * (1.0 - a.cos()))),
+            _ => {}
+        }
+    }
+
+    fn build(self, sections: Vec<Section>) -> Site {
+        let mut site = Site::default();
+        if self.sections.is_some() {
+            site.roll_in.kind = RollInKind::Sections(sections);
+        }
+        for (key, value) in KEYS.iter().zip(&self.number) {
+            if let Some(si) = value {
+                key.put(&mut site, *si);
+            }
+        }
+        site.site.name = self.name.unwrap_or_default();
+        site.blower.curve = self.curve.unwrap_or_default();
+        site.given = self.given;
+        site
+    }
+
+    /// The keys that must be stated and are not.
+    pub fn missing(&self) -> impl Iterator<Item = &'static super::keys::Key> {
+        KEYS.iter().filter(|key| {
+            key.preset == Preset::Required
+                && !self.faulty.contains(key.dotted)
+                && match key.kind {
+                    Kind::Text => self.name.is_none(),
+                    Kind::Curve => self.curve.is_none(),
+                    _ => !self.is_given(key.dotted),
+                }
+        })
+    }
+}

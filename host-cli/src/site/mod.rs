@@ -1,0 +1,35 @@
+//! The site file: what a rider or builder writes down about the place, the riders, the roll-in, the take-off,
+//! the bag and the blowers.
+//!
+//! - [`read_site`] turns the text into a [`Site`] in SI, or into all its [`Faults`] at once.
+//! - [`Site::with_value`] and [`Site::set_si`] vary a resolved site, for sweeps.
+//! - [`SiteFile`] edits a text and keeps its comments and order; [`starter`] is the text to begin with.
+//! - [`KEYS`] is the table of all keys; [`site_schema`] is the same as a JSON Schema.
+
+mod chain;
+mod check;
+mod convert;
+mod draft;
+mod fault;
+mod keys;
+mod model;
+mod parts;
+mod quantity;
+mod read;
+mod schema;
+mod sweep;
+#[cfg(test)]
+mod tests;
+mod write;
+
+pub use chain::MAX_SECTIONS;
+pub use fault::{Fault, Faults};
+pub use keys::{KEYS, Key, Kind, Preset, TABLES, find_key, nearest};
+pub use model::{
+    Anchors, Bag, Blower, Place, Rider, RollIn, RollInKind, Section, Session, Site, Spread, Takeoff, Watch, Wind,
+};
+pub use quantity::{Dimension, Quantity, QuantityError, UNITS, Unit, parse_quantity, plain};
+pub use read::read_site;
+pub use schema::site_schema;
+pub use sweep::Setting;
+pub use write::{SiteFile, demo, demo_text, starter};

@@ -1,0 +1,336 @@
+//! The site as the models take it: every value in SI, every default filled in, every combination checked.
+//!
+//! A field is named as its key in the site file, with its unit behind. Which values the file states
+//! and which are assumed is in [`Site::given`].
+
+use std::collections::BTreeSet;
+
+use serde::Serialize;
+
+/// A whole site: place, rider, roll-in, take-off, bag, air supply and what is uncertain about them.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Site {
+    /// The place and its air.
+    pub site: Place,
+    /// Who rides, and on what.
+    pub rider: Rider,
+    /// The ride down.
+    pub roll_in: RollIn,
+    /// The take-off.
+    pub takeoff: Takeoff,
+    /// The landing bag.
+    pub bag: Bag,
+    /// The blowers.
+    pub blower: Blower,
+    /// The pressure-watching box.
+    pub watch: Watch,
+    /// How riders follow each other.
+    pub session: Session,
+    /// The wind to plan for.
+    pub wind: Wind,
+    /// Standard deviations, and how the sampling is done.
+    pub spread: Spread,
+    /// How the bag is held down.
+    pub anchors: Anchors,
+    /// The dotted keys that the file (or a later setting) states; all others are defaults or derived.
+    pub given: BTreeSet<&'static str>,
+}
+
+/// The place and its air.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Place {
+    /// Shown on every output.
+    pub name: String,
+    /// Above sea level.
+    pub altitude_m: f64,
+    /// Of the outside air.
+    pub air_temperature_k: f64,
+    /// Measured station pressure; `None`: from the altitude.
+    pub air_pressure_pa: Option<f64>,
+}
+
+/// Who rides, and on what.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Rider {
+    /// Mean rider with gear.
+    pub mass_kg: f64,
+    /// Lightest who rides.
+    pub lightest_kg: f64,
+    /// Heaviest who rides.
+    pub heaviest_kg: f64,
+    /// The bike alone.
+    pub bike_mass_kg: f64,
+    /// Whether the mass that lands includes the bike.
+    pub lands_with_bike: bool,
+    /// Centre of mass above the surface, along its normal.
+    pub mass_height_m: f64,
+    /// Between the axles.
+    pub wheelbase_m: f64,
+    /// Rims and tyres of both wheels, taken at the rim.
+    pub rotating_mass_kg: f64,
+    /// Drag area on the ride down.
+    pub drag_area_rolling_m2: f64,
+    /// Drag area in the air.
+    pub drag_area_flying_m2: f64,
+    /// Speed added normal to the surface at the lip.
+    pub pop_mps: f64,
+    /// Share of the wheelbase's lag that the rider makes up, 0 to 1.
+    pub carry: f64,
+    /// Centre of mass above whatever touches the bag first.
+    pub contact_height_m: f64,
+    /// Braking force over the load on the ground.
+    pub braking: f64,
+    /// From an alarm to the brakes.
+    pub reaction_s: f64,
+    /// Felt load on the ride down above which a caution is given, in g.
+    pub arc_load_limit: f64,
+}
+
+/// The ride down to the foot of the take-off.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct RollIn {
+    /// Of the start above the take-off's foot.
+    pub start_height_m: f64,
+    /// Speed at the start.
+    pub push_off_mps: f64,
+    /// Rolling resistance over load.
+    pub rolling_resistance: f64,
+    /// Its shape.
+    pub kind: RollInKind,
+}
+
+/// The shape of a roll-in.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RollInKind {
+    /// A straight, an arc to level, a level straight.
+    Simple {
+        /// Of the straight, down positive.
+        slope_rad: f64,
+        /// Of the arc at its bottom.
+        bottom_radius_m: f64,
+        /// Level straight before the take-off.
+        flat_run_m: f64,
+    },
+    /// A chain of sections from the start to the take-off's foot.
+    Sections(Vec<Section>),
+}
+
+impl Default for RollInKind {
+    fn default() -> Self {
+        Self::Simple { slope_rad: 0.0, bottom_radius_m: 0.0, flat_run_m: 0.0 }
+    }
+}
+
+/// One section of a roll-in.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Section {
+    /// A straight.
+    Straight {
+        /// Along the surface.
+        length_m: f64,
+        /// Down positive; taken from the section before where the file states none.
+        slope_rad: f64,
+    },
+    /// A circular arc, tangent to what comes before it.
+    Arc {
+        /// Of the surface.
+        radius_m: f64,
+        /// Upward (concave) positive, downward (convex) negative.
+        turn_rad: f64,
+    },
+}
+
+impl Section {
+    /// Path angle (up positive) at its end, for the path angle at its start.
+    #[must_use]
+    pub fn angle_after_rad(&self, angle_rad: f64) -> f64 {
+        match *self {
+            Self::Straight { slope_rad, .. } => -slope_rad,
+            Self::Arc { turn_rad, .. } => angle_rad + turn_rad,
+        }
+    }
+
+    /// How far it leads down, for the path angle (up positive) at its start: `length sin slope` of a straight,
+    /// `R (cos after − cos before)` of an arc that turns upward and its negative of one that turns downward.
+    #[must_use]
+    pub fn drop_m(&self, angle_rad: f64) -> f64 {
+        match *self {
+            Self::Straight { length_m, slope_rad } => length_m * slope_rad.sin(),
+            Self::Arc { radius_m, turn_rad } => {
+                radius_m * turn_rad.signum() * ((angle_rad + turn_rad).cos() - angle_rad.cos())
+            }
+        }
+    }
+}
+
+/// The take-off: a circular arc, level at its foot; all three of its measures, which agree.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Takeoff {
+    /// Of the lip above the foot.
+    pub height_m: f64,
+    /// Of the arc.
+    pub radius_m: f64,
+    /// Of the surface at the lip.
+    pub lip_angle_rad: f64,
+    /// Across.
+    pub width_m: f64,
+}
+
+/// The landing bag.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Bag {
+    /// Along the flight.
+    pub length_m: f64,
+    /// Across the flight.
+    pub width_m: f64,
+    /// Of the top's front edge above the ground under the bag.
+    pub front_height_m: f64,
+    /// Of the top's back edge above the ground under the bag.
+    pub back_height_m: f64,
+    /// From the lip edge to the front edge, horizontal; a plan needs it.
+    pub gap_m: Option<f64>,
+    /// Of the bag's centre line from the take-off's, left positive.
+    pub offset_m: f64,
+    /// Of the ground under the bag, from the take-off's foot.
+    pub base_level_m: f64,
+    /// Front margin that is no landing field.
+    pub edge_front_m: f64,
+    /// Back margin that is no landing field.
+    pub edge_back_m: f64,
+    /// Margin on each side that is no landing field.
+    pub edge_side_m: f64,
+    /// At the operating pressure.
+    pub volume_m3: f64,
+    /// How wide the skin is dragged down round a body.
+    pub dish_radius_m: f64,
+    /// Relative volume per pressure.
+    pub skin_stretch_per_pa: f64,
+    /// Of the top skin.
+    pub skin_weight_kgpm2: f64,
+    /// Openings that are always open.
+    pub vent_area_m2: f64,
+    /// Discharge coefficient of every opening.
+    pub vent_coefficient: f64,
+    /// Relief flaps, all open.
+    pub relief_area_m2: f64,
+    /// Where the relief flaps begin to open; stated where there are any.
+    pub relief_opens_pa: Option<f64>,
+    /// Where the relief flaps are all open; stated where there are any.
+    pub relief_full_pa: Option<f64>,
+    /// Leak in m³/s at 1 Pa.
+    pub leak_coefficient: f64,
+    /// Leak's power of the pressure.
+    pub leak_exponent: f64,
+    /// The maker's lowest.
+    pub pressure_min_pa: f64,
+    /// The maker's highest.
+    pub pressure_max_pa: f64,
+    /// Share of the force that the skin does not give back.
+    pub skin_loss: f64,
+    /// Share of the thickness that a landing may use.
+    pub depth_limit: f64,
+    /// Felt load that a landing may have, in g.
+    pub load_limit: f64,
+    /// Share of the maker's lowest pressure below which nobody rides.
+    pub stop_floor: f64,
+    /// Stretch and dish radius were measured on this bag.
+    pub fitted: bool,
+}
+
+/// The blowers.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Blower {
+    /// Equal blowers side by side.
+    pub count: u32,
+    /// Of one blower at full speed and 1.2 kg/m³: (flow in m³/s, pressure in Pa), from 0 Pa to zero flow.
+    pub curve: Vec<(f64, f64)>,
+    /// Over full speed.
+    pub speed: f64,
+    /// Loss factor of the duct of one blower.
+    pub duct_loss: f64,
+    /// Of the duct; stated where it has a loss.
+    pub duct_diameter_m: Option<f64>,
+    /// A flap closes when the blower stops.
+    pub closing_flap: bool,
+    /// What one stopped blower without a flap lets back out; stated where there is no flap.
+    pub backflow_area_m2: Option<f64>,
+}
+
+/// The pressure-watching box.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Watch {
+    /// It senses the blowers' supply.
+    pub supply_sense: bool,
+}
+
+/// How riders follow each other.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Session {
+    /// Between two riders.
+    pub interval_s: f64,
+}
+
+/// The wind to plan for.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Wind {
+    /// Tail wind positive.
+    pub along_mps: f64,
+    /// From the right positive.
+    pub across_mps: f64,
+    /// Added as tail wind for the highest start.
+    pub gust_mps: f64,
+}
+
+/// Standard deviations of the thirteen uncertain inputs, and how the sampling is done.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Spread {
+    /// Of the start height.
+    pub start_height_m: f64,
+    /// Of the push-off.
+    pub push_off_mps: f64,
+    /// Of the rolling resistance.
+    pub rolling_resistance: f64,
+    /// Of the rolling drag area, relative.
+    pub drag_area_rolling: f64,
+    /// Of the flying drag area, relative.
+    pub drag_area_flying: f64,
+    /// Of the speed at the lip.
+    pub lip_speed_mps: f64,
+    /// Of the carry.
+    pub carry: f64,
+    /// Of the pop.
+    pub pop_mps: f64,
+    /// Of the direction.
+    pub yaw_rad: f64,
+    /// Of the line.
+    pub line_m: f64,
+    /// Of the tail wind.
+    pub wind_along_mps: f64,
+    /// Of the cross wind.
+    pub wind_across_mps: f64,
+    /// Of the contact height.
+    pub contact_height_m: f64,
+    /// Runs of the sampling.
+    pub samples: u64,
+    /// The same seed gives the same runs.
+    pub seed: u64,
+    /// Chance of missing the landing field to plan for.
+    pub target_miss: f64,
+}
+
+/// How the bag is held down.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Anchors {
+    /// How many there are.
+    pub count: u32,
+    /// What one holds.
+    pub capacity_n: f64,
+    /// Side force over dynamic pressure and side area.
+    pub side_coefficient: f64,
+    /// Lift over dynamic pressure and plan area.
+    pub lift_coefficient: f64,
+    /// Highest wind to hold in.
+    pub wind_mps: f64,
+}

@@ -1,0 +1,284 @@
+//! Sense of the take-off, the bag, its openings and the air supply: values against each other.
+
+use super::check::{above_mass_height, ordered, range, show};
+use super::draft::Draft;
+use super::fault::Complaint;
+use super::keys::find_key;
+use super::quantity::plain;
+
+/// Steepest lip, in degrees: beyond it a take-off throws back.
+const STEEPEST_LIP_DEG: f64 = 85.0;
+/// How well height, radius and lip angle must agree when all three are stated.
+pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
+/// A stated volume over footprint times mean height: what is taken (assumed; it catches a slipped digit).
+const VOLUME_RATIO: (f64, f64) = (0.1, 3.0);
+/// Fewest and most points of a blower curve.
+pub(super) const CURVE_POINTS: (usize, usize) = (3, 16);
+
+const CIRCLE_KEYS: [&str; 3] = ["takeoff.height", "takeoff.radius", "takeoff.lip_angle"];
+
+pub(super) fn takeoff(draft: &Draft, out: &mut Vec<Complaint>) {
+    let stated = CIRCLE_KEYS.iter().filter(|d| draft.is_given(d) || draft.faulty.contains(**d)).count();
+    if stated < 2 {
+        out.push(Complaint::new(
+            "takeoff",
+            "two of height, radius and lip_angle are needed to know the take-off",
+            "add, for example, height = \"8 ft\" and radius = \"15 ft\"",
+        ));
+        return;
+    }
+    above_mass_height("takeoff.radius", draft, out);
+    let (height, radius, lip) = (draft.n("takeoff.height"), draft.n("takeoff.radius"), draft.n("takeoff.lip_angle"));
+    if let (Some(h), Some(r)) = (height, radius)
+        && !(circle_closes(draft, h, r, lip, out) & derived_in_range(draft, out))
+    {
+        return;
+    }
+    if let (Some(r), Some(wheelbase), Some(lip)) = (radius, draft.n("rider.wheelbase"), lip) {
+        bike_on_arc(r, wheelbase, lip, out);
+    }
+}
+
+/// Height below that of the steepest lip; all three measures, where stated, agree.
+fn circle_closes(draft: &Draft, h: f64, r: f64, lip: Option<f64>, out: &mut Vec<Complaint>) -> bool {
+    if let (true, Some(lip)) = (CIRCLE_KEYS.iter().all(|d| draft.is_given(d)), lip) {
+        let made = r * (1.0 - lip.cos());
+        if (made - h).abs() > CIRCLE_TOLERANCE_M {
+            out.push(Complaint::new(
+                "takeoff.lip_angle",
+                format!(
+                    "height {}, radius {} and lip_angle {} do not agree: that radius and angle make a height of {}",
+                    show("takeoff.height", h),
+                    show("takeoff.radius", r),
+                    show("takeoff.lip_angle", lip),
+                    show("takeoff.height", made)
+                ),
+                "leave out the one that was measured worst; it follows from the other two",
+            ));
+            return false;
+        }
+    }
+    let highest = r * (1.0 - STEEPEST_LIP_DEG.to_radians().cos());
+    if h < highest {
+        return true;
+    }
+    out.push(Complaint::new(
+        "takeoff.height",
+        format!(
+            "{} on a radius of {} makes a lip of {STEEPEST_LIP_DEG} deg or more; less than {} is taken",
+            show("takeoff.height", h),
+            show("takeoff.radius", r),
+            show("takeoff.height", highest)
+        ),
+        "lower the height or enlarge the radius; perhaps the two are swapped",
+    ));
+    false
+}
+
+/// The measure that follows from the other two must itself be in range.
+fn derived_in_range(draft: &Draft, out: &mut Vec<Complaint>) -> bool {
+    let before = out.len();
+    for key in CIRCLE_KEYS.iter().filter(|d| !draft.is_given(d)).filter_map(|d| find_key(d)) {
+        if let Some(si) = draft.n(key.dotted)
+            && let Err(complaint) = range(key, si, &format!("{} (from the other two)", key.show(si)), None)
+        {
+            out.push(complaint);
+        }
+    }
+    out.len() == before
+}
+
+/// A bike stands on the arc with both wheels, and its lag is less than the lip's angle.
+fn bike_on_arc(radius: f64, wheelbase: f64, lip: f64, out: &mut Vec<Complaint>) {
+    if wheelbase >= radius {
+        out.push(Complaint::new(
+            "takeoff.radius",
+            format!(
+                "{} is not above rider.wheelbase ({})",
+                show("takeoff.radius", radius),
+                show("rider.wheelbase", wheelbase)
+            ),
+            "check the radius and its unit: a bike must fit into the arc",
+        ));
+        return;
+    }
+    let lag = (wheelbase / (2.0 * radius)).asin();
+    if lip <= lag {
+        out.push(Complaint::new(
+            "takeoff.lip_angle",
+            format!(
+                "{} is not above {}, by which a wheelbase of {} lags on a radius of {}",
+                show("takeoff.lip_angle", lip),
+                show("takeoff.lip_angle", lag),
+                show("rider.wheelbase", wheelbase),
+                show("takeoff.radius", radius)
+            ),
+            "make the take-off higher or its lip steeper",
+        ));
+    }
+}
+
+pub(super) fn bag(draft: &Draft, out: &mut Vec<Complaint>) {
+    let n = |dotted| draft.n(dotted);
+    if let (Some(length), Some(front), Some(back)) = (n("bag.length"), n("bag.edge_front"), n("bag.edge_back"))
+        && front + back >= length
+    {
+        out.push(Complaint::new(
+            "bag.length",
+            format!(
+                "the margins edge_front ({}) and edge_back ({}) leave no landing field on a length of {}",
+                show("bag.edge_front", front),
+                show("bag.edge_back", back),
+                show("bag.length", length)
+            ),
+            "lessen the margins, or check the length and its unit",
+        ));
+    }
+    if let (Some(width), Some(side)) = (n("bag.width"), n("bag.edge_side"))
+        && 2.0 * side >= width
+    {
+        out.push(Complaint::new(
+            "bag.width",
+            format!(
+                "the margin edge_side ({}) on both sides leaves no landing field on a width of {}",
+                show("bag.edge_side", side),
+                show("bag.width", width)
+            ),
+            "lessen the margin, or check the width and its unit",
+        ));
+    }
+    if let (Some(length), Some(front), Some(back)) = (n("bag.length"), n("bag.front_height"), n("bag.back_height"))
+        && (back - front).abs() > length
+    {
+        out.push(Complaint::new(
+            "bag.back_height",
+            format!(
+                "from {} to {} on a length of {} the top slopes more than 45 deg",
+                show("bag.front_height", front),
+                show("bag.back_height", back),
+                show("bag.length", length)
+            ),
+            "check the heights and the length, and their units",
+        ));
+    }
+    ordered(draft, "bag.pressure_min", "bag.pressure_max", false, "bag.pressure_min", out);
+    volume(draft, out);
+}
+
+fn volume(draft: &Draft, out: &mut Vec<Complaint>) {
+    let n = |dotted| draft.n(dotted);
+    let (Some(volume), Some(length), Some(width), Some(front), Some(back)) =
+        (n("bag.volume"), n("bag.length"), n("bag.width"), n("bag.front_height"), n("bag.back_height"))
+    else {
+        return;
+    };
+    let block = length * width * (front + back) / 2.0;
+    let (low, high) = (VOLUME_RATIO.0 * block, VOLUME_RATIO.1 * block);
+    if draft.is_given("bag.volume") && !(low..=high).contains(&volume) {
+        out.push(Complaint::new(
+            "bag.volume",
+            format!(
+                "{} does not fit the bag: footprint times mean height is {}; {} to {} is taken",
+                show("bag.volume", volume),
+                show("bag.volume", block),
+                show("bag.volume", low),
+                show("bag.volume", high)
+            ),
+            "check the volume and its unit, or leave it out",
+        ));
+    }
+}
+
+pub(super) fn openings(draft: &Draft, out: &mut Vec<Complaint>) {
+    let pressures = ["bag.relief_opens", "bag.relief_full"];
+    let stated = |d: &str| draft.is_given(d) || draft.faulty.contains(d);
+    if !stated("bag.relief_area") {
+        for dotted in pressures.iter().filter(|d| stated(d)) {
+            out.push(Complaint::new(
+                *dotted,
+                "has no meaning without a relief_area",
+                "add the flaps' whole opening under [bag], such as relief_area = \"0.05 m2\", or remove this key",
+            ));
+        }
+    } else if draft.n("bag.relief_area").is_some_and(|area| area > 0.0) {
+        for dotted in pressures.iter().filter(|d| !stated(d)) {
+            out.push(Complaint::new(
+                *dotted,
+                "is missing; a relief_area needs relief_opens and relief_full",
+                format!("add it under [bag]: {}", super::write::example(dotted)),
+            ));
+        }
+    }
+    ordered(draft, "bag.relief_opens", "bag.relief_full", false, "bag.relief_opens", out);
+}
+
+pub(super) fn blower(draft: &Draft, out: &mut Vec<Complaint>) {
+    let stated = |d: &str| draft.is_given(d) || draft.faulty.contains(d);
+    if draft.n("blower.duct_loss").is_some_and(|loss| loss > 0.0) && !stated("blower.duct_diameter") {
+        out.push(Complaint::new(
+            "blower.duct_diameter",
+            "is missing; a duct_loss needs the duct's diameter",
+            format!("add it under [blower]: {}", super::write::example("blower.duct_diameter")),
+        ));
+    }
+    if stated("blower.duct_diameter") && !stated("blower.duct_loss") {
+        out.push(Complaint::new(
+            "blower.duct_diameter",
+            "has no meaning without a duct_loss",
+            "add the duct's loss factor, such as duct_loss = 1.5 (0 for none), or remove this key",
+        ));
+    }
+    if draft.n("blower.closing_flap") == Some(0.0) && !stated("blower.backflow_area") {
+        out.push(Complaint::new(
+            "blower.backflow_area",
+            "is missing; without a closing flap the air flows back through a stopped blower",
+            format!("add it under [blower]: {}", super::write::example("blower.backflow_area")),
+        ));
+    }
+    if let Some(curve) = &draft.curve {
+        falling(curve, out);
+    }
+}
+
+/// A curve begins at 0 Pa, ends at zero flow, and its flow falls strictly as the pressure rises.
+fn falling(curve: &[(f64, f64)], out: &mut Vec<Complaint>) {
+    let point = |i: usize| format!("blower.curve[{}]", i + 1);
+    let shown = |(flow, pressure): (f64, f64)| format!("{} m3/s at {} Pa", plain(flow), plain(pressure));
+    let backwards = curve.windows(2).all(|pair| match *pair {
+        [a, b] => b.1 < a.1 && b.0 > a.0,
+        _ => false,
+    });
+    let (Some(&first), Some(&last)) = (curve.first(), curve.last()) else { return };
+    if backwards && curve.len() > 1 {
+        out.push(Complaint::new(
+            "blower.curve",
+            "the points run from high to low pressure",
+            "turn the list round: it begins at 0 Pa and ends at zero flow",
+        ));
+        return;
+    }
+    if first.1 != 0.0 {
+        out.push(Complaint::new(
+            point(0),
+            format!("the first point must be at 0 Pa, the free flow; it is {}", shown(first)),
+            "begin the list with the flow at 0 Pa",
+        ));
+    }
+    if last.0 != 0.0 {
+        out.push(Complaint::new(
+            point(curve.len() - 1),
+            format!("the last point must have zero flow, the shut-off pressure; it is {}", shown(last)),
+            "end the list with the pressure at zero flow",
+        ));
+    }
+    for (i, pair) in curve.windows(2).enumerate() {
+        let &[a, b] = pair else { continue };
+        if b.1 <= a.1 || b.0 >= a.0 {
+            out.push(Complaint::new(
+                point(i + 1),
+                format!("the curve must fall: after {} comes {}", shown(a), shown(b)),
+                "give the points in the order of rising pressure, each with less flow than the one before",
+            ));
+        }
+    }
+}

@@ -1,0 +1,205 @@
+//! The reader: a text in, a resolved [`Site`] or all its faults out.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use toml_edit::{Document, Item, TableLike};
+
+use super::convert::{Given, Placed, convert};
+use super::draft::Draft;
+use super::fault::{Complaint, Fault, Faults};
+use super::keys::{KEYS, TABLES, find_key, nearest};
+use super::model::Site;
+
+/// Longest text that is read; a site file is a few kilobytes.
+const LONGEST_FILE: usize = 1 << 20;
+
+/// Reads a site file's text; `file_name` is used in the messages only.
+///
+/// # Errors
+/// Every fault of the file at once, in the order of their lines. A fault of TOML's own syntax comes alone: what
+/// follows it cannot be read.
+///
+/// ```
+/// let faults = landfall::site::read_site("[rider]\nmass = 78\n", "hill.toml").unwrap_err();
+/// assert!(faults.to_string().starts_with("hill.toml:1:"));
+/// assert!(faults.concerns("rider.mass"));
+/// ```
+pub fn read_site(text: &str, file_name: &str) -> Result<Site, Faults> {
+    let mut reader = Reader { text, file_name, draft: Draft::empty(), spans: HashMap::new(), faults: Vec::new() };
+    if text.len() > LONGEST_FILE {
+        reader
+            .fault(Complaint::new("", "the file is longer than 1 MiB; it is no site file", "give the site file"), None);
+        return Err(reader.finish());
+    }
+    // A byte order mark is no part of the text.
+    match Document::parse(text) {
+        Ok(document) => reader.root(document.as_table()),
+        Err(error) => {
+            let message = error.message().lines().collect::<Vec<_>>().join("; ");
+            let cure = "correct the line; texts and quantities stand in double quotes";
+            reader.fault(Complaint::new("", message, cure), error.span());
+            return Err(reader.finish());
+        }
+    }
+    reader.resolve()
+}
+
+struct Reader<'a> {
+    text: &'a str,
+    file_name: &'a str,
+    draft: Draft,
+    /// Where keys, tables (by name) and elements of lists stand.
+    spans: HashMap<String, Range<usize>>,
+    faults: Vec<(usize, Fault)>,
+}
+
+impl Reader<'_> {
+    fn root(&mut self, root: &dyn TableLike) {
+        for (name, item) in root.iter() {
+            let span = root.get_key_value(name).and_then(|(k, _)| k.span()).or_else(|| item.span());
+            if !TABLES.iter().any(|(table, _)| *table == name) {
+                self.fault(unknown_at_root(name, item), span);
+                continue;
+            }
+            if let Some(span) = span.clone() {
+                self.spans.insert(name.to_owned(), span);
+            }
+            match item.as_table_like() {
+                Some(table) => self.table(name, table),
+                None => {
+                    let cure = format!("write [{name}] on a line of its own, and its keys below");
+                    self.fault(Complaint::new(name, "is a table of the site file, not a value", cure), span);
+                    for key in KEYS.iter().filter(|k| k.table() == name) {
+                        self.draft.faulty.insert(key.dotted);
+                    }
+                }
+            }
+        }
+    }
+
+    fn table(&mut self, table_name: &str, table: &dyn TableLike) {
+        for (name, item) in table.iter() {
+            let dotted = format!("{table_name}.{name}");
+            let at = table.get_key_value(name).and_then(|(k, _)| k.span());
+            let Some(key) = find_key(&dotted) else {
+                let (complaint, meant) = unknown_in_table(table_name, name, table);
+                // What was misspelt is not also reported as missing.
+                if let Some(key) = meant.as_deref().and_then(find_key) {
+                    self.draft.faulty.insert(key.dotted);
+                }
+                self.fault(complaint, at);
+                continue;
+            };
+            let span = item.span().filter(|s| !s.is_empty()).or(at);
+            if let Some(span) = span.clone() {
+                self.spans.insert(dotted, span);
+            }
+            let mut complaints: Vec<Placed> = Vec::new();
+            let mut places = Vec::new();
+            let given = convert(key, item, &mut complaints, &mut places);
+            self.spans.extend(places.into_iter().filter_map(|(name, place)| Some((name, place?))));
+            for (complaint, place) in complaints {
+                self.fault(complaint, place.or_else(|| span.clone()));
+            }
+            match given {
+                Some(Given::Number(si)) => self.draft.state(key.dotted, si),
+                Some(Given::Text(text)) => self.draft.name = Some(text),
+                Some(Given::Curve(points)) => self.draft.curve = Some(points),
+                Some(Given::Sections(list)) => self.draft.sections = Some(list),
+                None => {
+                    self.draft.faulty.insert(key.dotted);
+                    continue;
+                }
+            }
+            self.draft.given.insert(key.dotted);
+        }
+    }
+
+    fn resolve(mut self) -> Result<Site, Faults> {
+        let missing: Vec<_> = self.draft.missing().collect();
+        for key in missing {
+            let cure = format!("add it under [{}]: {}", key.table(), super::write::example(key.dotted));
+            self.complain(Complaint::new(key.dotted, format!("is missing: {}", key.help), cure));
+        }
+        match std::mem::replace(&mut self.draft, Draft::empty()).resolve() {
+            Ok(site) if self.faults.is_empty() => return Ok(site),
+            Ok(_) => {}
+            Err(complaints) => complaints.into_iter().for_each(|complaint| self.complain(complaint)),
+        }
+        Err(self.finish())
+    }
+
+    /// A fault at the place of its key, or of its table's header where the key is missing.
+    fn complain(&mut self, complaint: Complaint) {
+        let table = complaint.key.split_once('.').map_or(complaint.key.as_str(), |(table, _)| table);
+        let span = self.spans.get(&complaint.key).or_else(|| self.spans.get(table)).cloned();
+        self.fault(complaint, span);
+    }
+
+    fn fault(&mut self, complaint: Complaint, span: Option<Range<usize>>) {
+        let span = span.unwrap_or(0..0);
+        let (line, column, excerpt) = place(self.text, span.start);
+        let room = excerpt.chars().count().saturating_sub(column.saturating_sub(1));
+        let length = self.text.get(span.clone()).map_or(1, |part| part.lines().next().map_or(0, |l| l.chars().count()));
+        let fault = Fault { line, column, excerpt, width: length.min(room).max(1), ..complaint.without_place() };
+        self.faults.push((span.start, fault));
+    }
+
+    fn finish(mut self) -> Faults {
+        self.faults.sort_by_key(|(start, _)| *start);
+        Faults { file: self.file_name.to_owned(), faults: self.faults.into_iter().map(|(_, fault)| fault).collect() }
+    }
+}
+
+/// Line, column and text of the line, for a byte offset.
+fn place(text: &str, offset: usize) -> (usize, usize, String) {
+    let mut offset = offset.min(text.len());
+    while !text.is_char_boundary(offset) {
+        offset -= 1;
+    }
+    let (before, after) = text.split_at_checked(offset).unwrap_or((text, ""));
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    let line = before.matches('\n').count() + 1;
+    let head = before.get(start..).unwrap_or("");
+    let tail = after.split('\n').next().unwrap_or("");
+    let excerpt = format!("{head}{tail}").trim_end().replace(|c: char| c.is_control() && c != '\t', " ");
+    (line, head.chars().count() + 1, excerpt)
+}
+
+fn unknown_at_root(name: &str, item: &Item) -> Complaint {
+    if let Some(key) = KEYS.iter().find(|k| k.name() == name && !item.is_table_like()) {
+        let message = format!("is a key of [{}], and stands above every table here", key.table());
+        return Complaint::new(name, message, format!("move it below [{}]", key.table()));
+    }
+    let known = TABLES.iter().map(|(table, _)| *table);
+    let all = known.clone().collect::<Vec<_>>().join(", ");
+    match nearest(name, known) {
+        Some(near) => {
+            let message = format!("is unknown; [{near}] was perhaps meant");
+            Complaint::new(name, message, format!("rename it to {near}, or remove it; the tables are {all}"))
+        }
+        None => Complaint::new(name, "is unknown", format!("remove it; the tables are {all}")),
+    }
+}
+
+/// The complaint, and the dotted key that was perhaps meant.
+fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Complaint, Option<String>) {
+    let dotted = format!("{table_name}.{name}");
+    let keys = || KEYS.iter().filter(|k| k.table() == table_name);
+    // A key that the file already states was not meant.
+    let open = keys().map(super::keys::Key::name).filter(|known| !table.contains_key(known));
+    if let Some(key) = KEYS.iter().find(|k| k.name() == name) {
+        let message = format!("is unknown; {name} is a key of [{}]", key.table());
+        return (Complaint::new(dotted, message, format!("move it below [{}]", key.table())), None);
+    }
+    if let Some(near) = nearest(name, open) {
+        let message = format!("is unknown; {near:?} was perhaps meant");
+        return (
+            Complaint::new(dotted, message, format!("rename it to {near}, or remove it")),
+            Some(format!("{table_name}.{near}")),
+        );
+    }
+    let all = keys().map(super::keys::Key::name).collect::<Vec<_>>().join(", ");
+    (Complaint::new(dotted, "is unknown", format!("remove it; the keys of [{table_name}] are {all}")), None)
+}

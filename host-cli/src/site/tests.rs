@@ -1,0 +1,203 @@
+//! Tests of the table, the starter, the demo, edits and sweeps.
+
+use super::keys::{Preset, presets};
+use super::write::shown_in_starter;
+use super::*;
+
+fn close(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * b.abs().max(1.0)
+}
+
+#[test]
+fn every_default_is_readable_and_in_range() {
+    for (key, preset) in KEYS.iter().zip(presets()) {
+        assert_eq!(matches!(key.preset, Preset::Is(_)), preset.is_some(), "{}", key.dotted);
+        if let Some(si) = preset {
+            assert!((key.low..=key.high).contains(si), "{} = {si}", key.dotted);
+        }
+        if let Preset::Of(other) = key.preset {
+            assert!(find_key(other).is_some());
+        }
+        assert!(TABLES.iter().any(|(table, _)| *table == key.table()), "{}", key.dotted);
+    }
+}
+
+#[test]
+fn every_numeric_key_reaches_a_field_of_its_own() {
+    let site = demo();
+    for key in KEYS.iter().filter(|k| k.is_numeric()) {
+        let mut other = site.clone();
+        let (mut before, mut after) = (Vec::new(), Vec::new());
+        if let Some(si) = key.get(&site) {
+            key.put(&mut other, si + 1.0);
+            assert!(close(key.get(&other).unwrap(), si + 1.0), "{}", key.dotted);
+        } else {
+            key.put(&mut other, 1.0);
+            assert_eq!(key.get(&other), Some(1.0), "{}", key.dotted);
+        }
+        for k in KEYS {
+            before.push(k.get(&site));
+            after.push(k.get(&other));
+        }
+        let changed = before.iter().zip(&after).filter(|(a, b)| a != b).count();
+        assert_eq!(changed, 1, "{} shares its field", key.dotted);
+    }
+}
+
+#[test]
+fn the_starter_reads_and_shows_every_key_with_its_default() {
+    let site = read_site(starter(), "starter.toml").unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(shown_in_starter().len(), KEYS.len());
+    // What is commented out is not stated.
+    assert!(site.given.contains("rider.mass") && !site.given.contains("rider.bike_mass"));
+    for key in KEYS {
+        if let Preset::Is(text) = key.preset {
+            let line = starter().lines().find(|l| l.starts_with(&format!("# {} = ", key.name())) && l.contains(text));
+            assert!(line.is_some(), "{} = {text} is not shown", key.dotted);
+        }
+    }
+}
+
+#[test]
+fn the_starter_reads_with_every_shown_key_stated() {
+    // All at once but for the list of sections and the third measure of the take-off, which exclude others.
+    let mut text = String::new();
+    for line in starter().lines() {
+        let bare = line.strip_prefix("# ").filter(|l| l.contains(" = "));
+        match bare {
+            Some(l) if l.starts_with("section") || l.starts_with("lip_angle") => {}
+            Some(l) if l.starts_with("air_pressure") => {
+                text.push_str("altitude = \"0 m\"\nair_pressure = \"1005 hPa\"\n")
+            }
+            Some(l) if l.starts_with("altitude") => {}
+            Some(l) => text.push_str(&format!("{l}\n")),
+            None => text.push_str(&format!("{line}\n")),
+        }
+    }
+    let site = read_site(&text, "all.toml").unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(site.given.len(), KEYS.len() - 2);
+    assert_eq!(site.assumed().count(), 0);
+}
+
+#[test]
+fn the_demo_reads_without_faults() {
+    let site = read_site(demo_text(), "demo.toml").unwrap_or_else(|faults| panic!("{faults}"));
+    assert_eq!(site, demo());
+    assert_eq!(site.blower.count, 2);
+    assert_eq!(site.blower.curve.len(), 6);
+    // 8 ft on 15 ft: acos(1 − 8/15) = 62.1819 deg.
+    assert!((site.takeoff.lip_angle_rad.to_degrees() - 62.1819).abs() < 1e-4);
+    // 10 m × 8 m × 2.2 m.
+    assert!(close(site.bag.volume_m3, 176.0));
+    assert_eq!(site.rider.contact_height_m, 0.7);
+    assert!(site.assumed().any(|k| k.dotted == "bag.skin_stretch"));
+}
+
+#[test]
+fn derived_values_follow_when_swept() {
+    let site = read_site(starter(), "starter.toml").unwrap();
+    let wider = site.with_value("bag.length", 12.0).unwrap();
+    assert!(close(wider.bag.volume_m3, 12.0 * 8.0 * 2.2));
+    let heavier = site.with_value("rider.mass", 90.0).unwrap();
+    assert_eq!((heavier.rider.lightest_kg, heavier.rider.heaviest_kg), (90.0, 90.0));
+    let mut same = site.clone();
+    same.set_si("rider.mass", site.rider.mass_kg).unwrap();
+    assert_eq!(same, site);
+}
+
+#[test]
+fn setting_one_measure_of_the_takeoff_keeps_another() {
+    let site = demo();
+    let taller = site.with_value("takeoff.height", "9 ft").unwrap();
+    assert!(close(taller.takeoff.radius_m, 4.572) && taller.takeoff.lip_angle_rad > site.takeoff.lip_angle_rad);
+    let slacker = site.with_value("takeoff.lip_angle", "45 deg").unwrap();
+    assert!(close(slacker.takeoff.height_m, 2.4384));
+    // 2.4384 / (1 − cos 45°) = 8.325218 m
+    assert!((slacker.takeoff.radius_m - 8.325_218).abs() < 1e-5, "{}", slacker.takeoff.radius_m);
+    let larger = slacker.with_value("takeoff.radius", 6.0).unwrap();
+    assert!(close(larger.takeoff.height_m, 2.4384) && larger.given.contains("takeoff.radius"));
+    assert!(!larger.given.contains("takeoff.lip_angle"));
+}
+
+#[test]
+fn a_refused_setting_leaves_the_site_as_it_was() {
+    let mut site = demo();
+    let before = site.clone();
+    for (key, si) in [
+        ("rider.mass", f64::NAN),
+        ("rider.mass", f64::INFINITY),
+        ("rider.mass", 200.0),
+        ("takeoff.radius", 0.9),
+        ("blower.count", 1.5),
+        ("rider.mas", 80.0),
+        ("blower.curve", 1.0),
+        ("bag.edge_front", 9.5),
+    ] {
+        let faults = site.set_si(key, si).unwrap_err();
+        assert!(!faults.faults.is_empty(), "{key}");
+        assert_eq!(site, before, "{key}");
+    }
+}
+
+const SECTIONS: &str =
+    r#"section = [{straight = "4 m", slope = "30 deg"}, {arc = "6 m", turn = "30 deg"}, {straight = "3 m"}]"#;
+
+fn with_sections(start_height: &str) -> String {
+    let text = demo_text().replace("slope = \"35 deg\"\n", "").replace("bottom_radius = \"6 m\"\n", "");
+    text.replace("flat_run = \"4 m\"", SECTIONS)
+        .replace("start_height = \"6.0 m\"", &format!("start_height = \"{start_height}\""))
+}
+
+#[test]
+fn sections_are_filled_in_and_their_start_height_can_be_swept() {
+    // 4 sin 30° + 6 (1 − cos 30°) = 2.803848 m
+    let site = read_site(&with_sections("2.80 m"), "s.toml").unwrap_or_else(|faults| panic!("{faults}"));
+    let RollInKind::Sections(list) = &site.roll_in.kind else { panic!("no sections") };
+    let Some(Section::Straight { length_m, slope_rad }) = list.last() else { panic!("no straight") };
+    assert!(*length_m == 3.0 && slope_rad.abs() < 1e-12);
+    let higher = site.with_value("roll_in.start_height", 3.3).unwrap();
+    let RollInKind::Sections(list) = &higher.roll_in.kind else { panic!("no sections") };
+    // 0.5 m more on a slope of 30° is 1 m more of straight.
+    let Some(Section::Straight { length_m, .. }) = list.first() else { panic!("no straight") };
+    assert!(close(*length_m, 5.0));
+    assert!(site.with_value("roll_in.start_height", 0.5).is_err());
+    assert!(site.with_value("roll_in.slope", "20 deg").is_err());
+}
+
+#[test]
+fn edits_keep_comments_and_order() {
+    let mut file = SiteFile::parse(starter(), "starter.toml").unwrap();
+    file.set("rider.mass", "172 lb").unwrap();
+    file.set("bag.skin_stretch", "4.1e-5 /Pa").unwrap();
+    file.set("bag.fitted", "true").unwrap();
+    file.set("spread.pop", "\"0.2 m/s\"").unwrap();
+    let text = file.to_string();
+    let changed: Vec<(&str, &str)> = starter().lines().zip(text.lines()).filter(|(a, b)| a != b).collect();
+    assert_eq!(text.lines().count(), starter().lines().count());
+    assert_eq!(changed.len(), 4, "{changed:?}");
+    assert_eq!(changed[0].1, "mass = \"172 lb\"  # mean rider with gear");
+    assert_eq!(changed[1].1, "skin_stretch = \"4.1e-5 /Pa\"  # relative volume per pressure");
+    let site = file.site("x").unwrap();
+    assert!(site.bag.fitted && close(site.bag.skin_stretch_per_pa, 4.1e-5) && close(site.spread.pop_mps, 0.2));
+}
+
+#[test]
+fn edits_make_missing_tables_and_refuse_nonsense() {
+    let mut file = SiteFile::parse("# mine\n[site]\nname = \"A\" # here\n", "x").unwrap();
+    file.set("rider.mass", "78 kg").unwrap();
+    file.set("site.name", "B").unwrap();
+    assert_eq!(file.to_string(), "# mine\n[site]\nname = \"B\" # here\n\n[rider]\nmass = \"78 kg\"\n");
+    let before = file.to_string();
+    assert!(file.set("rider.mass", "78").unwrap_err().message.contains("needs its unit"));
+    assert!(file.set("rider.mas", "78 kg").unwrap_err().message.contains("rider.mass"));
+    assert_eq!(file.to_string(), before);
+}
+
+#[test]
+fn an_edit_of_the_takeoff_lets_the_third_measure_go() {
+    let mut file = SiteFile::parse(demo_text(), "demo.toml").unwrap();
+    file.set("takeoff.lip_angle", "50 deg").unwrap();
+    assert_eq!(file.value("takeoff.radius"), None);
+    let site = file.site("demo.toml").unwrap_or_else(|faults| panic!("{faults}"));
+    assert!(close(site.takeoff.height_m, 2.4384));
+}

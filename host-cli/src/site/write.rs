@@ -1,0 +1,199 @@
+//! Writing: the starter file, the embedded demo site, and edits that keep comments and order.
+
+use std::collections::HashMap;
+use std::fmt;
+use std::sync::LazyLock;
+
+use toml_edit::{DocumentMut, Item, Table};
+
+use super::fault::{Complaint, Fault, Faults};
+use super::keys::{Kind, Preset, find_key};
+use super::model::Site;
+use super::read::read_site;
+use super::sweep::{item_of, known, loser, parse_setting};
+
+const STARTER: &str = include_str!("starter.toml");
+const DEMO: &str = include_str!("demo.toml");
+
+/// A commented site file to begin with: the required keys with an example, all others with their default, commented out.
+#[must_use]
+pub fn starter() -> &'static str {
+    STARTER
+}
+
+/// The text of the embedded demo site: an invented training ground.
+#[must_use]
+pub fn demo_text() -> &'static str {
+    DEMO
+}
+
+/// The embedded demo site.
+#[must_use]
+pub fn demo() -> Site {
+    // The embedded text is read without faults: a test holds it to that.
+    read_site(DEMO, "demo.toml").unwrap_or_default()
+}
+
+/// The lines of the starter file that state or show a key, by dotted key.
+fn examples() -> &'static HashMap<String, String> {
+    static EXAMPLES: LazyLock<HashMap<String, String>> = LazyLock::new(|| {
+        let mut table = "";
+        let mut found = HashMap::new();
+        for line in STARTER.lines() {
+            if let Some(name) = line.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
+                table = name;
+            } else if let Some((name, value)) = line.trim_start_matches("# ").split_once(" = ") {
+                let key = format!("{table}.{}", name.trim());
+                if find_key(&key).is_some() {
+                    let value = value.split_once("  #").map_or(value, |(value, _)| value).trim();
+                    found.entry(key).or_insert_with(|| format!("{} = {value}", name.trim()));
+                }
+            }
+        }
+        found
+    });
+    &EXAMPLES
+}
+
+/// How a key is written, such as `mass = "78 kg"`.
+pub(super) fn example(dotted: &str) -> String {
+    examples().get(dotted).cloned().unwrap_or_else(|| dotted.to_owned())
+}
+
+/// A site file's text that can be edited without losing its comments or order.
+#[derive(Clone, Debug)]
+pub struct SiteFile {
+    document: DocumentMut,
+}
+
+impl SiteFile {
+    /// Takes a text that may have other faults, but is TOML.
+    ///
+    /// # Errors
+    /// The fault of TOML's syntax, with its place.
+    pub fn parse(text: &str, file_name: &str) -> Result<Self, Faults> {
+        match text.parse::<DocumentMut>() {
+            Ok(document) => Ok(Self { document }),
+            Err(error) => Err(match read_site(text, file_name) {
+                Err(faults) => faults,
+                Ok(_) => Faults::one(Complaint::new("", error.message(), "correct the file").without_place()),
+            }),
+        }
+    }
+
+    /// States a value, written as in the file (quotes may be left out). A key that is there keeps its place and its
+    /// comment; a new one goes where the file shows it commented out, else to the end of its table.
+    ///
+    /// When a measure of the take-off is set and both others are stated, the one that [`Site::set_si`] lets go is
+    /// removed.
+    ///
+    /// # Errors
+    /// An unknown key, an unreadable value or one out of range; the file is then left as it was.
+    pub fn set(&mut self, key: &str, text: &str) -> Result<(), Fault> {
+        let first = |faults: Faults| faults.faults.into_iter().next().unwrap_or_default();
+        let key = known(key).map_err(first)?;
+        parse_setting(key, text).map_err(first)?;
+        let has = |dotted: &str| self.value(dotted).is_some();
+        let lost = loser(key.dotted, has).and_then(find_key);
+        if let (Some(lost), Some(table)) = (lost, self.table(key.table())) {
+            table.remove(lost.name());
+        }
+        let mut item = item_of(key, text);
+        if self.value(key.dotted).is_none() && self.uncomment(key.table(), key.name(), &item) {
+            return Ok(());
+        }
+        let Some(table) = self.table(key.table()) else {
+            let cure = "make it a table, and its keys stand below";
+            return Err(Complaint::new(key.table(), "is a table of the site file, not a value", cure).without_place());
+        };
+        match table.get_mut(key.name()) {
+            Some(old) => {
+                if let (Some(old), Some(new)) = (old.as_value(), item.as_value_mut()) {
+                    *new.decor_mut() = old.decor().clone();
+                }
+                *old = item;
+            }
+            None => {
+                table.insert(key.name(), item);
+            }
+        }
+        Ok(())
+    }
+
+    /// The value of a key as it stands in the file.
+    #[must_use]
+    pub fn value(&self, dotted: &str) -> Option<String> {
+        let (table, name) = dotted.split_once('.')?;
+        self.document.get(table)?.as_table_like()?.get(name).map(|item| item.to_string().trim().to_owned())
+    }
+
+    /// Reads the text as it now stands.
+    ///
+    /// # Errors
+    /// As [`read_site`].
+    pub fn site(&self, file_name: &str) -> Result<Site, Faults> {
+        read_site(&self.to_string(), file_name)
+    }
+
+    /// The table of that name, made where there is none.
+    fn table(&mut self, name: &str) -> Option<&mut dyn toml_edit::TableLike> {
+        let root = self.document.as_table_mut();
+        root.entry(name).or_insert_with(|| Item::Table(Table::new())).as_table_like_mut()
+    }
+
+    /// Puts a value in place of the line that shows its key commented out; says whether there was one.
+    fn uncomment(&mut self, table: &str, name: &str, item: &Item) -> bool {
+        let text = self.document.to_string();
+        let mut within = "";
+        let mut done = false;
+        let mut lines: Vec<String> = Vec::new();
+        for line in text.lines() {
+            if let Some(header) = line.trim().strip_prefix('[') {
+                within = header.split(']').next().unwrap_or("").trim();
+            }
+            let shown = line.trim_start().strip_prefix('#').map(str::trim_start).and_then(|l| l.strip_prefix(name));
+            match shown.map(str::trim_start).and_then(|rest| rest.strip_prefix('=')) {
+                Some(rest) if within == table && !done => {
+                    let comment = rest.find("  #").and_then(|i| rest.get(i..)).unwrap_or("");
+                    lines.push(format!("{name} = {}{comment}", item.to_string().trim()));
+                    done = true;
+                }
+                _ => lines.push(line.to_owned()),
+            }
+        }
+        // A line inside a longer text only looks like a comment: then the key is not there after the change.
+        let Ok(document) = (lines.join("\n") + "\n").parse::<DocumentMut>() else { return false };
+        let changed = Self { document };
+        if done && changed.value(&format!("{table}.{name}")).is_some() {
+            *self = changed;
+            return true;
+        }
+        false
+    }
+}
+
+impl fmt::Display for SiteFile {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.document.fmt(f)
+    }
+}
+
+/// What stands for a key that is left out, in words.
+pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
+    match preset {
+        Preset::Required => "required".to_owned(),
+        Preset::Is(text) => match kind {
+            Kind::Quantity(_) => format!("default \"{text}\""),
+            _ => format!("default {text}"),
+        },
+        Preset::Of(other) => format!("default: as {other}"),
+        Preset::From(how) => format!("default: {how}"),
+        Preset::Absent(when) => when.to_owned(),
+    }
+}
+
+/// Whether every key of the table is stated or shown in the starter file; for its test.
+#[cfg(test)]
+pub(super) fn shown_in_starter() -> Vec<&'static str> {
+    super::keys::KEYS.iter().map(|k| k.dotted).filter(|d| examples().contains_key(*d)).collect()
+}
