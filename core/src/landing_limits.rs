@@ -1,0 +1,169 @@
+//! The lowest pressure that stops the hardest landing in time, and the highest that keeps the lightest one soft.
+
+use crate::bag_gas::{Adiabat, Chamber, GasState, QUICK_EXPONENT};
+use crate::bracket::close_in;
+use crate::error::Status;
+use crate::supply::{Feed, Flows};
+use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
+
+/// Highest starting pressure that is searched, Pa.
+pub const SEARCH_TOP_PA: f32 = 20_000.0;
+
+/// Steps of the search for the firm pressure, each to about 0.7 of the pressure before.
+const SCAN_STEPS: u8 = 24;
+
+/// Relative width to which a pressure is searched.
+const RELATIVE_WIDTH: f32 = 1e-4;
+
+/// A pressure that a search found, or why there is none.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Limit {
+    /// The pressure, Pa.
+    At(f32),
+    /// Even the just taut bag keeps the limit (for a depth): its pressure, Pa.
+    JustTaut(f32),
+    /// Not even the end of the search keeps the limit.
+    NotKept,
+    /// The limit is kept at the highest pressure searched, so it does not bound.
+    NotReached,
+}
+
+impl Limit {
+    /// The pressure, where there is one.
+    #[must_use]
+    pub const fn pressure_pa(&self) -> Option<f32> {
+        match *self {
+            Self::At(pa) | Self::JustTaut(pa) => Some(pa),
+            Self::NotKept | Self::NotReached => None,
+        }
+    }
+}
+
+/// One landing from many starting pressures on one bag, ground left out.
+#[derive(Clone, Copy, Debug)]
+pub struct Trial<'a> {
+    /// The bag.
+    pub chamber: &'a Chamber,
+    /// What enters and leaves.
+    pub flows: Flows<'a>,
+    /// The landing; its thickness is not used.
+    pub landing: Landing,
+    /// Accuracy.
+    pub options: Options,
+}
+
+impl Trial<'_> {
+    /// The landing from a state of the gas; none where the bag holds no gas to speak of.
+    #[must_use]
+    pub fn land(&self, from: GasState, feed: Feed, until: Until) -> Option<Touchdown> {
+        let gas = Adiabat::new(self.chamber, from, QUICK_EXPONENT).ok()?;
+        let landing = Landing { thickness_m: None, ..self.landing };
+        let options = Options { until, ..self.options };
+        Some(touch_down(&gas, &self.flows.with(feed), &landing, &options, |_| {}))
+    }
+
+    /// 1 − depth/limit from a state, supply lost: below 0 where the landing goes deeper than `depth_m`.
+    #[must_use]
+    pub fn depth_margin(&self, from: GasState, depth_m: f32) -> f32 {
+        match self.land(from, Feed::Lost, Until::Deepest) {
+            Some(done) if done.status == Status::Converged => 1.0 - done.depth_m / depth_m,
+            _ => -1.0,
+        }
+    }
+
+    /// The lowest starting pressure from which the landing, with the supply lost, goes no deeper than `depth_m`.
+    ///
+    /// `JustTaut` where the bag that is only just taut is enough, `NotKept` where 20 kPa is not. Searched on a
+    /// logarithmic scale to 1e-4; the pressure given is one that keeps the limit.
+    #[must_use]
+    pub fn lowest_for_depth(&self, depth_m: f32) -> (Limit, Status) {
+        let margin = |log_pa: f32| self.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
+        let just_taut_pa = self.chamber.skin_pa().max(1.0);
+        let low = libm::logf(just_taut_pa);
+        let at_low = margin(low);
+        if at_low >= 0.0 {
+            return (Limit::JustTaut(self.chamber.skin_pa()), Status::Converged);
+        }
+        let high = libm::logf(SEARCH_TOP_PA);
+        let at_high = margin(high);
+        if at_high < 0.0 {
+            return (Limit::NotKept, Status::NoAnswer);
+        }
+        let found = close_in(margin, (low, at_low), (high, at_high), RELATIVE_WIDTH);
+        (Limit::At(libm::expf(found.above)), found.status)
+    }
+
+    /// 1 − felt load/limit from a starting pressure, blowers running.
+    fn load_margin(&self, log_pa: f32, load_g: f32) -> f32 {
+        match self.land(self.chamber.at_pressure(libm::expf(log_pa)), Feed::Running, Until::Deepest) {
+            Some(done) if done.status == Status::Converged => 1.0 - done.felt_load_g / load_g,
+            _ => -1.0,
+        }
+    }
+
+    /// The highest starting pressure at which the felt load, blowers running, stays within `load_g`.
+    ///
+    /// The load is not monotone in the pressure (a soft bag is gone through and gets hard at the end), so the search
+    /// goes down from 20 kPa, each step to about 0.7 of the last, until the limit is kept, and closes in on that
+    /// change to 1e-4. Where no step keeps it, the softest place between steps is looked for before giving up.
+    /// `NotReached` where 20 kPa keeps it, `NotKept` where nothing down to just taut does.
+    #[must_use]
+    pub fn highest_for_load(&self, load_g: f32) -> (Limit, Status) {
+        let margin = |log_pa: f32| self.load_margin(log_pa, load_g);
+        let (top, bottom) = (libm::logf(SEARCH_TOP_PA), libm::logf(self.chamber.skin_pa().max(1.0)));
+        let stride = (top - bottom) / f32::from(SCAN_STEPS);
+        let mut above = (top, margin(top));
+        if above.1 >= 0.0 {
+            return (Limit::NotReached, Status::Converged);
+        }
+        let mut best = above;
+        for step in 1..=SCAN_STEPS {
+            let log_pa = top - stride * f32::from(step);
+            let here = (log_pa, margin(log_pa));
+            if here.1 >= 0.0 {
+                let found = close_in(margin, above, here, RELATIVE_WIDTH);
+                return (Limit::At(libm::expf(found.above)), found.status);
+            }
+            if here.1 > best.1 {
+                best = here;
+            }
+            above = here;
+        }
+        self.softest_between(best, stride, margin)
+    }
+
+    /// Golden-section search for a place that keeps the limit, within a stride of the best seen.
+    fn softest_between(&self, best: (f32, f32), stride: f32, margin: impl Fn(f32) -> f32) -> (Limit, Status) {
+        const GOLDEN: f32 = 0.618_034;
+        let (mut low, mut high) = (best.0 - stride, best.0 + stride);
+        let lowest = libm::logf(self.chamber.skin_pa().max(1.0));
+        low = low.max(lowest);
+        let mut left = (high - GOLDEN * (high - low), 0.0);
+        let mut right = (low + GOLDEN * (high - low), 0.0);
+        left.1 = margin(left.0);
+        right.1 = margin(right.0);
+        for _ in 0..14u8 {
+            let better = if left.1 > right.1 { left } else { right };
+            if better.1 >= 0.0 {
+                // The change lies between here and the next failing place above, which is at most `high`.
+                let end = best.0 + stride;
+                let found = close_in(&margin, (end, margin(end)), better, RELATIVE_WIDTH);
+                return (Limit::At(libm::expf(found.above)), found.status);
+            }
+            if left.1 > right.1 {
+                high = right.0;
+                right = left;
+                let at = high - GOLDEN * (high - low);
+                left = (at, margin(at));
+            } else {
+                low = left.0;
+                left = right;
+                let at = low + GOLDEN * (high - low);
+                right = (at, margin(at));
+            }
+        }
+        (Limit::NotKept, Status::NoAnswer)
+    }
+}
