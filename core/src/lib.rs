@@ -43,6 +43,7 @@ pub mod stop_line;
 pub mod supply;
 pub mod takeoff;
 pub mod touchdown;
+pub mod watch;
 pub mod wind;
 
 pub use error::{InputError, Status};

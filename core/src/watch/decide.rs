@@ -1,0 +1,417 @@
+//! The finite part: which state follows from the facts.
+//!
+//! Nothing here but small integers and enums, so that every reachable combination can be visited by a
+//! test. What the facts mean in pascal is decided in [`machine`](super::machine).
+
+use super::event::{Fault, Reason, State};
+
+/// Where the filtered pressure stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Air {
+    /// At or under the stop pressure, or not known.
+    Gone,
+    /// Above it, at or under the wait pressure.
+    Low,
+    /// Above the wait pressure by less than the deadband.
+    Between,
+    /// High enough to ride.
+    Ready,
+    /// Held above the firm pressure.
+    Firm,
+    /// Held above the bag maker's range.
+    Over,
+}
+
+/// What the slow trend says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Leak {
+    /// No fall.
+    No,
+    /// The resting pressure sinks.
+    Seen,
+    /// It will reach the stop pressure too soon for another rider.
+    Soon,
+}
+
+/// Whether the zero is known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum ZeroState {
+    /// Being taken.
+    Pending,
+    /// Known.
+    Known,
+    /// Neither measured nor stored.
+    Refused,
+}
+
+/// What is true at one step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Facts {
+    /// Time since the step before, ms.
+    pub dt_ms: u16,
+    /// The sensor is not believed, now.
+    pub fault: Option<Fault>,
+    /// The supply is off, confirmed.
+    pub supply_cut: bool,
+    /// Where the pressure stands.
+    pub air: Air,
+    /// Past half-way and falling too fast, with no landing to explain it.
+    pub falling: bool,
+    /// A landing is under way.
+    pub landing: bool,
+    /// A landing's dip lasts too long.
+    pub slow: bool,
+    /// The slow trend.
+    pub leak: Leak,
+    /// The button is down.
+    pub button: bool,
+    /// Steps were missed: how long the button was down is not known.
+    pub gap: bool,
+    /// A trial of lamps and siren is asked for.
+    pub test: bool,
+    /// The zero.
+    pub zero: ZeroState,
+}
+
+/// How long things must last, ms.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Durations {
+    /// Lamp and siren trial at start.
+    pub check_ms: u16,
+    /// Pressure ready before the first ride, and after an acknowledgement.
+    pub settle_ms: u16,
+    /// Pressure ready before going from wait back to ride.
+    pub back_ms: u16,
+    /// All well before a press of the button counts.
+    pub clear_ms: u16,
+    /// Button held to acknowledge.
+    pub hold_ms: u16,
+    /// No fault before the sensor is believed again.
+    pub trust_ms: u16,
+    /// Lamp and siren trial on request.
+    pub test_ms: u16,
+    /// A press of at least this and less than `hold_ms` asks for a trial.
+    pub tap_ms: u16,
+}
+
+impl Durations {
+    /// The times in use, with the bag's recovery time to settle. All *assumed*.
+    pub fn standard(recovery_s: f32) -> Self {
+        Self {
+            check_ms: 2500,
+            settle_ms: (recovery_s.clamp(3.0, 60.0) * 1000.0) as u16,
+            back_ms: 1000,
+            clear_ms: 1000,
+            hold_ms: 2000,
+            trust_ms: 3000,
+            test_ms: 2500,
+            tap_ms: 60,
+        }
+    }
+}
+
+/// State, latches and timers.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Decider {
+    state: State,
+    reason: Reason,
+    /// Somebody may be riding: the permit has been given, or a stop was pending when the box started.
+    duty: bool,
+    /// Fault that is not over yet.
+    fault: Option<Fault>,
+    trust_ms: u16,
+    timer_ms: u16,
+    /// What `timer_ms` must reach before ride: settle, or the shorter back.
+    long: bool,
+    clear_ms: u16,
+    button: bool,
+    holding: bool,
+    hold_ms: u16,
+    tap_ms: Option<u16>,
+    test_ms: u16,
+}
+
+/// What one step changed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Change {
+    /// State before, if it is another now.
+    pub from: Option<State>,
+    /// A person acknowledged.
+    pub acknowledged: bool,
+    /// A trial of lamps and siren began.
+    pub test_began: bool,
+    /// A fault began.
+    pub fault_began: Option<Fault>,
+    /// The zero must be taken again.
+    pub rezero: bool,
+}
+
+impl Decider {
+    /// At the start; `unacknowledged`: a stop or fault was pending when the box went down.
+    pub fn new(unacknowledged: bool) -> Self {
+        Self {
+            state: if unacknowledged { State::Stop } else { State::Check },
+            reason: if unacknowledged { Reason::Unacknowledged } else { Reason::Starting },
+            duty: unacknowledged,
+            fault: None,
+            trust_ms: 0,
+            timer_ms: 0,
+            long: true,
+            clear_ms: 0,
+            // As if it had been down before the start: only a release and a press count.
+            button: true,
+            holding: false,
+            hold_ms: 0,
+            tap_ms: None,
+            test_ms: 0,
+        }
+    }
+
+    /// The state.
+    pub fn state(&self) -> State {
+        self.state
+    }
+
+    /// Why.
+    pub fn reason(&self) -> Reason {
+        self.reason
+    }
+
+    /// The fault that is not over yet.
+    pub fn fault(&self) -> Option<Fault> {
+        self.fault
+    }
+
+    /// Riding may go on.
+    pub fn permit(&self) -> bool {
+        self.state == State::Ride
+    }
+
+    /// The siren is called for.
+    pub fn siren(&self) -> bool {
+        matches!(self.state, State::Stop | State::Fault)
+    }
+
+    /// A person must acknowledge, also after a reset.
+    pub fn unacknowledged(&self) -> bool {
+        self.siren() && self.duty
+    }
+
+    /// Somebody may be riding.
+    pub fn duty(&self) -> bool {
+        self.duty
+    }
+
+    /// Lamps and siren are being tried.
+    pub fn testing(&self) -> bool {
+        self.test_ms > 0
+    }
+
+    /// One step.
+    pub fn step(&mut self, facts: &Facts, times: &Durations) -> Change {
+        let before = self.state;
+        let mut change = Change { fault_began: self.follow_fault(facts, times), ..Change::default() };
+        let pressed = facts.button && !self.button;
+        self.button = facts.button;
+        change.acknowledged = self.follow_button(pressed, facts, times);
+        let tapped = self.follow_tap(pressed, facts, times);
+        match self.state {
+            State::Check => self.in_check(facts, times),
+            State::Fill => self.in_fill(facts, times),
+            State::Ride | State::Wait => self.on_duty(facts, times),
+            State::Stop => {
+                if change.acknowledged {
+                    self.enter(State::Wait, Reason::Settling);
+                }
+            }
+            State::Fault => {
+                if change.acknowledged && self.duty {
+                    self.enter(State::Wait, Reason::Settling);
+                } else if change.acknowledged {
+                    self.enter(State::Check, Reason::Starting);
+                    change.rezero = true;
+                } else if self.duty && self.fault.is_none() && facts.air == Air::Gone {
+                    self.enter(State::Stop, Reason::AirLost);
+                }
+            }
+        }
+        self.run_test(facts, times, tapped, &mut change);
+        if self.state != before {
+            change.from = Some(before);
+            self.clear_ms = 0;
+            self.holding = false;
+        }
+        change
+    }
+
+    fn follow_fault(&mut self, facts: &Facts, times: &Durations) -> Option<Fault> {
+        let Some(fault) = facts.fault else {
+            self.trust_ms = add(self.trust_ms, facts.dt_ms, times.trust_ms);
+            if self.trust_ms >= times.trust_ms {
+                self.fault = None;
+            }
+            return None;
+        };
+        let began = self.fault.is_none();
+        self.trust_ms = 0;
+        self.fault = Some(fault);
+        began.then_some(fault)
+    }
+
+    /// True when a held button acknowledges.
+    fn follow_button(&mut self, pressed: bool, facts: &Facts, times: &Durations) -> bool {
+        let air_back = facts.air == Air::Ready
+            && facts.zero == ZeroState::Known
+            && !facts.supply_cut
+            && !facts.falling
+            && self.fault.is_none();
+        let clear = match self.state {
+            State::Stop => air_back,
+            State::Fault => self.fault.is_none() && (air_back || !self.duty),
+            _ => false,
+        };
+        if !clear {
+            self.clear_ms = 0;
+            self.holding = false;
+            return false;
+        }
+        if self.holding {
+            if !facts.button || facts.gap {
+                self.holding = false;
+            } else {
+                self.hold_ms = add(self.hold_ms, facts.dt_ms, times.hold_ms);
+            }
+        } else if pressed && self.clear_ms >= times.clear_ms {
+            self.holding = true;
+            self.hold_ms = 0;
+        }
+        self.clear_ms = add(self.clear_ms, facts.dt_ms, times.clear_ms);
+        self.holding && self.hold_ms >= times.hold_ms
+    }
+
+    /// True when a short press has ended in a state in which lamps and siren may be tried.
+    fn follow_tap(&mut self, pressed: bool, facts: &Facts, times: &Durations) -> bool {
+        if facts.gap || !matches!(self.state, State::Fill | State::Wait) {
+            self.tap_ms = None;
+            return false;
+        }
+        let Some(down_ms) = self.tap_ms else {
+            if pressed {
+                self.tap_ms = Some(0);
+            }
+            return false;
+        };
+        let down_ms = add(down_ms, facts.dt_ms, times.hold_ms);
+        self.tap_ms = facts.button.then_some(down_ms);
+        !facts.button && down_ms >= times.tap_ms && down_ms < times.hold_ms
+    }
+
+    fn in_check(&mut self, facts: &Facts, times: &Durations) {
+        self.timer_ms = add(self.timer_ms, facts.dt_ms, times.check_ms);
+        if self.fault.is_some() {
+            self.enter(State::Fault, Reason::NotBelieved);
+        } else if self.timer_ms >= times.check_ms && facts.zero == ZeroState::Known {
+            self.enter(State::Fill, Reason::Filling);
+        }
+    }
+
+    fn in_fill(&mut self, facts: &Facts, times: &Durations) {
+        if self.fault.is_some() {
+            self.enter(State::Fault, Reason::NotBelieved);
+            return;
+        }
+        let block = if facts.supply_cut { Some(Reason::SupplyCut) } else { self.block(facts) };
+        self.toward_ride(facts, times, block);
+    }
+
+    fn on_duty(&mut self, facts: &Facts, times: &Durations) {
+        if self.fault.is_some() {
+            self.enter(State::Fault, Reason::NotBelieved);
+        } else if facts.air == Air::Gone {
+            self.enter(State::Stop, Reason::AirLost);
+        } else if facts.supply_cut {
+            self.enter(State::Stop, Reason::SupplyCut);
+        } else if facts.falling {
+            self.enter(State::Stop, Reason::AirFalling);
+        } else if self.state == State::Wait {
+            let block = self.block(facts);
+            self.toward_ride(facts, times, block);
+        } else {
+            // In ride the deadband is not a reason to leave.
+            let block = self.block(facts);
+            match block.filter(|reason| facts.air != Air::Between || *reason != Reason::LowAir) {
+                Some(reason) => {
+                    self.long = false;
+                    self.enter(State::Wait, reason);
+                }
+                None if facts.leak == Leak::Seen => self.reason = Reason::SlowLeak,
+                None => self.reason = Reason::Normal,
+            }
+        }
+    }
+
+    /// Why no rider may start, if so.
+    fn block(&self, facts: &Facts) -> Option<Reason> {
+        if facts.landing {
+            return Some(Reason::Landing);
+        }
+        if facts.slow {
+            return Some(Reason::SlowRecovery);
+        }
+        if facts.leak == Leak::Soon && matches!(facts.air, Air::Ready | Air::Between) {
+            return Some(Reason::SlowLeak);
+        }
+        match facts.air {
+            Air::Gone if self.state == State::Fill => Some(Reason::Filling),
+            Air::Gone | Air::Low | Air::Between => Some(Reason::LowAir),
+            Air::Firm => Some(Reason::TooFirm),
+            Air::Over => Some(Reason::OverPressure),
+            Air::Ready => None,
+        }
+    }
+
+    fn toward_ride(&mut self, facts: &Facts, times: &Durations, block: Option<Reason>) {
+        if let Some(reason) = block {
+            self.timer_ms = 0;
+            self.reason = reason;
+            return;
+        }
+        if self.testing() {
+            self.timer_ms = 0;
+            self.reason = Reason::Testing;
+            return;
+        }
+        let need_ms = if self.long { times.settle_ms } else { times.back_ms };
+        self.timer_ms = add(self.timer_ms, facts.dt_ms, need_ms);
+        self.reason = Reason::Settling;
+        if self.timer_ms >= need_ms {
+            self.duty = true;
+            self.enter(State::Ride, Reason::Normal);
+        }
+    }
+
+    fn enter(&mut self, state: State, reason: Reason) {
+        if matches!(state, State::Stop | State::Fault | State::Check) {
+            self.long = true;
+        }
+        self.state = state;
+        self.reason = reason;
+        self.timer_ms = 0;
+    }
+
+    fn run_test(&mut self, facts: &Facts, times: &Durations, tapped: bool, change: &mut Change) {
+        if !matches!(self.state, State::Fill | State::Wait) {
+            self.test_ms = 0;
+        } else if self.test_ms > 0 {
+            self.test_ms = self.test_ms.saturating_sub(facts.dt_ms);
+        } else if facts.test || tapped {
+            self.test_ms = times.test_ms;
+            change.test_began = true;
+        }
+    }
+}
+
+/// `value + dt`, no more than `cap`: keeps the number of states finite.
+fn add(value: u16, dt: u16, cap: u16) -> u16 {
+    value.saturating_add(dt).min(cap)
+}

@@ -1,0 +1,285 @@
+//! Medians and trends over fixed windows.
+
+use heapless::HistoryBuf;
+
+/// Time between readings, µs: 50 Hz.
+pub const SLOT_US: u64 = 20_000;
+/// Slots in the longer median. Four of seven decide: a change is seen after at most four slots, 80 ms,
+/// and at most three slots in a row, 60 ms, can be bridged when they are empty.
+pub const SLOTS: usize = 7;
+
+/// The last [`SLOTS`] slots, each with a reading or empty. An empty slot counts as a reading lower than
+/// any: what is not known is taken as danger.
+#[derive(Clone, Debug, Default)]
+pub struct Slots {
+    window: HistoryBuf<f32, SLOTS>,
+}
+
+impl Slots {
+    /// No slot yet.
+    pub const fn new() -> Self {
+        Self { window: HistoryBuf::new() }
+    }
+
+    /// Enters one slot.
+    pub fn push(&mut self, reading_pa: Option<f32>) {
+        self.window.write(reading_pa.unwrap_or(f32::NEG_INFINITY));
+    }
+
+    /// All slots have been entered at least once.
+    pub fn is_full(&self) -> bool {
+        self.window.len() == SLOTS
+    }
+
+    /// How many of the last seven slots are empty.
+    pub fn empty(&self) -> usize {
+        self.window.as_slice().iter().filter(|v| **v == f32::NEG_INFINITY).count()
+    }
+
+    /// At least four of the last seven slots are empty.
+    pub fn is_silent(&self) -> bool {
+        self.empty() > SLOTS / 2
+    }
+
+    /// Median, by rank on integer keys (no float sorting). None before the window is full or when the
+    /// median falls on an empty slot.
+    pub fn median_pa(&self) -> Option<f32> {
+        if !self.is_full() {
+            return None;
+        }
+        let slots = self.window.as_slice();
+        for candidate in slots {
+            let (mut below, mut same) = (0, 0);
+            let c = key(*candidate);
+            for other in slots {
+                let o = key(*other);
+                below += usize::from(o < c);
+                same += usize::from(o == c);
+            }
+            if below <= SLOTS / 2 && SLOTS / 2 < below + same {
+                return candidate.is_finite().then_some(*candidate);
+            }
+        }
+        None
+    }
+}
+
+/// Order-preserving integer of a float (IEEE 754 total order).
+fn key(value: f32) -> i32 {
+    let bits = value.to_bits() as i32;
+    bits ^ (((bits >> 31) as u32) >> 1) as i32
+}
+
+/// Median of three of the last readings, now and four readings ago.
+#[derive(Clone, Debug, Default)]
+pub struct Quick {
+    raw: [f32; 3],
+    medians: [f32; 5],
+    len: u8,
+}
+
+impl Quick {
+    /// No reading yet.
+    pub const fn new() -> Self {
+        Self { raw: [0.0; 3], medians: [0.0; 5], len: 0 }
+    }
+
+    /// Enters a reading.
+    pub fn push(&mut self, reading_pa: f32) {
+        let [_, b, c] = self.raw;
+        self.raw = if self.len == 0 { [reading_pa; 3] } else { [b, c, reading_pa] };
+        let [x, y, z] = self.raw;
+        let median = x.min(y).max(x.max(y).min(z));
+        let [_, m1, m2, m3, m4] = self.medians;
+        self.medians = if self.len == 0 { [median; 5] } else { [m1, m2, m3, m4, median] };
+        self.len = self.len.saturating_add(1).min(8);
+    }
+
+    /// Median of the last three readings.
+    pub fn median_pa(&self) -> f32 {
+        let [.., last] = self.medians;
+        last
+    }
+
+    /// Where the pressure will be in three readings' time if it goes on falling as over the last four; the
+    /// median itself if it does not fall.
+    pub fn ahead_pa(&self) -> f32 {
+        let [first, .., last] = self.medians;
+        let fall = last - first;
+        if fall < 0.0 { last + 0.75 * fall } else { last }
+    }
+}
+
+/// A falling straight line through a window of means.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fall {
+    /// Fall per bin, Pa, positive.
+    pub per_bin_pa: f32,
+    /// The line's value at the newest bin.
+    pub now_pa: f32,
+}
+
+/// Means over bins of equal length, the last `N` kept, with a straight line through those that are valid.
+#[derive(Clone, Debug)]
+pub struct Trend<const N: usize> {
+    bins: HistoryBuf<f32, N>,
+    sum_pa: f32,
+    count: u16,
+    seen: u16,
+    per_bin: u16,
+}
+
+impl<const N: usize> Trend<N> {
+    /// With bins of `per_bin` slots.
+    pub const fn new(per_bin: u16) -> Self {
+        Self { bins: HistoryBuf::new(), sum_pa: 0.0, count: 0, seen: 0, per_bin }
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        *self = Self::new(self.per_bin);
+    }
+
+    /// Enters one slot, empty where the bag is not at rest. True when a bin has been completed.
+    pub fn push(&mut self, value_pa: Option<f32>) -> bool {
+        if let Some(v) = value_pa {
+            self.sum_pa += v;
+            self.count = self.count.saturating_add(1);
+        }
+        self.seen = self.seen.saturating_add(1);
+        if self.seen < self.per_bin {
+            return false;
+        }
+        // A bin counts only if it was at rest throughout.
+        self.bins.write(if self.count == self.seen { self.sum_pa / f32::from(self.count) } else { f32::NAN });
+        self.sum_pa = 0.0;
+        self.count = 0;
+        self.seen = 0;
+        true
+    }
+
+    /// Least-squares line through the valid bins, if there are at least `least` of them, it falls, it
+    /// falls by `fall_pa` or more over their span, and it explains at least half of their variance.
+    pub fn fall(&self, least: u16, fall_pa: f32) -> Option<Fall> {
+        let reference = self.bins.oldest_ordered().copied().find(|p| p.is_finite())?;
+        let (mut n, mut sx, mut sxx, mut sp, mut sxp, mut spp) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
+        let (mut x, mut first, mut last) = (0.0f32, f32::NAN, 0.0f32);
+        for bin in self.bins.oldest_ordered() {
+            if bin.is_finite() {
+                let p = *bin - reference;
+                n += 1.0;
+                sx += x;
+                sxx += x * x;
+                sp += p;
+                sxp += x * p;
+                spp += p * p;
+                first = if first.is_finite() { first } else { x };
+                last = x;
+            }
+            x += 1.0;
+        }
+        if n < f32::from(least) {
+            return None;
+        }
+        let (cxx, cxp, cpp) = (n * sxx - sx * sx, n * sxp - sx * sp, n * spp - sp * sp);
+        let falls = cxx > 0.0 && cxp < 0.0 && cxp * cxp >= 0.5 * cxx * cpp;
+        if !falls {
+            return None;
+        }
+        let slope = cxp / cxx;
+        let newest = x - 1.0;
+        (-slope * (last - first) >= fall_pa)
+            .then_some(Fall { per_bin_pa: -slope, now_pa: reference + (sp + slope * (n * newest - sx)) / n })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn median_of_seven_by_hand() {
+        let mut s = Slots::new();
+        for v in [5.0, 1.0, 9.0, 3.0, 7.0, -2.0] {
+            s.push(Some(v));
+            assert_eq!(s.median_pa(), None, "not full yet");
+        }
+        s.push(Some(4.0));
+        assert_eq!(s.median_pa(), Some(4.0));
+        s.push(Some(-8.0)); // drops the 5
+        assert_eq!(s.median_pa(), Some(3.0));
+    }
+
+    #[test]
+    fn empty_slots_pull_the_median_down_and_four_are_silence() {
+        let mut s = Slots::new();
+        for v in [10.0, 11.0, 12.0, 13.0, 14.0, 15.0, 16.0] {
+            s.push(Some(v));
+        }
+        s.push(None);
+        assert_eq!(s.median_pa(), Some(13.0)); // −inf, 11..16
+        s.push(None);
+        s.push(None);
+        assert_eq!(s.median_pa(), Some(13.0)); // −inf ×3, 13..16
+        assert!(!s.is_silent());
+        s.push(None);
+        assert!(s.is_silent());
+        assert_eq!(s.median_pa(), None);
+    }
+
+    #[test]
+    fn equal_readings_have_a_median() {
+        let mut s = Slots::new();
+        for v in [2.0, 2.0, 2.0, 2.0, 2.0, -0.0, 0.0] {
+            s.push(Some(v));
+        }
+        assert_eq!(s.median_pa(), Some(2.0));
+    }
+
+    #[test]
+    fn quick_median_ignores_one_outlier_and_looks_ahead_only_downward() {
+        let mut q = Quick::new();
+        for v in [100.0, 100.0, -500.0, 100.0] {
+            q.push(v);
+        }
+        assert_eq!(q.median_pa(), 100.0);
+        for v in [90.0, 80.0, 70.0, 60.0, 50.0, 40.0] {
+            q.push(v);
+        }
+        // Medians lag one reading: 90, 80, 70, 60, 50; ahead: 50 − 0.75·40.
+        assert_eq!(q.median_pa(), 50.0);
+        assert_eq!(q.ahead_pa(), 20.0);
+        for v in [60.0, 70.0, 80.0, 90.0, 100.0, 110.0] {
+            q.push(v);
+        }
+        assert_eq!(q.ahead_pa(), q.median_pa());
+    }
+
+    #[test]
+    fn trend_finds_a_straight_fall_around_a_gap() {
+        let mut t: Trend<20> = Trend::new(2);
+        for i in 0..40u8 {
+            let p = 1000.0 - f32::from(i / 2) * 3.0;
+            t.push((!(10..14).contains(&i)).then_some(p));
+        }
+        let fall = t.fall(10, 20.0).unwrap();
+        assert!((fall.per_bin_pa - 3.0).abs() < 1e-3, "{fall:?}");
+        assert!((fall.now_pa - 943.0).abs() < 0.05, "{fall:?}");
+        assert!(t.fall(19, 20.0).is_none(), "only 18 bins are valid");
+        assert!(t.fall(10, 58.0).is_none(), "it fell by 57 Pa only");
+    }
+
+    #[test]
+    fn trend_does_not_take_a_rise_or_a_bump_for_a_fall() {
+        let mut t: Trend<20> = Trend::new(1);
+        for i in 0..20u8 {
+            t.push(Some(1000.0 + f32::from(i)));
+        }
+        assert!(t.fall(10, 1.0).is_none());
+        t.clear();
+        for i in 0..20u8 {
+            t.push(Some(if (8..10).contains(&i) { 1100.0 } else { 1000.0 }));
+        }
+        assert!(t.fall(10, 1.0).is_none());
+    }
+}

@@ -1,0 +1,197 @@
+//! Landings: a spike, then a dip that recovers.
+
+/// One landing, complete.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Landing {
+    /// Which one since the start, from 1.
+    pub count: u32,
+    /// How long ago its spike began, when this was reported, s.
+    pub ago_s: f32,
+    /// Highest filtered (median of three) gauge pressure.
+    pub peak_pa: f32,
+    /// Deepest dip under the resting pressure before it; 0 if there was none.
+    pub dip_pa: f32,
+    /// From the end of the spike to the end of the dip; none if it did not recover in the computed time
+    /// and half as much again.
+    pub recovery_s: Option<f32>,
+}
+
+/// Longest spike that is still a landing. *Assumed*: a body is out of, or at rest in, the bag by then.
+pub const SPIKE_MAX_MS: u32 = 2000;
+/// A second spike this soon after the first one's end is the same rider bouncing. *Assumed*.
+pub const BOUNCE_MS: u32 = 1500;
+/// Time that the pressure must stay near its resting value before the dip counts as over. *Assumed*.
+pub const STEADY_MS: u32 = 300;
+/// How much longer than computed a dip may last before it is called slow. *Assumed*.
+pub const SLOW_FACTOR: f32 = 1.5;
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Phase {
+    /// No landing; the resting pressure is followed.
+    Rest,
+    /// Above the resting pressure by more than the limit.
+    Spike,
+    /// The spike is over; waiting for the dip to end.
+    Dip,
+}
+
+/// Finds landings in the filtered pressure, one step at a time.
+#[derive(Clone, Debug)]
+pub struct LandingDetector {
+    phase: Phase,
+    rest_pa: Option<f32>,
+    spike_pa: f32,
+    near_pa: f32,
+    slow_ms: u32,
+    since_start_ms: u32,
+    in_phase_ms: u32,
+    steady_ms: u32,
+    peak_pa: f32,
+    lowest_pa: f32,
+    slow: bool,
+    count: u32,
+}
+
+impl LandingDetector {
+    /// For a landing that lifts the pressure by `spike_pa`, dips to within `near_pa` of rest when over,
+    /// and recovers in `recovery_s`.
+    pub fn new(spike_pa: f32, near_pa: f32, recovery_s: f32) -> Self {
+        Self {
+            phase: Phase::Rest,
+            rest_pa: None,
+            spike_pa,
+            near_pa,
+            slow_ms: (recovery_s * SLOW_FACTOR * 1000.0) as u32,
+            since_start_ms: 0,
+            in_phase_ms: 0,
+            steady_ms: 0,
+            peak_pa: 0.0,
+            lowest_pa: 0.0,
+            slow: false,
+            count: 0,
+        }
+    }
+
+    /// Forgets the resting pressure and any landing under way, but not the count.
+    pub fn forget(&mut self) {
+        self.phase = Phase::Rest;
+        self.rest_pa = None;
+        self.slow = false;
+    }
+
+    /// A landing is under way, and not for longer than computed.
+    pub fn active(&self) -> bool {
+        self.phase != Phase::Rest
+    }
+
+    /// The last landing's dip lasted too long, and the pressure has neither come back nor settled since.
+    pub fn slow(&self) -> bool {
+        self.slow
+    }
+
+    /// How many landings have ended.
+    pub fn count(&self) -> u32 {
+        self.count
+    }
+
+    /// The resting pressure, if known.
+    pub fn rest_pa(&self) -> Option<f32> {
+        self.rest_pa
+    }
+
+    /// Takes the median of three (`quick_pa`) and the longer median (`steady_pa`) after `dt_ms`; gives a
+    /// landing when one ends.
+    pub fn step(&mut self, quick_pa: f32, steady_pa: f32, dt_ms: u32) -> Option<Landing> {
+        let Some(rest_pa) = self.rest_pa else {
+            self.rest_pa = Some(steady_pa);
+            return None;
+        };
+        self.since_start_ms = self.since_start_ms.saturating_add(dt_ms);
+        self.in_phase_ms = self.in_phase_ms.saturating_add(dt_ms);
+        match self.phase {
+            Phase::Rest => {
+                if quick_pa >= rest_pa + self.spike_pa {
+                    self.begin(quick_pa);
+                } else {
+                    // First-order follower, time constant 2.56 s at 50 Hz.
+                    self.rest_pa = Some(rest_pa + (steady_pa - rest_pa) * (1.0 / 128.0));
+                    if self.slow && steady_pa >= rest_pa - self.near_pa {
+                        self.slow = false;
+                    }
+                }
+                None
+            }
+            Phase::Spike => {
+                self.peak_pa = self.peak_pa.max(quick_pa);
+                if quick_pa <= rest_pa + 0.25 * self.spike_pa {
+                    self.enter(Phase::Dip);
+                    self.lowest_pa = self.lowest_pa.min(quick_pa);
+                } else if self.in_phase_ms > SPIKE_MAX_MS {
+                    // Not a landing: the bag is simply at another pressure now.
+                    self.phase = Phase::Rest;
+                    self.rest_pa = Some(steady_pa);
+                }
+                None
+            }
+            Phase::Dip => self.dip(quick_pa, rest_pa, dt_ms),
+        }
+    }
+
+    fn dip(&mut self, quick_pa: f32, rest_pa: f32, dt_ms: u32) -> Option<Landing> {
+        if quick_pa >= rest_pa + self.spike_pa {
+            if self.in_phase_ms <= BOUNCE_MS {
+                self.enter(Phase::Spike);
+                self.peak_pa = self.peak_pa.max(quick_pa);
+                return None;
+            }
+            let landing = self.finish(rest_pa, None);
+            self.begin(quick_pa);
+            return Some(landing);
+        }
+        self.lowest_pa = self.lowest_pa.min(quick_pa);
+        let dip_pa = rest_pa - self.lowest_pa;
+        if quick_pa < rest_pa - self.near_pa.max(0.25 * dip_pa) {
+            self.steady_ms = 0;
+        } else {
+            self.steady_ms = self.steady_ms.saturating_add(dt_ms);
+        }
+        if self.steady_ms >= STEADY_MS {
+            let recovery_ms = self.in_phase_ms.saturating_sub(self.steady_ms);
+            self.phase = Phase::Rest;
+            return Some(self.finish(rest_pa, Some(recovery_ms as f32 * 1e-3)));
+        }
+        if self.in_phase_ms > self.slow_ms {
+            self.phase = Phase::Rest;
+            self.slow = true;
+            return Some(self.finish(rest_pa, None));
+        }
+        None
+    }
+
+    fn begin(&mut self, quick_pa: f32) {
+        self.enter(Phase::Spike);
+        self.since_start_ms = 0;
+        self.peak_pa = quick_pa;
+        self.lowest_pa = f32::MAX;
+        self.slow = false;
+    }
+
+    fn enter(&mut self, phase: Phase) {
+        self.phase = phase;
+        self.in_phase_ms = 0;
+        self.steady_ms = 0;
+    }
+
+    fn finish(&mut self, rest_pa: f32, recovery_s: Option<f32>) -> Landing {
+        self.count = self.count.saturating_add(1);
+        Landing {
+            count: self.count,
+            ago_s: self.since_start_ms as f32 * 1e-3,
+            peak_pa: self.peak_pa,
+            dip_pa: (rest_pa - self.lowest_pa).max(0.0),
+            recovery_s,
+        }
+    }
+}

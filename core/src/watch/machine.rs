@@ -1,0 +1,493 @@
+//! The watch: from readings to facts, from facts to outputs.
+
+use super::decide::{Air, Change, Decider, Durations, Facts, Leak};
+use super::event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
+use super::filter::{Quick, SLOT_US, SLOTS, Slots, Trend};
+use super::landing::{Landing, LandingDetector};
+use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
+use super::settings::WatchSettings;
+use super::signal::{Pins, pins, trial};
+use super::zero::Zero;
+use crate::error::InputError;
+
+/// Most events that one step can report.
+pub const EVENTS: usize = 8;
+/// A sensor may take this long after the start to give its first readings. *Assumed*.
+pub const START_GRACE_US: u64 = 500_000;
+/// The pressure must be high this long to count as high: longer than any landing's spike.
+pub const HIGH_MS: u32 = 2500;
+/// More steps than this within one slot: time stands still or the loop runs away.
+pub const IDLE_STEPS: u8 = 5;
+/// The permit goes when the slow trend reaches the stop pressure within this many times `needed_s`. *Assumed*.
+pub const LEAK_FACTOR: f32 = 2.0;
+
+/// What one step is fed with.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Input {
+    /// Now. Steps are 20 ms apart; early and late ones are dealt with.
+    pub now: TimeUs,
+    /// The sensor's reading before zeroing, or why there is none.
+    pub reading: Result<GaugePa, SensorFault>,
+    /// Whether the blowers' supply is there; none where it is not sensed. A broken sense wire must read as
+    /// `Some(false)`.
+    pub supply: Option<bool>,
+    /// The button is down.
+    pub button: bool,
+    /// A trial of lamps and siren is asked for; heeded in fill and wait.
+    pub test: bool,
+    /// The sensor's temperature, if it gives one.
+    pub temperature_degc: Option<f32>,
+}
+
+impl Input {
+    /// A plain reading: supply on, button up.
+    pub const fn reading(now: TimeUs, gauge_pa: f32) -> Self {
+        Self {
+            now,
+            reading: Ok(GaugePa(gauge_pa)),
+            supply: Some(true),
+            button: false,
+            test: false,
+            temperature_degc: None,
+        }
+    }
+}
+
+/// What the box knows when the watch begins.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Start {
+    /// Why the box started.
+    pub cause: ResetCause,
+    /// [`Output::zero_pa`] as last stored.
+    pub stored_zero_pa: Option<f32>,
+    /// [`Output::unacknowledged`] as last stored: the watch then begins in stop.
+    pub unacknowledged: bool,
+}
+
+/// What one step gives.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Output {
+    /// What lamps, siren and permit carry now: write these to the pins.
+    pub pins: Pins,
+    /// The state.
+    pub state: State,
+    /// Why.
+    pub reason: Reason,
+    /// Riding may go on; same as `pins.permit`.
+    pub permit: bool,
+    /// The siren is called for. `pins.siren` follows the signal's on and off phases.
+    pub siren: bool,
+    /// Filtered gauge pressure; none while readings are missing.
+    pub gauge_pa: Option<f32>,
+    /// Time until the stop pressure if the resting pressure goes on sinking; none if it does not sink.
+    pub forecast_s: Option<f32>,
+    /// The landing that has just ended.
+    pub landing: Option<Landing>,
+    /// Landings since the start.
+    pub landings: u32,
+    /// Time since the last spike began.
+    pub since_landing_s: Option<f32>,
+    /// The fault that is not over yet.
+    pub fault: Option<Fault>,
+    /// Zero in use, once known. Store it when it changes.
+    pub zero_pa: Option<f32>,
+    /// A person must acknowledge, also after a reset: store it when it changes.
+    pub unacknowledged: bool,
+    /// For the log, in order.
+    pub events: heapless::Vec<Event, EVENTS>,
+}
+
+/// The watch over one bag. See the [module text](super).
+#[derive(Clone, Debug)]
+pub struct Watch {
+    settings: WatchSettings,
+    levels: Levels,
+    bounds: Bounds,
+    times: Durations,
+    start: Start,
+    decider: Decider,
+    clock: Clock,
+    plausibility: Plausibility,
+    zero: Zero,
+    slots: Slots,
+    quick: Quick,
+    landing: LandingDetector,
+    slow_trend: Trend<60>,
+    fast_trend: Trend<8>,
+    last_empty: Fault,
+    off_bits: u8,
+    no_sense: u8,
+    high_ms: u32,
+    over_ms: u32,
+    forecast_s: Option<f32>,
+    fast_forecast_s: Option<f32>,
+    entered_us: u64,
+    trial_us: u64,
+    landed_us: Option<u64>,
+    was_landing: bool,
+}
+
+/// Levels computed once from the settings.
+#[derive(Clone, Copy, Debug)]
+struct Levels {
+    trip_pa: f32,
+    hold_pa: f32,
+    ready_pa: f32,
+    half_pa: f32,
+    deadband_pa: f32,
+}
+
+/// Time as the watch uses it: never goes back, never jumps by more than a second.
+#[derive(Clone, Copy, Debug)]
+struct Clock {
+    started: bool,
+    last: TimeUs,
+    slot: TimeUs,
+    idle: u8,
+    /// Sum of all steps.
+    us: u64,
+    carry_us: u32,
+}
+
+/// One step of the clock.
+#[derive(Clone, Copy, Debug)]
+struct Tick {
+    dt_us: u64,
+    dt_ms: u16,
+    /// Slots since the last one; 0 for an early step.
+    slots: usize,
+    wrong: bool,
+}
+
+impl Clock {
+    const fn new() -> Self {
+        Self { started: false, last: TimeUs(0), slot: TimeUs(0), idle: 0, us: 0, carry_us: 0 }
+    }
+
+    fn tick(&mut self, now: TimeUs) -> Tick {
+        if !self.started {
+            *self = Self { started: true, last: now, slot: now, ..Self::new() };
+            return Tick { dt_us: 0, dt_ms: 0, slots: 1, wrong: false };
+        }
+        let back = now < self.last;
+        let dt_us = now.0.saturating_sub(self.last.0).min(1_000_000);
+        let since_slot_us = now.0.saturating_sub(self.slot.0).min(1_000_000) as u32;
+        self.last = now;
+        self.us = self.us.saturating_add(dt_us);
+        let total_us = self.carry_us.saturating_add(dt_us as u32);
+        self.carry_us = total_us % 1000;
+        let slots = if back { 1 } else { ((since_slot_us + SLOT_US as u32 / 2) / SLOT_US as u32) as usize };
+        self.idle = if slots == 0 { self.idle.saturating_add(1) } else { 0 };
+        if slots > 0 {
+            self.slot = now;
+        }
+        let wrong = back || self.idle > IDLE_STEPS;
+        Tick { dt_us, dt_ms: (total_us / 1000) as u16, slots: slots.min(SLOTS), wrong }
+    }
+}
+
+impl Watch {
+    /// Begins a watch. For new settings make a new one, with the last output's zero and `unacknowledged`.
+    ///
+    /// # Errors
+    /// What [`WatchSettings::validate`] finds.
+    pub fn new(settings: WatchSettings, start: Start) -> Result<Self, InputError> {
+        settings.validate()?;
+        Ok(Self {
+            levels: Levels {
+                trip_pa: settings.trip_pa(),
+                hold_pa: settings.hold_pa(),
+                ready_pa: settings.ready_pa(),
+                half_pa: settings.half_way_pa + settings.sensor_error_pa,
+                deadband_pa: settings.deadband_pa(),
+            },
+            bounds: Bounds {
+                low_pa: settings.sensor_low_pa,
+                high_pa: settings.sensor_high_pa,
+                rate_paps: settings.rate_limit_paps,
+                frozen_span_pa: settings.noise_low_pa,
+                noise_high_pa: settings.noise_high_pa,
+            },
+            times: Durations::standard(settings.recovery_s),
+            decider: Decider::new(start.unacknowledged),
+            clock: Clock::new(),
+            plausibility: Plausibility::new(),
+            zero: Zero::new(start.stored_zero_pa, settings.zero_limit_pa, settings.noise_high_pa),
+            slots: Slots::new(),
+            quick: Quick::new(),
+            landing: LandingDetector::new(settings.landing_spike_pa, settings.deadband_pa(), settings.recovery_s),
+            slow_trend: Trend::new(50),
+            fast_trend: Trend::new(5),
+            last_empty: Fault::NotReady,
+            off_bits: 0,
+            no_sense: 0,
+            high_ms: 0,
+            over_ms: 0,
+            forecast_s: None,
+            fast_forecast_s: None,
+            entered_us: 0,
+            trial_us: 0,
+            landed_us: None,
+            was_landing: false,
+            settings,
+            start,
+        })
+    }
+
+    /// The settings in use.
+    pub fn settings(&self) -> &WatchSettings {
+        &self.settings
+    }
+
+    /// The finite part, for display and tests.
+    pub fn decider(&self) -> &Decider {
+        &self.decider
+    }
+
+    /// One step: call it every 20 ms.
+    pub fn step(&mut self, input: &Input) -> Output {
+        let first = !self.clock.started;
+        let tick = self.clock.tick(input.now);
+        let mut events = heapless::Vec::new();
+        let mut log = |what| {
+            // Room for every event that a step can bring; one too many would be dropped.
+            let _ = events.push(Event { at: input.now, what });
+        };
+        if first {
+            let (site_id, revision) = (self.settings.site_id, self.settings.revision);
+            log(What::Started { cause: self.start.cause, site_id, revision });
+        }
+        let mut landing = None;
+        if tick.slots > 0 {
+            if self.take(input, &tick) {
+                log(What::Zeroed { offset_pa: self.zero.offset_pa(), stored: self.zero.from_store() });
+            }
+            landing = self.analyse(&tick);
+        }
+        let gauge_pa = self.slots.median_pa();
+        let facts = self.facts(input, &tick, gauge_pa);
+        let change = self.decider.step(&facts, &self.times);
+        if let Some(fault) = change.fault_began {
+            log(What::Faulted(fault));
+        }
+        if let Some(landing) = landing {
+            log(What::Landed(landing));
+        }
+        if change.acknowledged {
+            log(What::Acknowledged);
+        }
+        if let Some(from) = change.from {
+            log(What::Changed { from, to: self.decider.state(), reason: self.decider.reason(), gauge_pa });
+        }
+        self.apply(&change);
+        self.output(gauge_pa, landing, events)
+    }
+
+    /// Enters the slots since the last step; true when the zero has just become known.
+    fn take(&mut self, input: &Input, tick: &Tick) -> bool {
+        for _ in 1..tick.slots {
+            self.last_empty = Fault::Late;
+            self.enter(None);
+        }
+        // The supply's last three slots, one bit each, set when off.
+        self.off_bits = (self.off_bits << 1 | u8::from(input.supply == Some(false))) & 0b111;
+        self.no_sense =
+            if self.settings.supply_sense && input.supply.is_none() { self.no_sense.saturating_add(1) } else { 0 };
+        let mut zeroed = false;
+        let reading = match self.believe(input, tick) {
+            Ok(raw_pa) => {
+                zeroed = self.zero.push(raw_pa);
+                Some(raw_pa - self.zero.offset_pa())
+            }
+            Err(fault) => {
+                self.last_empty = fault;
+                None
+            }
+        };
+        self.enter(reading);
+        zeroed
+    }
+
+    fn believe(&mut self, input: &Input, tick: &Tick) -> Result<f32, Fault> {
+        let warm = input.temperature_degc.is_none_or(|t| t >= TEMPERATURE_DEGC.0 && t <= TEMPERATURE_DEGC.1);
+        let reading = match input.reading {
+            _ if tick.wrong => Err(Fault::Clock),
+            Err(fault) => Err(Fault::from_sensor(fault)),
+            Ok(_) if !warm => Err(Fault::Temperature),
+            Ok(GaugePa(raw_pa)) => return self.plausibility.take(raw_pa, tick.dt_us, &self.bounds),
+        };
+        self.plausibility.skip(tick.dt_us);
+        reading
+    }
+
+    fn enter(&mut self, reading_pa: Option<f32>) {
+        self.slots.push(reading_pa);
+        if let Some(p) = reading_pa {
+            self.quick.push(p);
+        }
+    }
+
+    /// Landings and trends, once per step with a slot.
+    fn analyse(&mut self, tick: &Tick) -> Option<Landing> {
+        let Some(median_pa) = self.slots.median_pa() else {
+            self.slow_trend.clear();
+            self.fast_trend.clear();
+            return None;
+        };
+        let dt_ms = u32::from(tick.dt_ms);
+        let on_duty = matches!(self.decider.state(), State::Ride | State::Wait | State::Stop);
+        if !on_duty || (self.decider.state() == State::Stop && !self.landing.active()) {
+            self.landing.forget();
+        }
+        let landing = self.landing.step(self.quick.median_pa(), median_pa, dt_ms);
+        if self.landing.active() && !self.was_landing {
+            self.landed_us = Some(self.clock.us);
+        }
+        self.was_landing = self.landing.active();
+        self.follow_trends(median_pa, on_duty);
+        let lower_pa = self.levels.deadband_pa;
+        self.high_ms = held(self.high_ms, dt_ms, median_pa, self.settings.high_pa, lower_pa);
+        self.over_ms = held(self.over_ms, dt_ms, median_pa, self.settings.pressure_max_pa, lower_pa);
+        landing
+    }
+
+    fn follow_trends(&mut self, median_pa: f32, on_duty: bool) {
+        if !on_duty || self.decider.state() == State::Stop {
+            self.slow_trend.clear();
+            self.fast_trend.clear();
+            self.forecast_s = None;
+            self.fast_forecast_s = None;
+            return;
+        }
+        let resting = (!self.landing.active()).then_some(median_pa);
+        if self.slow_trend.push(resting.filter(|_| !self.landing.slow())) {
+            self.forecast_s = self.forecast(self.slow_trend.fall(10, self.levels.deadband_pa), 1.0);
+        }
+        if self.fast_trend.push(resting) {
+            self.fast_forecast_s = self.forecast(self.fast_trend.fall(6, self.levels.deadband_pa), 0.1);
+        }
+    }
+
+    fn forecast(&self, fall: Option<super::filter::Fall>, bin_s: f32) -> Option<f32> {
+        fall.map(|f| (f.now_pa - self.settings.stop_pa).max(0.0) / f.per_bin_pa * bin_s)
+    }
+
+    fn facts(&self, input: &Input, tick: &Tick, gauge_pa: Option<f32>) -> Facts {
+        let settling_in = self.clock.us < START_GRACE_US;
+        let fault = if tick.wrong {
+            Some(Fault::Clock)
+        } else if self.slots.is_silent() && !settling_in {
+            Some(self.last_empty)
+        } else if self.plausibility.noisy() {
+            Some(Fault::Noisy)
+        } else if self.plausibility.frozen() && gauge_pa.is_some_and(|p| p >= self.settings.stop_pa) {
+            // An empty bag is as still as a frozen sensor.
+            Some(Fault::Frozen)
+        } else if self.zero.state() == super::decide::ZeroState::Refused {
+            Some(Fault::ZeroRefused)
+        } else if self.no_sense > 4 {
+            Some(Fault::SenseMissing)
+        } else {
+            None
+        };
+        let air = self.air(gauge_pa);
+        let past_half = gauge_pa.is_some_and(|p| p <= self.levels.half_pa);
+        let needed_s = self.settings.needed_s;
+        Facts {
+            dt_ms: tick.dt_ms,
+            fault,
+            supply_cut: self.off_bits.count_ones() >= 2,
+            air,
+            falling: past_half && !self.landing.active() && self.fast_forecast_s.is_some_and(|t| t <= needed_s),
+            landing: self.landing.active(),
+            slow: self.landing.slow(),
+            leak: match self.forecast_s {
+                None => Leak::No,
+                Some(t) if t <= LEAK_FACTOR * needed_s => Leak::Soon,
+                Some(_) => Leak::Seen,
+            },
+            button: input.button,
+            gap: tick.slots > 2 || tick.wrong,
+            test: input.test,
+            zero: self.zero.state(),
+        }
+    }
+
+    fn air(&self, gauge_pa: Option<f32>) -> Air {
+        let Some(p) = gauge_pa else { return Air::Gone };
+        let l = &self.levels;
+        if p <= l.trip_pa {
+            Air::Gone
+        } else if p <= l.hold_pa || self.quick.median_pa() <= l.hold_pa || self.quick.ahead_pa() <= l.half_pa {
+            Air::Low
+        } else if self.over_ms >= HIGH_MS {
+            Air::Over
+        } else if self.high_ms >= HIGH_MS {
+            Air::Firm
+        } else if p < l.ready_pa {
+            Air::Between
+        } else {
+            Air::Ready
+        }
+    }
+
+    fn apply(&mut self, change: &Change) {
+        if change.from.is_some() {
+            self.entered_us = self.clock.us;
+        }
+        if change.test_began {
+            self.trial_us = self.clock.us;
+        }
+        if change.rezero {
+            self.zero.again();
+        }
+    }
+
+    fn output(&self, gauge_pa: Option<f32>, landing: Option<Landing>, events: heapless::Vec<Event, EVENTS>) -> Output {
+        let d = &self.decider;
+        let pins = if d.testing() {
+            trial(ms(self.clock.us.saturating_sub(self.trial_us)))
+        } else {
+            pins(d.state(), d.reason(), ms(self.clock.us.saturating_sub(self.entered_us)))
+        };
+        Output {
+            pins,
+            state: d.state(),
+            reason: d.reason(),
+            permit: d.permit(),
+            siren: d.siren(),
+            gauge_pa,
+            forecast_s: self.forecast_s,
+            landing,
+            landings: self.landing.count(),
+            since_landing_s: self.landed_us.map(|at| ms(self.clock.us.saturating_sub(at)) as f32 * 1e-3),
+            fault: d.fault(),
+            zero_pa: (self.zero.state() == super::decide::ZeroState::Known).then_some(self.zero.offset_pa()),
+            unacknowledged: d.unacknowledged(),
+            events,
+        }
+    }
+}
+
+/// Time for which `value` has been at or over `level`; falls back to 0 a deadband lower.
+fn held(held_ms: u32, dt_ms: u32, value: f32, level: f32, deadband: f32) -> u32 {
+    if value >= level || (held_ms >= HIGH_MS && value > level - deadband) {
+        held_ms.saturating_add(dt_ms).min(2 * HIGH_MS)
+    } else {
+        0
+    }
+}
+
+fn ms(us: u64) -> u32 {
+    (us / 1000) as u32
+}
+
+#[cfg(test)]
+#[path = "machine_tests.rs"]
+mod tests;

@@ -1,0 +1,556 @@
+//! Behaviour of the whole watch, one test per promise.
+extern crate std;
+use super::*;
+use crate::watch::settings::tests::sample;
+use core::f32::consts::PI;
+use std::vec::Vec;
+
+/// Drives a watch with invented, reproducible readings.
+struct Rig {
+    watch: Watch,
+    now_us: u64,
+    noise: u32,
+    supply: Option<bool>,
+    button: bool,
+    last: Option<Output>,
+    events: Vec<Event>,
+}
+
+impl Rig {
+    fn with(start: Start) -> Self {
+        Self {
+            watch: Watch::new(sample(), start).unwrap(),
+            now_us: 5_000_000,
+            noise: 1,
+            supply: Some(true),
+            button: false,
+            last: None,
+            events: Vec::new(),
+        }
+    }
+
+    fn new() -> Self {
+        Self::with(Start::default())
+    }
+
+    /// About -3..3 Pa, uniform.
+    fn jitter(&mut self) -> f32 {
+        self.noise = self.noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (self.noise >> 16) as f32 / 65_536.0 * 6.0 - 3.0
+    }
+
+    fn put(&mut self, reading: Result<GaugePa, SensorFault>) -> Output {
+        let input = Input {
+            now: TimeUs(self.now_us),
+            reading,
+            supply: self.supply,
+            button: self.button,
+            test: false,
+            temperature_degc: Some(20.0),
+        };
+        self.now_us += 20_000;
+        let out = self.watch.step(&input);
+        assert_eq!(out.permit, out.state == State::Ride);
+        assert_eq!(out.pins.permit, out.permit);
+        assert_eq!(out.siren, matches!(out.state, State::Stop | State::Fault));
+        self.events.extend(out.events.iter().copied());
+        self.last = Some(out.clone());
+        out
+    }
+
+    fn pa(&mut self, p: f32) -> Output {
+        let j = self.jitter();
+        self.put(Ok(GaugePa(p + j)))
+    }
+
+    /// `n` steps at a steady pressure; the last output.
+    fn hold(&mut self, p: f32, n: usize) -> Output {
+        let mut out = self.pa(p);
+        for _ in 1..n {
+            out = self.pa(p);
+        }
+        out
+    }
+
+    fn ready() -> Self {
+        let mut rig = Self::new();
+        rig.hold(0.0, 150);
+        for i in 0..200 {
+            rig.pa(5.0 * i as f32);
+        }
+        let out = rig.hold(1000.0, 300);
+        assert_eq!(out.state, State::Ride, "{:?}", out.reason);
+        rig
+    }
+
+    /// Steps until the state is `state`; how many that took.
+    fn until(&mut self, state: State, limit: usize, mut p: impl FnMut(usize) -> f32) -> usize {
+        for i in 0..limit {
+            if self.pa(p(i)).state == state {
+                return i + 1;
+            }
+        }
+        panic!("{state:?} not reached: {:?}", self.last);
+    }
+
+    /// A landing: half a sine up to `peak`, then a dip that recovers.
+    fn landing(&mut self, rest: f32, peak: f32, dip: f32, tau_s: f32) -> Vec<Output> {
+        let mut outs = Vec::new();
+        for i in 0..20 {
+            let p = rest + (peak - rest) * libm::sinf(i as f32 / 20.0 * PI);
+            outs.push(self.pa(p));
+        }
+        for i in 0..400 {
+            let p = rest - dip * libm::expf(-(i as f32) * 0.02 / tau_s);
+            outs.push(self.pa(p));
+        }
+        outs
+    }
+}
+
+#[test]
+fn start_checks_fills_and_rides() {
+    let mut rig = Rig::new();
+    let first = rig.pa(4.0);
+    assert_eq!((first.state, first.permit), (State::Check, false));
+    assert!(first.pins.red && matches!(first.events[0].what, What::Started { revision: 1, .. }));
+    rig.until(State::Fill, 140, |_| 4.0);
+    assert!(
+        rig.events
+            .iter()
+            .any(|e| matches!(e.what, What::Zeroed { offset_pa, stored: false } if (offset_pa - 4.0).abs() < 2.0))
+    );
+    let out = rig.hold(700.0, 500);
+    assert_eq!((out.state, out.reason), (State::Fill, Reason::LowAir));
+    // Ready for the recovery time (5 s) before the first ride, a few steps more for the filter.
+    let steps = rig.until(State::Ride, 400, |_| 1000.0);
+    assert!((250..=256).contains(&steps), "{steps}");
+}
+
+#[test]
+fn stop_pressure_sounds_within_four_steps_and_latches() {
+    let mut rig = Rig::ready();
+    let steps = rig.until(State::Stop, 10, |_| 550.0);
+    assert!(steps <= 4, "{steps}");
+    let out = rig.hold(1000.0, 1000);
+    assert_eq!((out.state, out.siren, out.permit, out.unacknowledged), (State::Stop, true, false, true));
+}
+
+#[test]
+fn pressure_exactly_at_the_trip_is_a_stop() {
+    let mut rig = Rig::ready();
+    let s = sample();
+    for _ in 0..7 {
+        rig.put(Ok(GaugePa(s.trip_pa() + rig.watch.zero.offset_pa())));
+    }
+    assert_eq!(rig.last.unwrap().state, State::Stop);
+}
+
+#[test]
+fn acknowledging_needs_air_an_edge_and_a_hold() {
+    let mut rig = Rig::ready();
+    rig.hold(500.0, 20);
+    // Held since before the air came back: nothing.
+    rig.button = true;
+    rig.hold(500.0, 200);
+    assert_eq!(rig.hold(1000.0, 500).state, State::Stop);
+    // Too short.
+    rig.button = false;
+    rig.hold(1000.0, 10);
+    rig.button = true;
+    rig.hold(1000.0, 90);
+    rig.button = false;
+    assert_eq!(rig.hold(1000.0, 100).state, State::Stop);
+    // Held, but the air goes again.
+    rig.button = true;
+    rig.hold(1000.0, 50);
+    rig.hold(700.0, 20);
+    assert_eq!(rig.hold(1000.0, 500).state, State::Stop);
+    // Held long enough.
+    rig.button = false;
+    rig.hold(1000.0, 60);
+    rig.button = true;
+    let steps = rig.until(State::Wait, 110, |_| 1000.0);
+    assert!((100..=102).contains(&steps), "{steps}");
+    assert!(rig.events.iter().any(|e| e.what == What::Acknowledged));
+    // And the recovery time before riding goes on.
+    let steps = rig.until(State::Ride, 300, |_| 1000.0);
+    assert!((249..=252).contains(&steps), "{steps}");
+}
+
+#[test]
+fn button_stuck_from_power_on_does_nothing() {
+    let mut rig = Rig::with(Start { unacknowledged: true, stored_zero_pa: Some(0.0), ..Start::default() });
+    rig.button = true;
+    assert_eq!(rig.hold(1000.0, 1000).state, State::Stop);
+    assert_eq!(rig.last.as_ref().unwrap().reason, Reason::Unacknowledged);
+    rig.button = false;
+    rig.hold(1000.0, 60);
+    rig.button = true;
+    rig.until(State::Wait, 110, |_| 1000.0);
+}
+
+#[test]
+fn a_late_step_breaks_the_hold() {
+    let mut rig = Rig::ready();
+    rig.hold(500.0, 20);
+    rig.hold(1000.0, 100);
+    rig.button = true;
+    rig.hold(1000.0, 60);
+    rig.now_us += 60_000;
+    assert_eq!(rig.hold(1000.0, 100).state, State::Stop);
+}
+
+#[test]
+fn wait_under_the_wait_pressure_and_back_by_itself() {
+    let mut rig = Rig::ready();
+    let steps = rig.until(State::Wait, 10, |_| 800.0);
+    assert!(steps <= 3, "{steps}");
+    assert_eq!(rig.hold(842.0, 200).state, State::Wait, "the deadband holds it");
+    let steps = rig.until(State::Ride, 100, |_| 1000.0);
+    assert!((50..=60).contains(&steps), "{steps}");
+    for i in 0..155 {
+        rig.pa(1000.0 - i as f32);
+    }
+    assert_eq!(rig.hold(845.0, 200).state, State::Ride, "the deadband is no reason to leave");
+}
+
+#[test]
+fn supply_cut_stops_within_two_steps() {
+    let mut rig = Rig::ready();
+    rig.supply = Some(false);
+    assert_eq!(rig.pa(1000.0).state, State::Ride, "one step may be a glitch");
+    let out = rig.pa(1000.0);
+    assert_eq!((out.state, out.reason, out.permit, out.siren), (State::Stop, Reason::SupplyCut, false, true));
+}
+
+#[test]
+fn supply_flicker_of_one_step_is_bridged() {
+    let mut rig = Rig::ready();
+    for _ in 0..50 {
+        rig.supply = Some(false);
+        rig.pa(1000.0);
+        rig.supply = Some(true);
+        assert_eq!(rig.hold(1000.0, 3).state, State::Ride);
+    }
+}
+
+#[test]
+fn missing_supply_sense_is_a_fault() {
+    let mut rig = Rig::ready();
+    rig.supply = None;
+    rig.until(State::Fault, 6, |_| 1000.0);
+    assert_eq!(rig.last.unwrap().fault, Some(Fault::SenseMissing));
+}
+
+#[test]
+fn three_bad_readings_are_bridged_the_fourth_is_a_fault() {
+    for kind in SensorFault::ALL {
+        let mut rig = Rig::ready();
+        for _ in 0..3 {
+            assert_eq!(rig.put(Err(kind)).state, State::Ride);
+        }
+        let out = rig.put(Err(kind));
+        assert_eq!((out.state, out.permit, out.siren), (State::Fault, false, true));
+        assert_eq!(out.fault, Some(Fault::from_sensor(kind)));
+        let mut rig = Rig::ready();
+        rig.put(Err(kind));
+        rig.put(Err(kind));
+        rig.put(Err(kind));
+        assert_eq!(rig.hold(1000.0, 20).state, State::Ride);
+    }
+}
+
+#[test]
+fn range_rate_and_temperature() {
+    for (bad, fault) in [(6000.0, Fault::OutOfRange), (-100.0, Fault::OutOfRange), (f32::NAN, Fault::OutOfRange)] {
+        let mut rig = Rig::ready();
+        for _ in 0..4 {
+            rig.put(Ok(GaugePa(bad)));
+        }
+        assert_eq!(rig.last.as_ref().unwrap().fault, Some(fault), "{bad}");
+    }
+    // 20 kPa/s allow 400 Pa in 20 ms, 800 in 40 ms, and so on: a jump by 1900 Pa stays unbelieved for four steps.
+    let mut rig = Rig::ready();
+    rig.watch.bounds.rate_paps = 20_000.0;
+    assert_eq!(rig.pa(1350.0).state, State::Ride);
+    assert_eq!(rig.slots_empty(), 0);
+    for _ in 0..4 {
+        rig.pa(3250.0);
+    }
+    assert_eq!(rig.last.as_ref().unwrap().fault, Some(Fault::Rate));
+    let mut rig = Rig::ready();
+    for _ in 0..4 {
+        let now = TimeUs(rig.now_us);
+        rig.now_us += 20_000;
+        let out = rig.watch.step(&Input { temperature_degc: Some(90.0), ..Input::reading(now, 1000.0) });
+        rig.last = Some(out);
+    }
+    assert_eq!(rig.last.unwrap().fault, Some(Fault::Temperature));
+}
+
+impl Rig {
+    fn slots_empty(&self) -> usize {
+        self.watch.slots.empty()
+    }
+}
+
+#[test]
+fn frozen_reading_is_a_fault_within_three_seconds() {
+    let mut rig = Rig::ready();
+    let mut steps = 0;
+    while rig.put(Ok(GaugePa(1000.0))).state != State::Fault {
+        steps += 1;
+        assert!(steps <= 150, "not seen");
+    }
+    assert_eq!(rig.last.as_ref().unwrap().fault, Some(Fault::Frozen));
+    // One count of sensor noise (0.2 Pa) on a blocked tube does not hide it.
+    let mut rig = Rig::ready();
+    let mut steps = 0;
+    while rig.put(Ok(GaugePa(1000.0 + 0.2 * (steps % 2) as f32))).state != State::Fault {
+        steps += 1;
+        assert!(steps <= 150, "not seen");
+    }
+}
+
+#[test]
+fn an_empty_calm_bag_is_not_frozen() {
+    let mut rig = Rig::new();
+    for _ in 0..2000 {
+        assert_ne!(rig.put(Ok(GaugePa(0.0))).state, State::Fault);
+    }
+}
+
+#[test]
+fn heavy_noise_is_a_fault_and_usual_noise_is_not() {
+    let mut rig = Rig::ready();
+    for _ in 0..3000 {
+        let j = rig.jitter() * 10.0; // uniform ± 30 Pa: sd 17 Pa
+        assert_ne!(rig.put(Ok(GaugePa(1000.0 + j))).state, State::Fault);
+    }
+    let mut steps = 0;
+    loop {
+        let j = rig.jitter() * 40.0; // sd 69 Pa
+        if rig.put(Ok(GaugePa(1050.0 + j))).state == State::Fault {
+            break;
+        }
+        steps += 1;
+        assert!(steps <= 100, "not seen");
+    }
+    assert_eq!(rig.last.unwrap().fault, Some(Fault::Noisy));
+}
+
+#[test]
+fn silence_and_a_clock_gone_wrong_are_faults() {
+    let mut rig = Rig::ready();
+    rig.now_us += 60_000;
+    assert_eq!(rig.pa(1000.0).state, State::Ride, "three missed steps are bridged");
+    let mut rig = Rig::ready();
+    rig.now_us += 80_000;
+    assert_eq!(rig.pa(1000.0).fault, Some(Fault::Late));
+    let mut rig = Rig::ready();
+    rig.now_us += 3_600_000_000;
+    assert_eq!(rig.pa(1000.0).fault, Some(Fault::Late));
+    let mut rig = Rig::ready();
+    rig.now_us -= 1_000_000;
+    assert_eq!(rig.pa(1000.0).fault, Some(Fault::Clock));
+    let mut rig = Rig::ready();
+    for _ in 0..=IDLE_STEPS {
+        rig.pa(1000.0);
+        rig.now_us -= 20_000;
+    }
+    assert_eq!(rig.pa(1000.0).fault, Some(Fault::Clock), "time stands still");
+}
+
+#[test]
+fn fault_needs_trust_air_and_button() {
+    let mut rig = Rig::ready();
+    for _ in 0..4 {
+        rig.put(Err(SensorFault::Crc));
+    }
+    assert_eq!(rig.hold(1000.0, 1000).state, State::Fault, "not by itself");
+    rig.button = true;
+    rig.until(State::Wait, 110, |_| 1000.0);
+    // Believed again and the air is gone: a stop.
+    let mut rig = Rig::ready();
+    for _ in 0..4 {
+        rig.put(Err(SensorFault::Nack));
+    }
+    let steps = rig.until(State::Stop, 200, |_| 300.0);
+    assert!(steps >= 150, "only once it is believed: {steps}");
+}
+
+#[test]
+fn fault_in_a_stop_does_not_end_it() {
+    let mut rig = Rig::ready();
+    rig.hold(500.0, 20);
+    for _ in 0..20 {
+        assert_eq!(rig.put(Err(SensorFault::Crc)).state, State::Stop);
+    }
+    rig.hold(1000.0, 20);
+    rig.button = true;
+    assert_eq!(rig.hold(1000.0, 120).state, State::Stop, "pressed before it was believed");
+}
+
+#[test]
+fn fault_before_anybody_rode_goes_back_to_check() {
+    let mut rig = Rig::new();
+    for _ in 0..60 {
+        rig.put(Err(SensorFault::Nack));
+    }
+    let out = rig.last.clone().unwrap();
+    assert_eq!((out.state, out.siren, out.unacknowledged), (State::Fault, true, false));
+    rig.hold(0.0, 300);
+    rig.button = true;
+    rig.until(State::Check, 110, |_| 0.0);
+    rig.button = false;
+    rig.until(State::Fill, 140, |_| 0.0);
+}
+
+#[test]
+fn zero_of_a_bag_under_air() {
+    let mut rig = Rig::new();
+    rig.until(State::Fault, 60, |_| 900.0);
+    assert_eq!(rig.last.as_ref().unwrap().fault, Some(Fault::ZeroRefused));
+    let mut rig = Rig::with(Start { stored_zero_pa: Some(6.0), ..Start::default() });
+    rig.until(State::Ride, 700, |_| 1000.0);
+    assert_eq!(rig.last.unwrap().zero_pa, Some(6.0));
+}
+
+#[test]
+fn landing_waits_then_rides_and_is_measured() {
+    let mut rig = Rig::ready();
+    let outs = rig.landing(1000.0, 2500.0, 100.0, 0.8);
+    assert!(outs.iter().all(|o| !o.siren));
+    let first_wait = outs.iter().position(|o| o.state == State::Wait).unwrap();
+    assert!(first_wait <= 4, "{first_wait}");
+    assert_eq!(outs[first_wait].reason, Reason::Landing);
+    assert_eq!(outs.last().unwrap().state, State::Ride);
+    let landing = outs.iter().find_map(|o| o.landing).unwrap();
+    assert_eq!(landing.count, 1);
+    assert!((landing.peak_pa - 2500.0).abs() < 60.0, "{landing:?}");
+    assert!((landing.dip_pa - 100.0).abs() < 15.0, "{landing:?}");
+    // 100 Pa fall to a quarter in 0.8·ln 4 = 1.1 s.
+    assert!((landing.recovery_s.unwrap() - 1.1).abs() < 0.3, "{landing:?}");
+    assert!(rig.events.iter().any(|e| matches!(e.what, What::Landed(_))));
+}
+
+#[test]
+fn dip_below_wait_but_above_stop_is_no_stop() {
+    let mut rig = Rig::ready();
+    let outs = rig.landing(1000.0, 3000.0, 360.0, 1.0);
+    assert!(outs.iter().all(|o| !o.siren));
+    assert_eq!(outs.last().unwrap().state, State::Ride);
+}
+
+#[test]
+fn dip_to_the_stop_pressure_is_a_stop() {
+    let mut rig = Rig::ready();
+    let outs = rig.landing(1000.0, 3000.0, 450.0, 1.0);
+    assert!(outs.iter().any(|o| o.siren));
+}
+
+#[test]
+fn bounce_is_one_landing_and_two_riders_are_two() {
+    let mut rig = Rig::ready();
+    for peak in [2500.0, 1800.0] {
+        for i in 0..20 {
+            rig.pa(1000.0 + (peak - 1000.0) * libm::sinf(i as f32 / 20.0 * PI));
+        }
+        rig.hold(960.0, 10);
+    }
+    assert_eq!(rig.hold(1000.0, 200).landings, 1);
+    rig.landing(1000.0, 2000.0, 50.0, 0.5);
+    assert_eq!(rig.last.unwrap().landings, 2);
+}
+
+#[test]
+fn dip_that_does_not_recover_is_slow() {
+    let mut rig = Rig::ready();
+    for i in 0..20 {
+        rig.pa(1000.0 + 1500.0 * libm::sinf(i as f32 / 20.0 * PI));
+    }
+    let mut seen = false;
+    for i in 0..500 {
+        let out = rig.pa(930.0 - 0.1 * i as f32);
+        if let Some(l) = out.landing {
+            assert_eq!(l.recovery_s, None);
+        }
+        seen |= out.reason == Reason::SlowRecovery;
+    }
+    assert!(seen);
+}
+
+#[test]
+fn too_firm_and_over_pressure_wait() {
+    let mut rig = Rig::ready();
+    let mut p = 1000.0;
+    rig.until(State::Wait, 1000, |_| {
+        p = (p + 1.0f32).min(1330.0);
+        p
+    });
+    assert_eq!(rig.last.as_ref().unwrap().reason, Reason::TooFirm);
+    rig.until(State::Ride, 400, |_| 1200.0);
+    let mut p = 1200.0;
+    rig.until(State::Wait, 1000, |_| {
+        p = (p + 1.0f32).min(1450.0);
+        p
+    });
+    let out = rig.hold(1450.0, 200);
+    assert_eq!((out.state, out.reason), (State::Wait, Reason::OverPressure));
+}
+
+#[test]
+fn slow_leak_is_forecast_and_takes_the_permit_in_time() {
+    let mut rig = Rig::ready();
+    let mut p = 1000.0;
+    let mut worst: f32 = 0.0;
+    let mut seen = 0;
+    for _ in 0..3000 {
+        p -= 0.02; // 1 Pa/s
+        let out = rig.pa(p);
+        if let (Some(t), State::Ride) = (out.forecast_s, out.state) {
+            worst = worst.max((t / (p - 600.0) - 1.0).abs());
+            assert_eq!(out.reason, Reason::SlowLeak);
+            seen += 1;
+        }
+    }
+    assert!(seen > 1000 && worst < 0.15, "{seen} {worst}");
+}
+
+#[test]
+fn fast_fall_past_half_way_sounds_before_the_stop_pressure() {
+    let mut rig = Rig::ready();
+    rig.supply = Some(true);
+    let mut p = 1000.0;
+    rig.until(State::Stop, 400, |_| {
+        p -= 2.0; // 100 Pa/s: half-way after 2 s, stop after 4 s
+        p
+    });
+    assert_eq!(rig.last.unwrap().reason, Reason::AirFalling);
+    assert!(p > 700.0, "{p}");
+}
+
+#[test]
+fn tap_tries_lamps_and_siren_but_not_in_ride() {
+    let mut rig = Rig::ready();
+    rig.button = true;
+    rig.hold(1000.0, 10);
+    rig.button = false;
+    assert_eq!(rig.hold(1000.0, 10).state, State::Ride);
+    assert!(!rig.last.as_ref().unwrap().pins.red);
+    assert_eq!(rig.hold(825.0, 10).state, State::Wait);
+    rig.button = true;
+    rig.hold(825.0, 10);
+    rig.button = false;
+    let out = rig.pa(825.0);
+    assert!(out.pins.red && !out.siren && !out.permit);
+    // A real stop ends the trial.
+    assert!(rig.hold(500.0, 5).siren);
+}
+
+#[test]
+fn watch_is_small() {
+    let size = core::mem::size_of::<Watch>();
+    assert!(size <= 1536, "{size} bytes");
+}

@@ -1,0 +1,59 @@
+//! Watching the bag while people ride.
+//!
+//! [`Watch::step`] takes the time, a pressure reading or the sensor's fault, the supply sense and the
+//! button, 50 times a second, and says what lamps, siren and permit carry. Time is an argument; nothing is
+//! read from anywhere else, so a simulation, a recording and the box run the same code.
+//!
+//! # States
+//!
+//! | state | means | permit | siren | leaves to |
+//! | --- | --- | --- | --- | --- |
+//! | check | start: lamps and siren tried, zero taken | off | trial | fill when done; fault |
+//! | fill | not up yet | off | off | ride when ready for the recovery time; fault |
+//! | ride | riding may go on | **on** | off | wait, stop, fault |
+//! | wait | no new rider: landing not recovered, low, too firm, leak | off | off | ride by itself when ready for 1 s; stop, fault |
+//! | stop | the air is going: at or under stop, supply cut, or falling past half-way | off | on | wait, by a held button with the air back |
+//! | fault | the sensor is not believed | off | on | wait (or check, if nobody ever had the permit) by a held button with the sensor believed and the air back; stop if believed and the air is gone |
+//!
+//! # Acknowledging
+//! The button must be seen up, then go down while the air has been back for 1 s, and stay down for 2 s with no
+//! step missed. A button that is stuck, or held since before the air came back, does nothing. In fill and wait
+//! a short press tries lamps and siren.
+//!
+//! # How fast
+//! The siren follows the median of seven readings: four at or under the stop pressure (raised by the sensor's
+//! error) sound it, 80 ms after the crossing at most at 50 Hz with steady steps, and 20 ms for the sampling. An empty slot (bus
+//! error, bad checksum, late step) counts as a reading under everything. So up to three empty slots (60 ms) are
+//! bridged, and the fourth of any seven is a fault: permit off and siren, 80 ms after the last good reading. A
+//! single bad checksum changes nothing.
+//! The permit follows the median of the last three good readings and looks three readings ahead.
+//!
+//! # Decisions that were open
+//! - A dip after a landing that goes to the stop pressure sounds the siren like any other loss: a rider who
+//!   follows closely would meet the same soft bag. Settings under which an expected landing does this are refused.
+//! - From the spike until the dip is over the permit is off (wait): the bag is occupied and has not recovered.
+//! - With the supply sense, a cut is a stop with the siren, not only a missing permit: the air is known to be about
+//!   to go, and a rider who is rolling does not see the lamp.
+//! - Past half-way and falling, without a landing, to reach the stop pressure sooner than a rolling rider needs: siren, ahead of
+//!   the stop pressure, for the same reason.
+//! - While a stop is pending, a fault does not end it; it must be over before a person can acknowledge.
+//!
+//! # Not covered
+//! One sensor cannot tell a blocked tube from a calm bag in under two seconds; a person must test the box before riding. No
+//! measured recordings of a bag stand behind the assumed noise bounds.
+
+pub mod decide;
+pub mod event;
+pub mod filter;
+pub mod landing;
+pub mod machine;
+pub mod plausibility;
+pub mod settings;
+pub mod signal;
+pub mod zero;
+
+pub use event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
+pub use landing::Landing;
+pub use machine::{EVENTS, Input, Output, Start, Watch};
+pub use settings::{SETTINGS_VERSION, WatchSettings};
+pub use signal::Pins;

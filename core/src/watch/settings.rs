@@ -1,0 +1,326 @@
+//! The thresholds that the watch goes by, and the checks that refuse a set that cannot work.
+//!
+//! Nobody types these in: the planner computes them from the site. The box checks them again before
+//! it uses them, since a file can be old, foreign or damaged.
+
+use crate::error::{InputError, within};
+
+/// Layout number of [`WatchSettings`]; a set with another number is refused.
+pub const SETTINGS_VERSION: u16 = 1;
+
+/// Alarm deadband as a share of the operating pressure.
+///
+/// 2 % of range for a pressure alarm: EEMUA Publication 191 (as quoted in alarm-management texts).
+/// The range is taken as zero to the operating pressure, *assumed*.
+pub const DEADBAND_SHARE: f32 = 0.02;
+
+/// How far above half-way the permit is given up, as a share of the way from half-way to operating
+/// pressure: pays for the filter's delay. *Assumed*; the latency test measures what it buys.
+pub const HALF_WAY_LEAD: f32 = 0.1;
+
+/// Everything that differs from site to site, in pascal and seconds; all pressures are gauge.
+///
+/// Make one with all fields and call [`WatchSettings::validate`]; [`Watch::new`](super::Watch::new)
+/// does so as well, on the device too.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WatchSettings {
+    /// Layout number, [`SETTINGS_VERSION`].
+    pub version: u16,
+    /// Which site these were computed for (a checksum of the site's name and dimensions, not 0).
+    pub site_id: u32,
+    /// Counts up with every set made for the site: a box refuses one lower than it has.
+    pub revision: u32,
+
+    /// Stop pressure: at or under it the siren sounds. 1 Pa to 20 kPa.
+    pub stop_pa: f32,
+    /// Wait pressure: at or under it no new rider starts. At least `stop_pa`.
+    pub wait_pa: f32,
+    /// Half-way between `stop_pa` and `operating_pa` (checked to 1 % of their difference).
+    pub half_way_pa: f32,
+    /// The bag's pressure with the blowers running and nobody on it.
+    pub operating_pa: f32,
+    /// Smaller of the firm pressure and `pressure_max_pa`: held above it, no new rider starts.
+    pub high_pa: f32,
+    /// Top of the bag maker's range.
+    pub pressure_max_pa: f32,
+    /// Commitment + alarm delay + reaction: how long the bag must hold for whoever is already
+    /// rolling. 0.5 s to 120 s.
+    pub needed_s: f32,
+
+    /// Time in which the dip after a landing is expected to be over. 3 s to 120 s: where the
+    /// computed one is shorter, 3 s.
+    pub recovery_s: f32,
+    /// Deepest dip under the resting pressure that a landing is expected to leave. At least 10 Pa:
+    /// where the computed one is smaller, 10 Pa.
+    pub landing_dip_pa: f32,
+    /// Rise over the resting pressure from which a bump counts as a landing: half of the light
+    /// landing's rise, *assumed*. At least six times `noise_low_pa`.
+    pub landing_spike_pa: f32,
+    /// Highest pressure that any expected landing reaches. The sensor must reach it as well.
+    pub landing_peak_pa: f32,
+    /// Least time between riders. More than `recovery_s` + 2 s, or there is no quiet air in which a
+    /// leak could be seen.
+    pub interval_s: f32,
+
+    /// The box senses the blowers' supply; then an input without that sense is a fault.
+    pub supply_sense: bool,
+
+    /// Lowest reading that is believed. -20 kPa to 0; a bag is never under outside pressure, so only
+    /// zero offset and noise belong here.
+    pub sensor_low_pa: f32,
+    /// Highest reading that is believed: the end of the sensor's range.
+    pub sensor_high_pa: f32,
+    /// One count of the sensor. More than 0, at most `noise_low_pa`: else a sound, quiet sensor
+    /// would look frozen.
+    pub sensor_step_pa: f32,
+    /// Largest error of a filtered reading (accuracy, drift since zeroing, noise left by the
+    /// filter). The stop and wait pressures are raised by it. At least half of `noise_low_pa`.
+    pub sensor_error_pa: f32,
+    /// Least standard deviation of the readings on a live bag with the blowers running. Readings
+    /// whose whole span over two seconds is no more than this are frozen.
+    pub noise_low_pa: f32,
+    /// Largest standard deviation that is still usual. Readings with twice to three times this are
+    /// a fault.
+    pub noise_high_pa: f32,
+    /// Fastest change between readings that air in a bag can make, Pa/s.
+    pub rate_limit_paps: f32,
+    /// Largest zero offset that is believed.
+    pub zero_limit_pa: f32,
+}
+
+impl WatchSettings {
+    /// Takes the set if every value is in range and they stand in an order that can work.
+    ///
+    /// # Errors
+    /// The first [`InputError`] found, with the value and its bounds.
+    pub fn validate(&self) -> Result<(), InputError> {
+        if self.version != SETTINGS_VERSION {
+            return Err(InputError::Inconsistent {
+                quantity: "watch.version",
+                why: "another layout than this program's",
+                off_by: f32::from(self.version) - f32::from(SETTINGS_VERSION),
+            });
+        }
+        if self.site_id == 0 {
+            return Err(InputError::Inconsistent {
+                quantity: "watch.site_id",
+                why: "0 stands for no site",
+                off_by: 0.0,
+            });
+        }
+        self.validate_ranges()?;
+        self.validate_order()
+    }
+
+    fn validate_ranges(&self) -> Result<(), InputError> {
+        within("watch.stop_pa", self.stop_pa, 1.0, 20_000.0)?;
+        within("watch.wait_pa", self.wait_pa, 1.0, 20_000.0)?;
+        within("watch.half_way_pa", self.half_way_pa, 1.0, 20_000.0)?;
+        within("watch.operating_pa", self.operating_pa, 1.0, 20_000.0)?;
+        within("watch.high_pa", self.high_pa, 1.0, 20_000.0)?;
+        within("watch.pressure_max_pa", self.pressure_max_pa, 1.0, 20_000.0)?;
+        within("watch.needed_s", self.needed_s, 0.5, 120.0)?;
+        within("watch.recovery_s", self.recovery_s, 3.0, 120.0)?;
+        within("watch.landing_dip_pa", self.landing_dip_pa, 10.0, 20_000.0)?;
+        within("watch.landing_spike_pa", self.landing_spike_pa, 1.0, 20_000.0)?;
+        within("watch.landing_peak_pa", self.landing_peak_pa, 1.0, 100_000.0)?;
+        within("watch.interval_s", self.interval_s, 1.0, 3600.0)?;
+        within("watch.sensor_low_pa", self.sensor_low_pa, -20_000.0, 0.0)?;
+        within("watch.sensor_high_pa", self.sensor_high_pa, 1.0, 100_000.0)?;
+        within("watch.sensor_step_pa", self.sensor_step_pa, 1e-4, 100.0)?;
+        within("watch.sensor_error_pa", self.sensor_error_pa, 0.1, 1000.0)?;
+        within("watch.noise_low_pa", self.noise_low_pa, 0.01, 100.0)?;
+        within("watch.noise_high_pa", self.noise_high_pa, 0.1, 1000.0)?;
+        within("watch.rate_limit_paps", self.rate_limit_paps, 1000.0, 1e7)?;
+        within("watch.zero_limit_pa", self.zero_limit_pa, 0.1, 1000.0)?;
+        Ok(())
+    }
+
+    fn validate_order(&self) -> Result<(), InputError> {
+        at_most("watch.stop_pa", self.stop_pa, "watch.wait_pa", self.wait_pa)?;
+        less("watch.stop_pa", self.stop_pa, "watch.operating_pa", self.operating_pa)?;
+        less("watch.operating_pa", self.operating_pa, "watch.high_pa", self.high_pa)?;
+        at_most("watch.high_pa", self.high_pa, "watch.pressure_max_pa", self.pressure_max_pa)?;
+        let gap_pa = self.operating_pa - self.stop_pa;
+        let off_pa = self.half_way_pa - 0.5 * (self.stop_pa + self.operating_pa);
+        let half_way = off_pa.abs() <= 0.01 * gap_pa;
+        if !half_way {
+            return Err(InputError::Inconsistent {
+                quantity: "watch.half_way_pa",
+                why: "not half-way between stop_pa and operating_pa",
+                off_by: off_pa,
+            });
+        }
+        // The bag at rest must be able to get the permit, and an expected landing must not sound the siren.
+        less("watch.ready_pa (computed)", self.ready_pa(), "watch.operating_pa", self.operating_pa)?;
+        less(
+            "watch.trip_pa (computed)",
+            self.trip_pa(),
+            "watch.operating_pa - watch.landing_dip_pa",
+            self.operating_pa - self.landing_dip_pa,
+        )?;
+        less(
+            "watch.operating_pa + watch.landing_spike_pa",
+            self.operating_pa + self.landing_spike_pa,
+            "watch.landing_peak_pa",
+            self.landing_peak_pa,
+        )?;
+        at_most("watch.landing_peak_pa", self.landing_peak_pa, "watch.sensor_high_pa", self.sensor_high_pa)?;
+        at_most("watch.pressure_max_pa", self.pressure_max_pa, "watch.sensor_high_pa", self.sensor_high_pa)?;
+        at_most("watch.recovery_s + 2 s", self.recovery_s + 2.0, "watch.interval_s", self.interval_s)?;
+        at_most("watch.sensor_step_pa", self.sensor_step_pa, "watch.noise_low_pa", self.noise_low_pa)?;
+        less("watch.noise_low_pa", self.noise_low_pa, "watch.noise_high_pa", self.noise_high_pa)?;
+        at_most("watch.noise_low_pa / 2", 0.5 * self.noise_low_pa, "watch.sensor_error_pa", self.sensor_error_pa)?;
+        at_most("6 watch.noise_low_pa", 6.0 * self.noise_low_pa, "watch.landing_spike_pa", self.landing_spike_pa)?;
+        less("watch.zero_limit_pa", self.zero_limit_pa, "watch.stop_pa", self.stop_pa)?;
+        at_most("watch.zero_limit_pa", self.zero_limit_pa, "-watch.sensor_low_pa", -self.sensor_low_pa)?;
+        Ok(())
+    }
+
+    /// Filtered pressure at or under which the siren sounds: `stop_pa` + `sensor_error_pa`.
+    pub fn trip_pa(&self) -> f32 {
+        self.stop_pa + self.sensor_error_pa
+    }
+
+    /// Filtered pressure at or under which the permit goes off: the larger of `wait_pa` and a tenth
+    /// of the way up from half-way to operating, plus `sensor_error_pa`.
+    pub fn hold_pa(&self) -> f32 {
+        let lead_pa = self.half_way_pa + HALF_WAY_LEAD * (self.operating_pa - self.half_way_pa);
+        self.wait_pa.max(lead_pa) + self.sensor_error_pa
+    }
+
+    /// Filtered pressure from which the permit may come back: `hold_pa` and the deadband.
+    pub fn ready_pa(&self) -> f32 {
+        self.hold_pa() + self.deadband_pa()
+    }
+
+    /// What separates an alarm from its return: [`DEADBAND_SHARE`] of the operating pressure.
+    pub fn deadband_pa(&self) -> f32 {
+        DEADBAND_SHARE * self.operating_pa
+    }
+}
+
+fn less(smaller: &'static str, a: f32, larger: &'static str, b: f32) -> Result<(), InputError> {
+    if a < b { Ok(()) } else { Err(InputError::Order { smaller, smaller_got: a, larger, larger_got: b }) }
+}
+
+fn at_most(smaller: &'static str, a: f32, larger: &'static str, b: f32) -> Result<(), InputError> {
+    if a <= b { Ok(()) } else { Err(InputError::Order { smaller, smaller_got: a, larger, larger_got: b }) }
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    /// An invented bag: 1 kPa operating, 600 Pa stop.
+    pub(crate) fn sample() -> WatchSettings {
+        WatchSettings {
+            version: SETTINGS_VERSION,
+            site_id: 7,
+            revision: 1,
+            stop_pa: 600.0,
+            wait_pa: 750.0,
+            half_way_pa: 800.0,
+            operating_pa: 1000.0,
+            high_pa: 1300.0,
+            pressure_max_pa: 1400.0,
+            needed_s: 4.0,
+            recovery_s: 5.0,
+            landing_dip_pa: 120.0,
+            landing_spike_pa: 150.0,
+            landing_peak_pa: 3500.0,
+            interval_s: 20.0,
+            supply_sense: true,
+            sensor_low_pa: -60.0,
+            sensor_high_pa: 5000.0,
+            sensor_step_pa: 0.2,
+            sensor_error_pa: 12.0,
+            noise_low_pa: 0.5,
+            noise_high_pa: 20.0,
+            rate_limit_paps: 100_000.0,
+            zero_limit_pa: 30.0,
+        }
+    }
+
+    #[test]
+    fn sample_is_taken_and_levels_stand_in_order() {
+        let s = sample();
+        s.validate().unwrap();
+        assert!(s.stop_pa < s.trip_pa() && s.trip_pa() < s.hold_pa());
+        assert!(s.hold_pa() < s.ready_pa() && s.ready_pa() < s.operating_pa);
+        // By hand: max(750, 800 + 0.1·200) + 12 = 832, + 2 % of 1000 = 852.
+        assert!((s.hold_pa() - 832.0).abs() < 1e-3 && (s.ready_pa() - 852.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn every_wrong_set_is_refused() {
+        type Spoil = fn(&mut WatchSettings);
+        let wrong: &[(&str, Spoil)] = &[
+            ("version", |s| s.version = 2),
+            ("site", |s| s.site_id = 0),
+            ("stop above wait", |s| s.stop_pa = 751.0),
+            ("stop zero", |s| s.stop_pa = 0.0),
+            ("wait at operating", |s| s.wait_pa = 1000.0),
+            ("wait so high that the permit never comes", |s| s.wait_pa = 970.0),
+            ("operating above high", |s| s.high_pa = 999.0),
+            ("high above max", |s| s.high_pa = 1401.0),
+            ("half-way not half-way", |s| s.half_way_pa = 805.0),
+            ("recovery under 3 s", |s| s.recovery_s = 2.9),
+            ("dip under 10 Pa", |s| s.landing_dip_pa = 9.0),
+            ("dip reaches the siren", |s| s.landing_dip_pa = 390.0),
+            ("recovery longer than the interval", |s| s.recovery_s = 19.0),
+            ("peak above the sensor", |s| s.landing_peak_pa = 5001.0),
+            ("maker's maximum above the sensor", |s| s.sensor_high_pa = 1350.0),
+            ("spike above the peak", |s| s.landing_spike_pa = 2600.0),
+            ("spike within the noise", |s| s.landing_spike_pa = 2.0),
+            ("sensor step above the noise", |s| s.sensor_step_pa = 0.6),
+            ("noise bounds crossed", |s| s.noise_high_pa = 0.4),
+            ("no error allowed", |s| s.sensor_error_pa = 0.2),
+            ("zero limit above stop", |s| s.zero_limit_pa = 601.0),
+            ("zero limit outside the range", |s| s.zero_limit_pa = 61.0),
+            ("rate", |s| s.rate_limit_paps = 10.0),
+            ("needed", |s| s.needed_s = 0.0),
+        ];
+        for (name, spoil) in wrong {
+            let mut s = sample();
+            spoil(&mut s);
+            assert!(s.validate().is_err(), "{name} was taken");
+        }
+    }
+
+    #[test]
+    fn not_a_number_is_refused_in_every_field() {
+        type Field = fn(&mut WatchSettings) -> &mut f32;
+        let fields: &[Field] = &[
+            |s| &mut s.stop_pa,
+            |s| &mut s.wait_pa,
+            |s| &mut s.half_way_pa,
+            |s| &mut s.operating_pa,
+            |s| &mut s.high_pa,
+            |s| &mut s.pressure_max_pa,
+            |s| &mut s.needed_s,
+            |s| &mut s.recovery_s,
+            |s| &mut s.landing_dip_pa,
+            |s| &mut s.landing_spike_pa,
+            |s| &mut s.landing_peak_pa,
+            |s| &mut s.interval_s,
+            |s| &mut s.sensor_low_pa,
+            |s| &mut s.sensor_high_pa,
+            |s| &mut s.sensor_step_pa,
+            |s| &mut s.sensor_error_pa,
+            |s| &mut s.noise_low_pa,
+            |s| &mut s.noise_high_pa,
+            |s| &mut s.rate_limit_paps,
+            |s| &mut s.zero_limit_pa,
+        ];
+        for (i, field) in fields.iter().enumerate() {
+            for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+                let mut s = sample();
+                *field(&mut s) = bad;
+                assert!(s.validate().is_err(), "field {i} took {bad}");
+            }
+        }
+    }
+}
