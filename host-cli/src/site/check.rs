@@ -8,7 +8,7 @@ use super::fault::Complaint;
 use super::keys::{Key, Kind, find_key};
 use super::model::Section;
 use super::parts;
-use super::quantity::{Dimension, plain};
+use super::units::{Dimension, plain};
 
 /// How far a station pressure may lie from the standard one of the altitude; weather moves it by up to 6 %.
 const STATION_TOLERANCE: f64 = 0.08;

@@ -10,7 +10,8 @@ use super::draft::Stated;
 use super::fault::Complaint;
 use super::keys::{Key, Kind, nearest};
 use super::parts::CURVE_POINTS;
-use super::quantity::{Dimension, QuantityError, parse_quantity, plain};
+use super::quantity::{QuantityError, parse_quantity};
+use super::units::{Dimension, plain};
 
 /// A value that was read.
 #[derive(Clone, Debug, PartialEq)]

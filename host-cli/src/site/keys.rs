@@ -6,7 +6,8 @@ use std::collections::HashMap;
 use std::sync::LazyLock;
 
 use super::model::{RollInKind, Site};
-use super::quantity::{Dimension, parse_quantity};
+use super::quantity::parse_quantity;
+use super::units::Dimension;
 
 /// How a key's value is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -88,7 +89,7 @@ impl Key {
         match self.kind {
             Kind::Quantity(dimension) => dimension.show(si),
             Kind::Flag => (si != 0.0).to_string(),
-            _ => super::quantity::plain(si),
+            _ => super::units::plain(si),
         }
     }
 

@@ -20,6 +20,7 @@ mod schema;
 mod sweep;
 #[cfg(test)]
 mod tests;
+mod units;
 mod write;
 
 pub use chain::MAX_SECTIONS;
@@ -28,8 +29,9 @@ pub use keys::{KEYS, Key, Kind, Preset, TABLES, find_key, nearest};
 pub use model::{
     Anchors, Bag, Blower, Place, Rider, RollIn, RollInKind, Section, Session, Site, Spread, Takeoff, Watch, Wind,
 };
-pub use quantity::{Dimension, Quantity, QuantityError, UNITS, Unit, parse_quantity, plain};
+pub use quantity::{Quantity, QuantityError, parse_quantity};
 pub use read::read_site;
 pub use schema::site_schema;
 pub use sweep::Setting;
+pub use units::{Dimension, UNITS, Unit, plain};
 pub use write::{SiteFile, demo, demo_text, starter};

@@ -4,7 +4,7 @@ use super::check::{above_mass_height, ordered, range, show};
 use super::draft::Draft;
 use super::fault::Complaint;
 use super::keys::find_key;
-use super::quantity::plain;
+use super::units::plain;
 
 /// Steepest lip, in degrees: beyond it a take-off throws back.
 const STEEPEST_LIP_DEG: f64 = 85.0;

@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 use super::chain::MAX_SECTIONS;
 use super::keys::{KEYS, Key, Kind, Preset, TABLES};
 use super::parts::CURVE_POINTS;
-use super::quantity::Dimension;
+use super::units::Dimension;
 use super::write::preset_words;
 
 /// The JSON Schema of the site file, for editors and for other programs that write one. It knows the shape, the
