@@ -5,7 +5,7 @@
 //! Registers, scale factors and the compensation polynomial: Infineon data sheet DPS310, sections 4.9,
 //! 7 and 8.
 
-use crate::sensor::{Fault, GaugeSensor, Outside, RESTART_AFTER, Reading, fault_of, read_from};
+use crate::sensor::{Fault, GaugeSensor, Kind, Outside, RESTART_AFTER, Reading, fault_of, read_from};
 use embedded_hal::i2c::I2c;
 
 /// Address of the part in the bag (SDO open).
@@ -252,6 +252,10 @@ impl<B: I2c> GaugeSensor<B> for Pair {
         let (bag, outside) = (self.bag.step(bus), self.outside.step(bus));
         let (bag, outside) = (bag?, outside?);
         Ok(Reading { gauge_pa: bag.pressure_pa - outside.pressure_pa, outside: Some(outside) })
+    }
+
+    fn kind(&self) -> Option<Kind> {
+        Some(Kind::Barometers)
     }
 
     fn range_pa(&self) -> f32 {

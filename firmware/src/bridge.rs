@@ -5,7 +5,7 @@
 //! "powered, idle, no error". Commands, frame and transfer function: All Sensors data sheets DS-0350
 //! (DLHR) and DS-0355 (DLH).
 
-use crate::sensor::{Fault, GaugeSensor, RESTART_AFTER, Reading, fault_of, read};
+use crate::sensor::{Fault, GaugeSensor, Kind, RESTART_AFTER, Reading, fault_of, read};
 use embedded_hal::i2c::I2c;
 
 /// Address of the standard variant.
@@ -130,6 +130,10 @@ impl<B: I2c> GaugeSensor<B> for Bridge {
             Err(_) => self.faults += 1,
         }
         result
+    }
+
+    fn kind(&self) -> Option<Kind> {
+        Some(Kind::Bridge)
     }
 
     fn range_pa(&self) -> f32 {

@@ -2,22 +2,9 @@
 
 use crate::baro::{self, Pair};
 use crate::bridge::{self, Bridge};
-use crate::sensor::{Fault, GaugeSensor, Reading};
+use crate::sensor::{Fault, GaugeSensor, Kind, Reading};
 use crate::thermal::{self, Thermal};
 use embedded_hal::i2c::I2c;
-use serde::{Deserialize, Serialize};
-
-/// The kinds of sensor that the box knows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Kind {
-    /// [`Bridge`].
-    Bridge,
-    /// [`Thermal`].
-    Thermal,
-    /// [`Pair`] of barometers.
-    Barometers,
-}
 
 enum Fitted {
     /// Looking at the given place in [`PLACES`].
@@ -50,8 +37,7 @@ impl Gauge {
         Self { bridge_part, fitted: Fitted::Looking(0) }
     }
 
-    /// What was found.
-    pub const fn kind(&self) -> Option<Kind> {
+    const fn found(&self) -> Option<Kind> {
         match self.fitted {
             Fitted::Looking(_) => None,
             Fitted::Bridge(_) => Some(Kind::Bridge),
@@ -95,6 +81,10 @@ impl<B: I2c> GaugeSensor<B> for Gauge {
         }
     }
 
+    fn kind(&self) -> Option<Kind> {
+        self.found()
+    }
+
     fn range_pa(&self) -> f32 {
         match &self.fitted {
             Fitted::Looking(_) => 0.0,
@@ -127,10 +117,10 @@ mod tests {
         let mut gauge = Gauge::new(bridge::Part::Differential20);
         for _ in 0..8 {
             assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
-            assert_eq!(gauge.kind(), None);
+            assert_eq!(gauge.found(), None);
         }
         assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
-        assert_eq!(gauge.kind(), Some(Kind::Barometers));
+        assert_eq!(gauge.found(), Some(Kind::Barometers));
         bus.done();
 
         let mut bus = Script::new(&[
@@ -144,7 +134,7 @@ mod tests {
         assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
         assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
         assert_eq!(gauge.step(&mut bus), Err(Fault::NoAnswer));
-        assert_eq!((gauge.kind(), GaugeSensor::<Script>::range_pa(&gauge).round()), (Some(Kind::Bridge), 4982.0));
+        assert_eq!((gauge.found(), GaugeSensor::<Script>::range_pa(&gauge).round()), (Some(Kind::Bridge), 4982.0));
         bus.done();
     }
 }

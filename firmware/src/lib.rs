@@ -2,7 +2,7 @@
 //!
 //! Drivers decode, the watch of `landfall-core` decides, the board acts. Every wait is bounded, every
 //! bus error has a path, and no data is a state that alarms. Nothing here knows a chip: `firmware/boards`
-//! holds the binaries. The `link` types are the host's as well.
+//! holds the binaries. The [`link`] types are the host's as well.
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -10,10 +10,13 @@
 #[macro_use]
 extern crate std;
 
+pub mod app;
 pub mod baro;
+pub mod board;
 pub mod bridge;
 pub mod frame;
 pub mod gauge;
+pub mod link;
 pub mod sensor;
 pub mod store;
 pub mod thermal;

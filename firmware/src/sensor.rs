@@ -4,6 +4,7 @@
 //! transfers per call and never waits: the bus behind it must put a deadline on each transfer.
 
 use embedded_hal::i2c::{Error, ErrorKind, I2c};
+use landfall_core::watch::SensorFault;
 use serde::{Deserialize, Serialize};
 
 /// One gauge reading: the bag's pressure above the outside air.
@@ -60,6 +61,18 @@ pub enum Fault {
     NotReady,
 }
 
+/// The kinds of sensor that the box knows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Kind {
+    /// [`crate::bridge`].
+    Bridge,
+    /// [`crate::thermal`].
+    Thermal,
+    /// The pair of [`crate::baro`].
+    Barometers,
+}
+
 /// A part that gives the bag's gauge pressure.
 pub trait GaugeSensor<B> {
     /// One step, called 50 times a second: starts the part, checks it, reads it.
@@ -69,12 +82,29 @@ pub trait GaugeSensor<B> {
     /// part afresh after [`RESTART_AFTER`] faults in a row.
     fn step(&mut self, bus: &mut B) -> Result<Reading, Fault>;
 
-    /// Highest gauge pressure that the part can tell, Pa.
+    /// What is fitted, once it is known.
+    fn kind(&self) -> Option<Kind>;
+
+    /// Highest gauge pressure that the part can tell, Pa; 0 until it is known.
     fn range_pa(&self) -> f32;
 }
 
 /// Faults in a row after which a driver starts its part from the beginning (*assumed*: 100 ms).
 pub const RESTART_AFTER: u8 = 5;
+
+impl Fault {
+    /// What the watch calls it.
+    pub const fn for_watch(self) -> SensorFault {
+        match self {
+            Self::NoAnswer => SensorFault::Nack,
+            Self::Bus => SensorFault::BusStuck,
+            Self::Corrupt => SensorFault::Crc,
+            Self::WrongPart | Self::Broken => SensorFault::Identity,
+            Self::OutOfRange => SensorFault::OutOfRange,
+            Self::NotReady => SensorFault::NotReady,
+        }
+    }
+}
 
 /// Turns a bus error into a [`Fault`].
 pub(crate) fn fault_of<E: Error>(error: E) -> Fault {

@@ -173,6 +173,16 @@ impl<F: NorFlash> Store<F> {
         store
     }
 
+    /// Sectors of the log.
+    pub fn sectors(&self) -> u32 {
+        self.log_sectors()
+    }
+
+    /// Sequence number that the next record will get.
+    pub const fn next_sequence(&self) -> u32 {
+        self.next_sequence
+    }
+
     fn log_sectors(&self) -> u32 {
         let sectors = self.flash.capacity().checked_div(F::ERASE_SIZE).unwrap_or(0);
         u32::try_from(sectors).unwrap_or(0).saturating_sub(LOG_FIRST).max(1)

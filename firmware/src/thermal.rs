@@ -4,7 +4,7 @@
 //! further. Commands, frame, checksum, scale factors and product numbers: Sensirion data sheet
 //! "SDP8xx-Digital", sections 5 and 6.
 
-use crate::sensor::{Fault, GaugeSensor, RESTART_AFTER, Reading, fault_of, read};
+use crate::sensor::{Fault, GaugeSensor, Kind, RESTART_AFTER, Reading, fault_of, read};
 use embedded_hal::i2c::I2c;
 
 /// Address of the parts whose last digit is 0; those with a 1 answer at 0x26.
@@ -168,6 +168,10 @@ impl<B: I2c> GaugeSensor<B> for Thermal {
             Err(_) => self.faults += 1,
         }
         result
+    }
+
+    fn kind(&self) -> Option<Kind> {
+        Some(Kind::Thermal)
     }
 
     fn range_pa(&self) -> f32 {

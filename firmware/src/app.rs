@@ -1,0 +1,498 @@
+//! The box: sensor, watch, outputs, link and log, one step at a time.
+//!
+//! [`App::step`] runs 50 times a second: read, decide, act, then note and tell, and only then feed the
+//! watchdog. [`App::pump`] moves bytes on the link and is called between steps as often as the line
+//! needs. Time comes in as an argument.
+//!
+//! An erase of flash stops everything for up to 0.4 s, so it is done only before the first step and
+//! while settings are stored; then the permit is off and the watch starts afresh.
+
+use crate::board::{Inputs, Outputs, Watchdog};
+use crate::frame::{Receiver, encode};
+use crate::link::{
+    Entry, FromBox, Hello, Kept, Noted, PROTOCOL, Refusal, STATUS_STEPS, Status, ToBox, check_of, may_replace,
+};
+use crate::sensor::GaugeSensor;
+use crate::store::{Cursor, PAYLOAD, SETTINGS, Step, Store};
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_io::{Read, ReadReady, Write, WriteReady};
+use embedded_storage::nor_flash::NorFlash;
+use heapless::Deque;
+use landfall_core::watch::{
+    GaugePa, Input, Output, Pins, ResetCause, SensorFault, Start, TimeUs, Watch, WatchSettings,
+};
+
+/// Time between two steps, µs.
+pub const STEP_US: u32 = 20_000;
+/// Time within which the next step must be complete, ms: ten steps.
+pub const WATCHDOG_MS: u32 = 200;
+/// The same round an erase of flash.
+pub const WATCHDOG_ERASE_MS: u32 = 2_000;
+/// The button counts as held after this long, in steps: 1 s.
+const HELD_STEPS: u32 = 50;
+/// Held from the start for this long, in steps, it makes the box forget its site: 10 s.
+const FORGET_STEPS: u32 = 500;
+/// Staged settings are dropped after this long, in steps: 60 s.
+const STAGED_STEPS: u32 = 3_000;
+/// Bytes waiting to be sent.
+const QUEUE: usize = 512;
+/// Records waiting for the log.
+const NOTES: usize = 12;
+/// Share of the sensor's range that settings may go beyond (*assumed*: its own over-range).
+const RANGE_SLACK: f32 = 1.02;
+
+/// Everything that a board brings.
+pub struct Hardware<B, P, I, F, L, W> {
+    /// Sensor bus.
+    pub bus: B,
+    /// Outputs.
+    pub outputs: Outputs<P>,
+    /// Inputs.
+    pub inputs: Inputs<I>,
+    /// Flash region for settings and log.
+    pub flash: F,
+    /// Serial line to the host.
+    pub link: L,
+    /// Watchdog.
+    pub watchdog: W,
+}
+
+/// What the host asked for and the next step does.
+#[derive(Clone, Copy)]
+enum Request {
+    Commit(WatchSettings),
+    Forget,
+}
+
+/// The box.
+pub struct App<S, B, P, I, F, L, W> {
+    sensor: S,
+    bus: B,
+    outputs: Outputs<P>,
+    inputs: Inputs<I>,
+    store: Store<F>,
+    link: L,
+    watchdog: W,
+
+    settings: Option<WatchSettings>,
+    watch: Option<Watch>,
+    kept: Kept,
+    boot: u16,
+    cause: ResetCause,
+
+    receiver: Receiver,
+    queue: Deque<u8, QUEUE>,
+    notes: Deque<Entry, NOTES>,
+    lost: u32,
+    staged: Option<(WatchSettings, u32, u32)>,
+    request: Option<Request>,
+    download: Option<(Cursor, u32)>,
+    greet: bool,
+
+    now: TimeUs,
+    steps: u32,
+    button_steps: u32,
+    held_from_start: bool,
+    step_us: u32,
+    status: Status,
+}
+
+impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
+where
+    S: GaugeSensor<B>,
+    P: OutputPin,
+    I: InputPin,
+    F: NorFlash,
+    L: Read + ReadReady + Write + WriteReady,
+    W: Watchdog,
+{
+    /// Puts the outputs to rest, opens the store and makes room in it.
+    pub fn start(hardware: Hardware<B, P, I, F, L, W>, sensor: S, cause: ResetCause) -> Self {
+        let Hardware { bus, mut outputs, inputs, flash, link, mut watchdog } = hardware;
+        drive(&mut outputs, Pins::default());
+        watchdog.feed(WATCHDOG_ERASE_MS);
+        let mut store = Store::open(flash);
+        let (kept, boot) = newest_kept(&mut store);
+        let boot = boot.wrapping_add(1);
+        // What must be known is written anew before old sectors, which may hold it, are erased.
+        let entry = Entry { boot, at: TimeUs(0), what: Noted::Kept(kept) };
+        let mut written = log(&mut store, &entry);
+        // At most each sector once; a flash that fails is noticed when something is to be stored.
+        for _ in 0..store.sectors() {
+            watchdog.feed(WATCHDOG_ERASE_MS);
+            if !matches!(store.prepare(), Ok(true)) {
+                break;
+            }
+            written = written || log(&mut store, &entry);
+        }
+        let mut app = Self {
+            sensor,
+            bus,
+            outputs,
+            inputs,
+            store,
+            link,
+            watchdog,
+            settings: None,
+            watch: None,
+            kept,
+            boot,
+            cause,
+            receiver: Receiver::new(),
+            queue: Deque::new(),
+            notes: Deque::new(),
+            lost: u32::from(!written),
+            staged: None,
+            request: None,
+            download: None,
+            greet: true,
+            now: TimeUs(0),
+            steps: 0,
+            button_steps: 0,
+            held_from_start: true,
+            step_us: 0,
+            status: Status::default(),
+        };
+        app.settings = app.read_settings();
+        app.note(Noted::Booted(cause));
+        app.begin(cause);
+        app.watchdog.feed(WATCHDOG_MS);
+        app
+    }
+
+    /// One step, beginning at `now`; `clock` tells the time again at its end. Call it every [`STEP_US`].
+    pub fn step(&mut self, now: TimeUs, clock: impl Fn() -> TimeUs) {
+        self.now = now;
+        self.steps = self.steps.wrapping_add(1);
+        let reading = self.sensor.step(&mut self.bus);
+        self.status.density_kgpm3 = reading.ok().and_then(|r| r.outside).and_then(|air| air.density_kgpm3());
+        // A pin that cannot be read is taken as the worse: no supply, button up.
+        let button = self.inputs.button.is_low().unwrap_or(false);
+        self.button_steps = if button { self.button_steps.saturating_add(1) } else { 0 };
+        self.held_from_start &= button;
+        if self.held_from_start && self.button_steps == FORGET_STEPS && self.settings.is_some() {
+            self.request = Some(Request::Forget);
+        }
+        let supply = self.inputs.supply.as_mut().map(|pin| pin.is_high().unwrap_or(false));
+        let too_short = self.settings.is_some_and(|s| self.range_short_of(&s).is_some());
+        let input = Input {
+            now,
+            reading: match reading {
+                Ok(_) if too_short => Err(SensorFault::Identity),
+                Ok(reading) => Ok(GaugePa(reading.gauge_pa)),
+                Err(fault) => Err(fault.for_watch()),
+            },
+            supply,
+            button,
+            test: false,
+            temperature_degc: reading.ok().and_then(|r| r.outside).map(|air| air.temperature_c),
+        };
+        self.status.at = now;
+        self.status.supply = supply;
+        self.status.button = button;
+        // Without settings nothing is watched: red, and no permit.
+        let mut pins = Pins { red: true, ..Pins::default() };
+        if let Some(output) = self.watch.as_mut().map(|watch| watch.step(&input)) {
+            pins = output.pins;
+            self.take(&output);
+        }
+        let driven = drive(&mut self.outputs, pins);
+
+        self.write_note();
+        if let Some(request) = self.request.take() {
+            self.serve(request);
+        }
+        self.tell();
+        self.pump();
+        let spent_us = clock().0.saturating_sub(now.0).min(u64::from(u32::MAX)) as u32;
+        self.step_us = self.step_us.max(spent_us);
+        // An output that does not move is for the watchdog to end: its reset opens the permit.
+        if driven {
+            self.watchdog.feed(WATCHDOG_MS);
+        }
+    }
+
+    /// Moves bytes: call it at least every 2 ms at 115 200 baud with queues of 32 bytes.
+    pub fn pump(&mut self) {
+        for _ in 0..64 {
+            let mut byte = [0];
+            match self.link.read_ready() {
+                Ok(true) => {}
+                _ => break,
+            }
+            if !matches!(self.link.read(&mut byte), Ok(1)) {
+                break;
+            }
+            match self.receiver.push(byte[0]) {
+                Some(Ok(message)) => self.hear(message),
+                Some(Err(_)) => self.say(&FromBox::Refused(Refusal::Frame)),
+                None => {}
+            }
+        }
+        for _ in 0..64 {
+            let Some(byte) = self.queue.front().copied() else { break };
+            if !matches!(self.link.write_ready(), Ok(true)) || !matches!(self.link.write(&[byte]), Ok(1)) {
+                break;
+            }
+            self.queue.pop_front();
+        }
+    }
+
+    /// Starts the watch with the settings that hold.
+    fn begin(&mut self, cause: ResetCause) {
+        let start = Start { cause, stored_zero_pa: self.kept.zero_pa, unacknowledged: self.kept.unacknowledged };
+        self.watch = self.settings.and_then(|settings| Watch::new(settings, start).ok());
+        self.status.state = None;
+        self.status.permit = false;
+        self.status.siren = false;
+    }
+
+    /// Takes what the watch gave into status and log.
+    fn take(&mut self, output: &Output) {
+        self.status.state = Some((output.state, output.reason));
+        self.status.permit = output.permit;
+        self.status.siren = output.siren;
+        self.status.fault = output.fault;
+        self.status.gauge_pa = output.gauge_pa;
+        self.status.landings = output.landings;
+        self.status.since_landing_s = output.since_landing_s;
+        self.status.forecast_s = output.forecast_s;
+        for event in &output.events {
+            self.note_at(event.at, Noted::Watch(event.what));
+        }
+        let kept = Kept { zero_pa: output.zero_pa.or(self.kept.zero_pa), unacknowledged: output.unacknowledged };
+        if kept != self.kept {
+            self.kept = kept;
+            self.note(Noted::Kept(kept));
+        }
+    }
+
+    fn note(&mut self, what: Noted) {
+        self.note_at(self.now, what);
+    }
+
+    fn note_at(&mut self, at: TimeUs, what: Noted) {
+        let entry = Entry { boot: self.boot, at, what };
+        self.say(&FromBox::Event(entry));
+        if self.notes.push_back(entry).is_err() {
+            self.lost = self.lost.saturating_add(1);
+        }
+    }
+
+    /// Writes one waiting record. The last room is left for what must be known after a start.
+    fn write_note(&mut self) {
+        let Some(entry) = self.notes.pop_front() else { return };
+        let vital = matches!(entry.what, Noted::Kept(_));
+        if !((vital || self.store.room() > RESERVE) && log(&mut self.store, &entry)) {
+            self.lost = self.lost.saturating_add(1);
+        }
+    }
+
+    /// Queues a message whole, or not at all if the line is behind.
+    fn say(&mut self, message: &FromBox) {
+        let Ok(frame) = encode(message) else { return };
+        if QUEUE - self.queue.len() < frame.bytes().len() {
+            return;
+        }
+        for byte in frame.bytes() {
+            // There is room: just looked.
+            let _ = self.queue.push_back(*byte);
+        }
+    }
+
+    fn read_settings(&mut self) -> Option<WatchSettings> {
+        let mut bytes = [0; SETTINGS];
+        let length = self.store.settings(&mut bytes)?;
+        let settings: WatchSettings = postcard::from_bytes(bytes.get(..length)?).ok()?;
+        settings.validate().is_ok().then_some(settings)
+    }
+
+    /// The sensor's range, if it is known and shorter than `settings` need.
+    fn range_short_of(&self, settings: &WatchSettings) -> Option<f32> {
+        let range_pa = self.sensor.range_pa();
+        (range_pa > 0.0 && settings.sensor_high_pa > RANGE_SLACK * range_pa).then_some(range_pa)
+    }
+
+    fn hear(&mut self, message: ToBox) {
+        match message {
+            ToBox::Identify => self.greet = true,
+            ToBox::ReadSettings => {
+                let settings = self.settings;
+                self.say(&FromBox::Settings(settings));
+            }
+            ToBox::ReadLog { from } => self.download = Some((self.store.oldest(), from)),
+            ToBox::Offer(settings) => {
+                self.staged = None;
+                let answer = self.stage(settings);
+                self.say(&answer);
+            }
+            ToBox::Confirm { check } => match self.confirm(check) {
+                Ok(settings) => self.request = Some(Request::Commit(settings)),
+                Err(refusal) => self.say(&FromBox::Refused(refusal)),
+            },
+        }
+    }
+
+    fn stage(&mut self, settings: WatchSettings) -> FromBox {
+        if let Err(refusal) = may_replace(self.settings.as_ref(), &settings) {
+            return FromBox::Refused(refusal);
+        }
+        if let Some(range_pa) = self.range_short_of(&settings) {
+            return FromBox::Refused(Refusal::SensorRange { range_pa });
+        }
+        match check_of(&settings) {
+            Ok(check) => {
+                self.staged = Some((settings, check, self.steps));
+                FromBox::Staged(settings)
+            }
+            Err(_) => FromBox::Refused(Refusal::Impossible),
+        }
+    }
+
+    fn confirm(&mut self, check: u32) -> Result<WatchSettings, Refusal> {
+        let (settings, expected, since) = self.staged.ok_or(Refusal::NotStaged)?;
+        if check != expected || self.steps.wrapping_sub(since) > STAGED_STEPS {
+            return Err(Refusal::NotStaged);
+        }
+        if self.button_steps < HELD_STEPS {
+            return Err(Refusal::Button);
+        }
+        self.staged = None;
+        Ok(settings)
+    }
+
+    /// Stores or forgets settings: outputs at rest first, and the watch afresh afterwards.
+    fn serve(&mut self, request: Request) {
+        drive(&mut self.outputs, Pins::default());
+        self.watchdog.feed(WATCHDOG_ERASE_MS);
+        let mut bytes = [0; SETTINGS];
+        let stored = match &request {
+            Request::Commit(settings) => match postcard::to_slice(settings, &mut bytes) {
+                Ok(bytes) => self.store.save_settings(bytes).is_ok(),
+                Err(_) => false,
+            },
+            Request::Forget => self.store.save_settings(&[]).is_ok(),
+        };
+        self.settings = self.read_settings();
+        match (request, self.settings) {
+            (Request::Commit(wanted), Some(held)) if stored && held == wanted => {
+                self.note(Noted::Settings { site_id: held.site_id, revision: held.revision });
+                self.say(&FromBox::Stored(held));
+            }
+            (Request::Forget, None) if stored => self.note(Noted::Forgotten),
+            _ => self.say(&FromBox::Refused(Refusal::Flash)),
+        }
+        self.begin(ResetCause::Software);
+    }
+
+    /// Hello when it is due, status ten times a second, and the log as the line takes it.
+    fn tell(&mut self) {
+        // The first hello waits until the sensor was looked for.
+        if self.greet && (self.sensor.kind().is_some() || self.steps > HELD_STEPS) {
+            self.greet = false;
+            let hello = Hello {
+                protocol: PROTOCOL,
+                program: PROGRAM,
+                boot: self.boot,
+                cause: self.cause,
+                sensor: self.sensor.kind(),
+                range_pa: self.sensor.range_pa(),
+                settings: self.settings.map(|s| (s.site_id, s.revision)),
+            };
+            self.say(&FromBox::Hello(hello));
+        }
+        if self.steps.is_multiple_of(STATUS_STEPS) {
+            self.status.step_us = core::mem::take(&mut self.step_us);
+            self.status.lost = self.lost;
+            let status = self.status;
+            self.say(&FromBox::Status(status));
+        }
+        let Some((mut cursor, from)) = self.download else { return };
+        for _ in 0..DOWNLOAD_SLOTS {
+            // Half of the queue stays free for status and events.
+            if self.queue.len() > QUEUE / 2 {
+                break;
+            }
+            match self.store.next(&mut cursor) {
+                Step::Record(record) if record.sequence >= from => {
+                    if let Ok(entry) = postcard::from_bytes(record.payload()) {
+                        self.say(&FromBox::Logged { sequence: record.sequence, entry });
+                    }
+                }
+                Step::Record(_) | Step::Gap => {}
+                Step::End => {
+                    let next = self.store.next_sequence();
+                    self.say(&FromBox::LogEnd { next });
+                    self.download = None;
+                    return;
+                }
+            }
+        }
+        self.download = Some((cursor, from));
+    }
+}
+
+/// Version of this program.
+const PROGRAM: [u8; 3] = [
+    number(env!("CARGO_PKG_VERSION_MAJOR")),
+    number(env!("CARGO_PKG_VERSION_MINOR")),
+    number(env!("CARGO_PKG_VERSION_PATCH")),
+];
+/// Slots of the log that a step looks at during a download.
+const DOWNLOAD_SLOTS: u32 = 8;
+/// Records for which room is kept for what must be known after a start.
+const RESERVE: u32 = 16;
+
+/// A number in decimal digits.
+const fn number(digits: &str) -> u8 {
+    let bytes = digits.as_bytes();
+    let (mut value, mut index) = (0_u8, 0);
+    while index < bytes.len() {
+        value = value.wrapping_mul(10).wrapping_add(bytes[index].wrapping_sub(b'0'));
+        index += 1;
+    }
+    value
+}
+
+/// Puts `pins` on the outputs, the permit first. False if one of them did not take it.
+fn drive<P: OutputPin>(outputs: &mut Outputs<P>, pins: Pins) -> bool {
+    let mut done = outputs.permit.set_state(pins.permit.into()).is_ok();
+    done &= outputs.siren.set_state(pins.siren.into()).is_ok();
+    done &= outputs.red.set_state(pins.red.into()).is_ok();
+    done &= outputs.amber.set_state(pins.amber.into()).is_ok();
+    done &= outputs.green.set_state(pins.green.into()).is_ok();
+    done
+}
+
+/// Appends a record. False if the log did not take it.
+fn log<F: NorFlash>(store: &mut Store<F>, entry: &Entry) -> bool {
+    let mut bytes = [0; PAYLOAD];
+    match postcard::to_slice(entry, &mut bytes) {
+        Ok(bytes) => store.append(bytes).is_ok(),
+        Err(_) => false,
+    }
+}
+
+/// The newest of what must be known, and the number of the last start.
+fn newest_kept<F: NorFlash>(store: &mut Store<F>) -> (Kept, u16) {
+    let (mut kept, mut boot) = (Kept::default(), 0);
+    let mut cursor = store.oldest();
+    // The reader ends after all slots at the latest.
+    loop {
+        match store.next(&mut cursor) {
+            Step::Record(record) => {
+                if let Ok(entry) = postcard::from_bytes::<Entry>(record.payload()) {
+                    boot = entry.boot;
+                    if let Noted::Kept(value) = entry.what {
+                        kept = value;
+                    }
+                }
+            }
+            Step::Gap => {}
+            Step::End => return (kept, boot),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

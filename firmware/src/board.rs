@@ -1,0 +1,29 @@
+//! What a board gives the box besides the traits of `embedded-hal`.
+
+/// A watchdog that resets the board unless it is fed in time.
+pub trait Watchdog {
+    /// All is well for the next `next_ms`.
+    fn feed(&mut self, next_ms: u32);
+}
+
+/// The outputs, all active high.
+pub struct Outputs<P> {
+    /// Red lamp.
+    pub red: P,
+    /// Amber lamp.
+    pub amber: P,
+    /// Green lamp.
+    pub green: P,
+    /// Siren.
+    pub siren: P,
+    /// Permit.
+    pub permit: P,
+}
+
+/// The inputs.
+pub struct Inputs<I> {
+    /// Button, low while it is down.
+    pub button: I,
+    /// The blowers' supply, high while it is on; none if it is not sensed.
+    pub supply: Option<I>,
+}

@@ -1,0 +1,319 @@
+//! What box and host say to each other; `LINK.md` tells the protocol as a whole.
+//!
+//! Each message is one [`crate::frame`]. New messages are added at the end of the enums, so that an old
+//! program reads all it knows; [`PROTOCOL`] changes when an old message changes.
+
+use crate::frame::{FrameError, MAX_BODY};
+use crate::sensor::Kind;
+use crate::store::crc32;
+use landfall_core::watch::{Fault, Reason, ResetCause, State, TimeUs, WatchSettings, What};
+use serde::{Deserialize, Serialize};
+
+/// Version of the messages.
+pub const PROTOCOL: u8 = 1;
+/// Speed of the serial line, baud.
+pub const BAUD: u32 = 115_200;
+/// Steps between two status messages: 10 a second.
+pub const STATUS_STEPS: u32 = 5;
+
+/// From the box.
+// The sizes differ, but one message at a time is held.
+#[allow(clippy::large_enum_variant)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum FromBox {
+    /// Who it is: after a start and when asked.
+    Hello(Hello),
+    /// How things are: ten times a second.
+    Status(Status),
+    /// Something happened. Also sent where the log had no room for it.
+    Event(Entry),
+    /// A record of the log, when asked for.
+    Logged {
+        /// Its place in the sequence of all records.
+        sequence: u32,
+        /// The record.
+        entry: Entry,
+    },
+    /// The log ends here.
+    LogEnd {
+        /// Sequence number that the next record will get.
+        next: u32,
+    },
+    /// The settings in flash, when asked for.
+    Settings(Option<WatchSettings>),
+    /// The offered settings as they were understood; nothing is stored yet.
+    Staged(WatchSettings),
+    /// The settings as read back from flash: from now on these hold.
+    Stored(WatchSettings),
+    /// The last request was not done.
+    Refused(Refusal),
+}
+
+/// To the box.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+// As above.
+#[allow(clippy::large_enum_variant)]
+pub enum ToBox {
+    /// Say who you are.
+    Identify,
+    /// Send the settings that hold.
+    ReadSettings,
+    /// Send the log.
+    ReadLog {
+        /// From this sequence number on.
+        from: u32,
+    },
+    /// First half of a change of settings: here they are.
+    Offer(WatchSettings),
+    /// Second half: store what was staged. The button must be held down.
+    Confirm {
+        /// [`check_of`] of the staged settings.
+        check: u32,
+    },
+}
+
+/// Who the box is.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Hello {
+    /// [`PROTOCOL`].
+    pub protocol: u8,
+    /// Version of the program: major, minor, patch.
+    pub program: [u8; 3],
+    /// Starts counted so far.
+    pub boot: u16,
+    /// Why it started.
+    pub cause: ResetCause,
+    /// Sensor that was found.
+    pub sensor: Option<Kind>,
+    /// Highest pressure that it can tell, Pa.
+    pub range_pa: f32,
+    /// Site and revision of the settings that hold.
+    pub settings: Option<(u32, u32)>,
+}
+
+/// How things are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Status {
+    /// Time since the start.
+    pub at: TimeUs,
+    /// State and reason; none without settings, when nothing is watched.
+    pub state: Option<(State, Reason)>,
+    /// Riding may go on.
+    pub permit: bool,
+    /// The siren is called for.
+    pub siren: bool,
+    /// The sensor fault, if any.
+    pub fault: Option<Fault>,
+    /// Filtered gauge pressure, Pa.
+    pub gauge_pa: Option<f32>,
+    /// Blowers' supply, where sensed.
+    pub supply: Option<bool>,
+    /// The button is down.
+    pub button: bool,
+    /// Landings since the start.
+    pub landings: u32,
+    /// Since the last landing, s.
+    pub since_landing_s: Option<f32>,
+    /// Until the stop pressure, if the bag goes on losing air, s.
+    pub forecast_s: Option<f32>,
+    /// Density of the outside air, where sensed, kg/m³.
+    pub density_kgpm3: Option<f32>,
+    /// Longest step since the last status, µs.
+    pub step_us: u32,
+    /// Records for which the log had no room.
+    pub lost: u32,
+}
+
+/// A record of the log.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Which start of the box.
+    pub boot: u16,
+    /// Time since that start.
+    pub at: TimeUs,
+    /// What happened.
+    pub what: Noted,
+}
+
+/// What is noted.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Noted {
+    /// The watch's own events.
+    Watch(What),
+    /// What must be known after a start.
+    Kept(Kept),
+    /// The box started.
+    Booted(ResetCause),
+    /// Settings were stored.
+    Settings {
+        /// Their site.
+        site_id: u32,
+        /// Their revision.
+        revision: u32,
+    },
+    /// The box was told to forget its site.
+    Forgotten,
+}
+
+/// What a box must know from before it started.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Kept {
+    /// The last zero, Pa.
+    pub zero_pa: Option<f32>,
+    /// A stop or a fault is not acknowledged yet.
+    pub unacknowledged: bool,
+}
+
+/// Why a request was not done.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Refusal {
+    /// The settings contradict themselves, or are of another layout.
+    Impossible,
+    /// They are for another site than the one that the box has.
+    Foreign {
+        /// The box's site.
+        site_id: u32,
+    },
+    /// They are older than the box's, or as old and different.
+    Stale {
+        /// The box's revision.
+        revision: u32,
+    },
+    /// The fitted sensor does not reach as far as they need.
+    SensorRange {
+        /// How far it reaches, Pa.
+        range_pa: f32,
+    },
+    /// Nothing is staged, it was something else, or it was too long ago.
+    NotStaged,
+    /// The button is not held down.
+    Button,
+    /// The flash did not take them; the former ones still hold.
+    Flash,
+    /// The frame was broken or not understood.
+    Frame,
+}
+
+/// Checksum that stands for `settings` in [`ToBox::Confirm`]: CRC-32 of their postcard bytes.
+///
+/// # Errors
+/// [`FrameError::TooLong`] if they do not fit into a frame; the present layout does.
+pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
+    let mut bytes = [0; MAX_BODY];
+    postcard::to_slice(settings, &mut bytes).map(|bytes| crc32(bytes)).map_err(|_| FrameError::TooLong)
+}
+
+/// Whether a box that has `held` may take `offered`.
+///
+/// # Errors
+/// [`Refusal::Impossible`], [`Refusal::Foreign`] or [`Refusal::Stale`].
+pub fn may_replace(held: Option<&WatchSettings>, offered: &WatchSettings) -> Result<(), Refusal> {
+    offered.validate().map_err(|_| Refusal::Impossible)?;
+    let Some(held) = held else { return Ok(()) };
+    if held.site_id != offered.site_id {
+        return Err(Refusal::Foreign { site_id: held.site_id });
+    }
+    if offered.revision > held.revision || offered == held {
+        Ok(())
+    } else {
+        Err(Refusal::Stale { revision: held.revision })
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::frame::{Receiver, encode};
+    use landfall_core::watch::{Landing, SETTINGS_VERSION};
+
+    /// An invented bag: 1 kPa operating, 600 Pa stop.
+    pub(crate) fn sample() -> WatchSettings {
+        WatchSettings {
+            version: SETTINGS_VERSION,
+            site_id: 7,
+            revision: 3,
+            stop_pa: 600.0,
+            wait_pa: 750.0,
+            half_way_pa: 800.0,
+            operating_pa: 1000.0,
+            high_pa: 1300.0,
+            pressure_max_pa: 1400.0,
+            needed_s: 4.0,
+            recovery_s: 5.0,
+            landing_dip_pa: 120.0,
+            landing_spike_pa: 150.0,
+            landing_peak_pa: 3500.0,
+            interval_s: 20.0,
+            supply_sense: true,
+            sensor_low_pa: -60.0,
+            sensor_high_pa: 4900.0,
+            sensor_step_pa: 0.2,
+            sensor_error_pa: 12.0,
+            noise_low_pa: 0.5,
+            noise_high_pa: 20.0,
+            rate_limit_paps: 100_000.0,
+            zero_limit_pa: 30.0,
+        }
+    }
+
+    #[test]
+    fn which_settings_may_replace_which() {
+        let held = sample();
+        let with = |f: fn(&mut WatchSettings)| {
+            let mut s = sample();
+            f(&mut s);
+            s
+        };
+        let ask = |offered| may_replace(Some(&held), &offered);
+        assert_eq!(may_replace(None, &held), Ok(()));
+        assert_eq!(ask(held), Ok(()));
+        assert_eq!(ask(with(|s| s.revision = 4)), Ok(()));
+        assert_eq!(ask(with(|s| s.revision = 2)), Err(Refusal::Stale { revision: 3 }));
+        assert_eq!(ask(with(|s| s.stop_pa = 500.0)), Err(Refusal::Impossible)); // half-way does not fit
+        assert_eq!(ask(with(|s| s.needed_s = 5.0)), Err(Refusal::Stale { revision: 3 }));
+        assert_eq!(ask(with(|s| s.site_id = 8)), Err(Refusal::Foreign { site_id: 7 }));
+        assert_eq!(ask(with(|s| (s.revision, s.stop_pa) = (9, f32::NAN))), Err(Refusal::Impossible));
+    }
+
+    #[test]
+    fn the_longest_messages_fit() {
+        let mut settings = sample();
+        (settings.site_id, settings.revision) = (u32::MAX, u32::MAX);
+        let landing = Landing { count: u32::MAX, ago_s: 1.0, peak_pa: 1.0, dip_pa: 1.0, recovery_s: Some(1.0) };
+        let entry = Entry { boot: u16::MAX, at: TimeUs(u64::MAX), what: Noted::Watch(What::Landed(landing)) };
+        let status = Status {
+            at: TimeUs(u64::MAX),
+            state: Some((State::Stop, Reason::AirLost)),
+            fault: Some(Fault::SenseMissing),
+            gauge_pa: Some(1.0),
+            supply: Some(true),
+            landings: u32::MAX,
+            since_landing_s: Some(1.0),
+            forecast_s: Some(1.0),
+            density_kgpm3: Some(1.0),
+            step_us: u32::MAX,
+            lost: u32::MAX,
+            ..Status::default()
+        };
+        for message in
+            [FromBox::Settings(Some(settings)), FromBox::Logged { sequence: u32::MAX, entry }, FromBox::Status(status)]
+        {
+            let frame = encode(&message).unwrap();
+            let mut receiver = Receiver::new();
+            let got = frame.bytes().iter().find_map(|byte| receiver.push::<FromBox>(*byte));
+            assert_eq!(got, Some(Ok(message)));
+        }
+        assert!(postcard::to_slice(&entry, &mut [0; crate::store::PAYLOAD]).is_ok());
+        assert!(check_of(&settings).is_ok());
+    }
+
+    #[test]
+    fn a_message_byte_for_byte() {
+        // Any change here breaks every box in use: raise PROTOCOL.
+        let frame = encode(&ToBox::ReadLog { from: 300 }).unwrap();
+        // 02 (third message) AC 02 (300 as varint), CRC-32 by Python's zlib, stuffed.
+        assert_eq!(frame.bytes(), [0x08, 0x02, 0xAC, 0x02, 0xB5, 0x9F, 0x79, 0x10, 0x00]);
+    }
+}
