@@ -23,7 +23,8 @@ pub(super) fn range(key: &Key, si: f64, written: &str, unit: Option<&'static str
         return Err(Complaint::new(key.dotted, format!("{written} is not a number to compute with"), taken(key, unit)));
     }
     if !whole {
-        return Err(Complaint::new(key.dotted, format!("{written} is not a whole number"), taken(key, unit)));
+        let message = format!("{written} is not a whole number; {}", taken(key, unit));
+        return Err(Complaint::new(key.dotted, message, "give a whole number"));
     }
     let what = if si < 0.0 && key.low >= 0.0 { "is negative" } else { "is out of range" };
     let cure = match (key.kind, unit) {
@@ -86,10 +87,11 @@ pub(super) fn ordered(draft: &Draft, smaller: &str, larger: &str, equal: bool, b
         return;
     }
     let must = if equal { "must not be more than" } else { "must be less than" };
+    let (less, more) = (names(&[smaller]), names(&[larger]));
     out.push(Complaint::new(
         blame,
-        format!("{smaller} ({}) {must} {larger} ({})", show(smaller, a), show(larger, b)),
-        format!("correct {smaller} or {larger}; perhaps they are swapped"),
+        format!("{less} ({}) {must} {more} ({})", show(smaller, a), show(larger, b)),
+        format!("correct {less} or {more}; perhaps they are swapped"),
     ));
 }
 

@@ -59,9 +59,7 @@ fn written(value: &Value) -> String {
     let text = match value {
         Value::String(s) => format!("\"{}\"", s.value()),
         Value::Integer(i) => i.value().to_string(),
-        Value::Float(f) => {
-            f.as_repr().and_then(|r| r.as_raw().as_str()).map_or_else(|| f.value().to_string(), str::to_owned)
-        }
+        Value::Float(f) => format!("{:?}", f.value()).to_lowercase(),
         other => other.to_string().trim().to_owned(),
     };
     if text.chars().count() <= 60 { text } else { text.chars().take(57).chain("…".chars()).collect() }
@@ -117,7 +115,7 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
         Value::Float(f) => *f.value(),
         Value::String(s) => {
             let message = format!("a plain number is wanted, without quotes and unit; {} is a text", written(value));
-            let digits = s.value().trim().trim_end_matches('%').trim_end();
+            let digits = s.value().trim().trim_end_matches('%').split_whitespace().next().unwrap_or("");
             let cure = match digits.parse::<f64>() {
                 Ok(n) if n.is_finite() && s.value().contains('%') => {
                     format!("write {} = {}", key.name(), plain(n / 100.0))
@@ -159,6 +157,10 @@ fn unitless(
     written: &str,
     in_range: impl Fn(f64) -> bool,
 ) -> Complaint {
+    if !number.is_finite() {
+        let cure = format!("write a number and its unit: {}", dimension.usual().join(", "));
+        return Complaint::new(dotted, format!("{written} is not a number to compute with"), cure);
+    }
     let text = |unit: &str| format!("\"{} {unit}\"", written.trim_matches('"'));
     let units = dimension.units().filter(|u| dimension.usual().contains(&u.name));
     let fits: Vec<String> = units.filter(|u| in_range(u.to_si(number))).map(|u| text(u.name)).take(3).collect();
@@ -186,9 +188,11 @@ fn unreadable(
         QuantityError::NoUnit(number) => {
             unitless(dotted, name, dimension, *number, &format!("\"{}\"", text.trim()), in_range)
         }
-        QuantityError::WrongDimension { .. } => {
-            Complaint::new(dotted, format!("{} is wanted, and in {text:?} {error}", dimension.article()), units)
-        }
+        QuantityError::WrongDimension { measures, .. } => Complaint::new(
+            dotted,
+            format!("{} is wanted, but {text:?} is {}", dimension.article(), measures.article()),
+            units,
+        ),
         QuantityError::UnknownUnit { .. } => Complaint::new(dotted, format!("in {text:?} {error}"), units),
         _ => {
             let usual = dimension.shown_in();

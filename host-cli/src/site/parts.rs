@@ -30,7 +30,7 @@ pub(super) fn takeoff(draft: &Draft, out: &mut Vec<Complaint>) {
     above_mass_height("takeoff.radius", draft, out);
     let (height, radius, lip) = (draft.n("takeoff.height"), draft.n("takeoff.radius"), draft.n("takeoff.lip_angle"));
     if let (Some(h), Some(r)) = (height, radius)
-        && !(circle_closes(draft, h, r, lip, out) & derived_in_range(draft, out))
+        && !(circle_closes(draft, h, r, lip, out) && derived_in_range(draft, out))
     {
         return;
     }

@@ -26,13 +26,14 @@ const LONGEST_FILE: usize = 1 << 20;
 /// assert!(faults.concerns("rider.mass"));
 /// ```
 pub fn read_site(text: &str, file_name: &str) -> Result<Site, Faults> {
+    // A byte order mark is no part of the text.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = Reader { text, file_name, draft: Draft::empty(), spans: HashMap::new(), faults: Vec::new() };
     if text.len() > LONGEST_FILE {
         reader
             .fault(Complaint::new("", "the file is longer than 1 MiB; it is no site file", "give the site file"), None);
         return Err(reader.finish());
     }
-    // A byte order mark is no part of the text.
     match Document::parse(text) {
         Ok(document) => reader.root(document.as_table()),
         Err(error) => {
@@ -56,21 +57,39 @@ struct Reader<'a> {
 
 impl Reader<'_> {
     fn root(&mut self, root: &dyn TableLike) {
+        let known = |name: &str| TABLES.iter().find(|(table, _)| *table == name).map(|(table, _)| *table);
         for (name, item) in root.iter() {
             let span = root.get_key_value(name).and_then(|(k, _)| k.span()).or_else(|| item.span());
-            if !TABLES.iter().any(|(table, _)| *table == name) {
-                self.fault(unknown_at_root(name, item), span);
-                continue;
-            }
-            if let Some(span) = span.clone() {
-                self.spans.insert(name.to_owned(), span);
+            let table_name = match known(name) {
+                Some(table_name) => table_name,
+                None => {
+                    let (complaint, meant) = unknown_at_root(name, item);
+                    self.fault(complaint, span.clone());
+                    match meant {
+                        // What stands in a misspelt table is still read, and not also reported as missing.
+                        Some(Meant::Table(table)) if !root.contains_key(table) => table,
+                        Some(Meant::Key(dotted)) => {
+                            self.draft.faulty.insert(dotted);
+                            continue;
+                        }
+                        _ => continue,
+                    }
+                }
+            };
+            if let Some(span) = span.clone().or_else(|| item.span()) {
+                self.spans.insert(table_name.to_owned(), span);
             }
             match item.as_table_like() {
-                Some(table) => self.table(name, table),
+                Some(table) => self.table(table_name, table),
                 None => {
-                    let cure = format!("write [{name}] on a line of its own, and its keys below");
-                    self.fault(Complaint::new(name, "is a table of the site file, not a value", cure), span);
-                    for key in KEYS.iter().filter(|k| k.table() == name) {
+                    let cure = format!("write [{table_name}] once, on a line of its own, and its keys below");
+                    let message = if item.is_array_of_tables() {
+                        "is a single table, not a list of tables"
+                    } else {
+                        "is a table, not a value"
+                    };
+                    self.fault(Complaint::new(name, message, cure), span);
+                    for key in KEYS.iter().filter(|k| k.table() == table_name) {
                         self.draft.faulty.insert(key.dotted);
                     }
                 }
@@ -130,11 +149,13 @@ impl Reader<'_> {
         Err(self.finish())
     }
 
-    /// A fault at the place of its key, or of its table's header where the key is missing.
+    /// A fault at the place of its key, else of its table's header, else on the last line.
     fn complain(&mut self, complaint: Complaint) {
         let table = complaint.key.split_once('.').map_or(complaint.key.as_str(), |(table, _)| table);
         let span = self.spans.get(&complaint.key).or_else(|| self.spans.get(table)).cloned();
-        self.fault(complaint, span);
+        // What is missing with its whole table is missing at the end.
+        let end = self.text.trim_end().rfind('\n').map_or(0, |i| i + 1);
+        self.fault(complaint, span.or(Some(end..end)));
     }
 
     fn fault(&mut self, complaint: Complaint, span: Option<Range<usize>>) {
@@ -167,19 +188,28 @@ fn place(text: &str, offset: usize) -> (usize, usize, String) {
     (line, head.chars().count() + 1, excerpt)
 }
 
-fn unknown_at_root(name: &str, item: &Item) -> Complaint {
+/// What an unknown name was perhaps meant for.
+enum Meant {
+    Table(&'static str),
+    Key(&'static str),
+}
+
+fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
     if let Some(key) = KEYS.iter().find(|k| k.name() == name && !item.is_table_like()) {
         let message = format!("is a key of [{}], and stands above every table here", key.table());
-        return Complaint::new(name, message, format!("move it below [{}]", key.table()));
+        let complaint = Complaint::new(name, message, format!("move it below [{}]", key.table()));
+        return (complaint, Some(Meant::Key(key.dotted)));
     }
     let known = TABLES.iter().map(|(table, _)| *table);
     let all = known.clone().collect::<Vec<_>>().join(", ");
     match nearest(name, known) {
         Some(near) => {
             let message = format!("is unknown; [{near}] was perhaps meant");
-            Complaint::new(name, message, format!("rename it to {near}, or remove it; the tables are {all}"))
+            let complaint =
+                Complaint::new(name, message, format!("rename it to {near}, or remove it; the tables are {all}"));
+            (complaint, Some(Meant::Table(near)))
         }
-        None => Complaint::new(name, "is unknown", format!("remove it; the tables are {all}")),
+        None => (Complaint::new(name, "is unknown", format!("remove it; the tables are {all}")), None),
     }
 }
 
@@ -191,7 +221,8 @@ fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Com
     let open = keys().map(super::keys::Key::name).filter(|known| !table.contains_key(known));
     if let Some(key) = KEYS.iter().find(|k| k.name() == name) {
         let message = format!("is unknown; {name} is a key of [{}]", key.table());
-        return (Complaint::new(dotted, message, format!("move it below [{}]", key.table())), None);
+        let complaint = Complaint::new(dotted, message, format!("move it below [{}]", key.table()));
+        return (complaint, Some(key.dotted.to_owned()));
     }
     if let Some(near) = nearest(name, open) {
         let message = format!("is unknown; {near:?} was perhaps meant");

@@ -1,0 +1,171 @@
+//! The site file's reader on arbitrary input: no panic, no NaN, no fault without a place.
+#![allow(clippy::panic)] // helpers of tests
+
+use landfall::site::{
+    Dimension, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo, demo_text, parse_quantity, plain,
+    read_site, starter,
+};
+use proptest::prelude::*;
+
+/// Whatever comes out is either a site of finite values, each in its range, or at least one fault with its place.
+fn holds(text: &str) {
+    match read_site(text, "x.toml") {
+        Ok(site) => sound(&site),
+        Err(faults) => {
+            assert!(!faults.faults.is_empty(), "refused without a fault: {text:?}");
+            let lines = text.split('\n').count();
+            for fault in &faults.faults {
+                assert!((1..=lines).contains(&fault.line), "{fault:?} in {text:?}");
+                assert!(fault.column >= 1 && fault.width >= 1, "{fault:?}");
+                assert!(!fault.message.is_empty() && !fault.cure.is_empty(), "{fault:?}");
+            }
+            let _ = faults.to_string();
+        }
+    }
+}
+
+fn sound(site: &Site) {
+    for key in KEYS.iter().filter(|k| k.is_numeric() || k.kind == Kind::Flag) {
+        match key.get(site) {
+            // What is derived from others need not lie in the range for what is stated.
+            Some(si) if site.given.contains(key.dotted) || matches!(key.preset, Preset::Is(_)) => {
+                assert!((key.low..=key.high).contains(&si), "{} = {si}", key.dotted);
+            }
+            Some(si) => assert!(si.is_finite(), "{} = {si}", key.dotted),
+            None => {}
+        }
+    }
+    assert!(site.blower.curve.iter().all(|(flow, pressure)| flow.is_finite() && pressure.is_finite()));
+    assert!(site.blower.curve.windows(2).all(|w| w[1].1 > w[0].1 && w[1].0 < w[0].0));
+    assert!(site.rider.lightest_kg <= site.rider.mass_kg && site.rider.mass_kg <= site.rider.heaviest_kg);
+    assert!(site.takeoff.radius_m > site.rider.mass_height_m && site.takeoff.lip_angle_rad.to_degrees() <= 85.0);
+    let circle = site.takeoff.radius_m * (1.0 - site.takeoff.lip_angle_rad.cos());
+    assert!((circle - site.takeoff.height_m).abs() < 1e-3);
+    if let RollInKind::Sections(sections) = &site.roll_in.kind {
+        for section in sections {
+            let (Section::Straight { length_m: a, slope_rad: b } | Section::Arc { radius_m: a, turn_rad: b }) = section;
+            assert!(a.is_finite() && b.is_finite());
+        }
+    }
+}
+
+/// A text that is near to a value of the file.
+fn value() -> impl Strategy<Value = String> {
+    let unit = proptest::sample::select(UNITS).prop_map(|u| u.name);
+    let number = prop_oneof![
+        any::<f64>().prop_map(|n| n.to_string()),
+        (-1e4..1e4).prop_map(|n| format!("{n:.3}")),
+        (-100i32..1000).prop_map(|n| n.to_string()),
+        Just("1e400".to_owned()),
+        Just("nan".to_owned()),
+    ];
+    prop_oneof![
+        4 => (number.clone(), unit).prop_map(|(n, u)| format!("\"{n} {}\"", u.replace('"', "\\\""))),
+        2 => number,
+        1 => "[ -~]{0,12}".prop_map(|text| format!("'{}'", text.replace('\'', ""))),
+        1 => Just("true".to_owned()),
+        1 => Just("[[\"1 m3/s\", \"0 Pa\"], [\"0 m3/s\", \"1 kPa\"], 3]".to_owned()),
+        1 => Just("[{straight = \"4 m\", slope = \"30 deg\"}, {arc = \"6 m\", turn = \"30 deg\"}]".to_owned()),
+        1 => Just("{a = 1}".to_owned()),
+        1 => Just("1979-05-27".to_owned()),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1500))]
+
+    #[test]
+    fn any_text(text in ".{0,200}") {
+        holds(&text);
+    }
+
+    #[test]
+    fn any_text_of_several_lines(text in "([a-z_.\\[\\]=\"' 0-9{}#,\\-]{0,30}\n){0,12}") {
+        holds(&text);
+    }
+
+    /// Bytes put in place of others anywhere in the demo, which may cut a character of several bytes.
+    #[test]
+    fn any_bytes_in_the_demo(at in 0usize..2000, remove in 0usize..40, insert in prop::collection::vec(any::<u8>(), 0..12)) {
+        let mut bytes = demo_text().as_bytes().to_vec();
+        let at = at.min(bytes.len());
+        let end = (at + remove).min(bytes.len());
+        bytes.splice(at..end, insert);
+        holds(&String::from_utf8_lossy(&bytes));
+    }
+
+    /// Any key of the demo or of the starter set to anything.
+    #[test]
+    fn any_values_in_the_demo(edits in prop::collection::vec((proptest::sample::select(KEYS), value()), 1..5)) {
+        for base in [demo_text(), starter()] {
+            let mut lines: Vec<String> = base.lines().map(str::to_owned).collect();
+            for (key, value) in &edits {
+                let header = format!("[{}]", key.table());
+                let Some(at) = lines.iter().position(|l| *l == header) else {
+                    lines.push(header);
+                    lines.push(format!("{} = {value}", key.name()));
+                    continue;
+                };
+                let name = format!("{} = ", key.name());
+                let end = lines.iter().skip(at + 1).position(|l| l.starts_with('[')).map_or(lines.len(), |i| at + 1 + i);
+                match lines.iter().take(end).skip(at).position(|l| l.starts_with(&name)) {
+                    Some(i) => lines[at + i] = format!("{name}{value}"),
+                    None => lines.insert(at + 1, format!("{name}{value}")),
+                }
+            }
+            holds(&lines.join("\n"));
+        }
+    }
+
+    /// Setting a resolved site to anything either leaves a sound site or is refused.
+    #[test]
+    fn any_setting(key in proptest::sample::select(KEYS), si in prop_oneof![any::<f64>(), -10.0..100.0], text in value()) {
+        for site in [demo().with_value(key.dotted, si), demo().with_value(key.dotted, text.as_str())] {
+            match site {
+                Ok(site) => sound(&site),
+                Err(faults) => assert!(!faults.faults.is_empty()),
+            }
+        }
+    }
+
+    /// What a sweep sets is what the same edit of the file reads.
+    #[test]
+    fn a_sweep_and_an_edit_agree(key in proptest::sample::select(KEYS), share in 0.0..1.0f64) {
+        prop_assume!(key.is_numeric());
+        let si = key.low + share * (key.high - key.low).min(100.0);
+        let si = if key.kind == Kind::Count { si.round() } else { si };
+        let text = match key.kind {
+            // All digits, in the unit of the SI.
+            Kind::Quantity(dimension) => {
+                let unit = dimension.units().find(|u| u.factor == 1.0 && u.offset == 0.0).map_or("", |u| u.name);
+                format!("{si:e} {unit}")
+            }
+            _ => format!("{si}"),
+        };
+        let swept = demo().with_value(key.dotted, si);
+        let mut file = SiteFile::parse(demo_text(), "x.toml").unwrap_or_else(|f| panic!("{f}"));
+        file.set(key.dotted, &text).unwrap_or_else(|f| panic!("{f}"));
+        match (swept, file.site("x.toml")) {
+            (Ok(a), Ok(b)) => assert_eq!(a, b),
+            (Err(a), Err(b)) => assert_eq!(a.faults[0].key, b.faults[0].key),
+            (a, b) => panic!("{} = {text}: {a:?} but {b:?}", key.dotted),
+        }
+    }
+
+    #[test]
+    fn any_quantity(text in ".{0,24}", dimension in proptest::sample::select(&Dimension::ALL[..])) {
+        if let Ok(q) = parse_quantity(&text, dimension) {
+            prop_assert!(q.si.is_finite());
+        }
+    }
+
+    /// What is shown in a message is read back as the same value, to the six digits shown.
+    #[test]
+    fn what_is_shown_can_be_typed(n in prop_oneof![-1e6..1e6f64, -1e-6..1e-6f64], dimension in proptest::sample::select(&Dimension::ALL[..])) {
+        let shown = dimension.show(n);
+        let read = parse_quantity(&shown, dimension).unwrap_or_else(|e| panic!("{shown}: {e}")).si;
+        let scale = if dimension == Dimension::Temperature { n.abs().max(300.0) } else { n.abs() };
+        prop_assert!((read - n).abs() <= 1e-5 * scale + 1e-12, "{shown} is {read}, not {n}");
+        prop_assert!(plain(n).len() < 16);
+    }
+}
