@@ -1,2 +1,4 @@
 //! Helpers shared by the acceptance tests.
 #![forbid(unsafe_code)]
+
+pub mod bag_air;

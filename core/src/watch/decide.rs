@@ -352,6 +352,12 @@ impl Decider {
 
     /// Why no rider may start, if so.
     fn block(&self, facts: &Facts) -> Option<Reason> {
+        if facts.zero != ZeroState::Known {
+            return Some(Reason::Starting);
+        }
+        if facts.falling {
+            return Some(Reason::AirFalling);
+        }
         if facts.landing {
             return Some(Reason::Landing);
         }

@@ -1,0 +1,227 @@
+//! Every reachable state of the watch's finite part, under every combination of facts at every step.
+//!
+//! The very code of the box runs, with its durations shortened to a few steps so that the set of states is
+//! small enough to visit all of it (a timer that runs to 3 passes the same branches as one that runs to 3000). A
+//! second, independent bookkeeping of the facts, written here, says what would have had to happen.
+
+use std::collections::{HashMap, VecDeque};
+
+use landfall_core::watch::decide::{Air, Decider, Durations, Facts, Leak, ZeroState};
+use landfall_core::watch::{Fault, State};
+
+const TIMES: Durations =
+    Durations { check_ms: 2, settle_ms: 3, back_ms: 2, clear_ms: 2, hold_ms: 3, trust_ms: 2, test_ms: 2, tap_ms: 1 };
+
+fn all_facts() -> Vec<Facts> {
+    let mut out = Vec::new();
+    let both = [false, true];
+    for fault in [None, Some(Fault::Crc)] {
+        for supply_cut in both {
+            for air in [Air::Gone, Air::Low, Air::Between, Air::Ready, Air::Firm, Air::Over] {
+                for (falling, landing, slow) in [
+                    (false, false, false),
+                    (true, false, false),
+                    (false, true, false),
+                    (false, false, true),
+                    (true, true, true),
+                ] {
+                    for leak in [Leak::No, Leak::Seen, Leak::Soon] {
+                        for (button, gap) in [(false, false), (false, true), (true, false), (true, true)] {
+                            for test in both {
+                                for zero in [ZeroState::Pending, ZeroState::Known, ZeroState::Refused] {
+                                    out.push(Facts {
+                                        dt_ms: 1,
+                                        fault,
+                                        supply_cut,
+                                        air,
+                                        falling,
+                                        landing,
+                                        slow,
+                                        leak,
+                                        button,
+                                        gap,
+                                        test,
+                                        zero,
+                                    });
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+    out
+}
+
+/// What has happened, as far as the promises need it; kept without looking at the watch.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+struct Ghost {
+    /// The button was up at the last step (before the start: down).
+    up: bool,
+    /// Steps since the last fault, up to 2; a fault never seen counts as long ago.
+    quiet: u8,
+    /// Steps for which the button has been down without a missed step since it was last seen up, with the air back
+    /// and no fault all the while; up to 3. None: it is up, or something broke the hold.
+    held: Option<u8>,
+    /// The same for a hold in which the air does not matter.
+    held_no_air: Option<u8>,
+    /// The permit has been given, or a stop was pending at the start.
+    duty: bool,
+}
+
+impl Ghost {
+    fn after(&self, f: &Facts) -> Self {
+        let quiet = if f.fault.is_some() { 0 } else { (self.quiet + 1).min(2) };
+        let air = f.air == Air::Ready && f.zero == ZeroState::Known && !f.supply_cut && !f.falling;
+        let hold = |before: Option<u8>, good: bool| {
+            if !f.button || !good {
+                None
+            } else if self.up {
+                Some(0)
+            } else if f.gap {
+                None
+            } else {
+                before.map(|n| (n + 1).min(3))
+            }
+        };
+        Self {
+            up: !f.button,
+            quiet,
+            held: hold(self.held, air && quiet == 2),
+            held_no_air: hold(self.held_no_air, quiet == 2),
+            duty: self.duty,
+        }
+    }
+}
+
+/// Checks every promise on one step.
+fn check(before: &Decider, ghost: &Ghost, f: &Facts, after: &Decider) {
+    let (from, to) = (before.state(), after.state());
+    let here = || format!("{before:?}\n{ghost:?}\n{f:?}\n{after:?}");
+    // Outputs follow the state, and the permit is in ride only.
+    assert_eq!(after.permit(), to == State::Ride, "{}", here());
+    assert_eq!(after.siren(), matches!(to, State::Stop | State::Fault), "{}", here());
+    // In ride nothing is wrong, and the zero is known.
+    if to == State::Ride {
+        let well = f.fault.is_none()
+            && ghost.quiet == 2
+            && after.fault().is_none()
+            && !f.supply_cut
+            && !f.falling
+            && !f.landing
+            && !f.slow
+            && f.leak != Leak::Soon
+            && matches!(f.air, Air::Between | Air::Ready)
+            && f.zero == ZeroState::Known;
+        assert!(well, "rides though something is wrong\n{}", here());
+        assert!(from == State::Ride || f.air == Air::Ready, "{}", here());
+        assert!(matches!(from, State::Fill | State::Wait | State::Ride), "{}", here());
+    }
+    // Nothing but a person ends a stop, with the air back and the sensor believed.
+    if from == State::Stop && to != State::Stop {
+        assert_eq!(to, State::Wait, "{}", here());
+        assert_eq!(ghost.held, Some(3), "left stop without a person\n{}", here());
+    }
+    if from == State::Fault && to != State::Fault {
+        match to {
+            State::Wait => assert_eq!(ghost.held, Some(3), "{}", here()),
+            State::Check => {
+                assert!(!ghost.duty, "{}", here());
+                assert_eq!(ghost.held_no_air, Some(3), "{}", here());
+            }
+            State::Stop => assert!(f.air == Air::Gone && ghost.quiet == 2, "{}", here()),
+            other => panic!("fault to {other:?}\n{}", here()),
+        }
+    }
+    // Danger is acted on in the same step.
+    if matches!(from, State::Ride | State::Wait) {
+        if f.fault.is_some() {
+            assert_eq!(to, State::Fault, "{}", here());
+        } else if f.air == Air::Gone || f.supply_cut || f.falling {
+            assert!(after.siren(), "{}", here());
+        }
+    }
+    if matches!(from, State::Check | State::Fill) && f.fault.is_some() {
+        assert_eq!(to, State::Fault, "{}", here());
+    }
+    // Once somebody may be riding, there is no quiet way back to the start.
+    if ghost.duty {
+        assert!(after.duty() && !matches!(to, State::Check | State::Fill), "{}", here());
+        assert_eq!(after.unacknowledged(), after.siren(), "{}", here());
+    }
+}
+
+/// All well, button as given.
+fn good(button: bool) -> Facts {
+    Facts {
+        dt_ms: 1,
+        fault: None,
+        supply_cut: false,
+        air: Air::Ready,
+        falling: false,
+        landing: false,
+        slow: false,
+        leak: Leak::No,
+        button,
+        gap: false,
+        test: false,
+        zero: ZeroState::Known,
+    }
+}
+
+#[test]
+fn every_reachable_state_keeps_every_promise() {
+    let facts = all_facts();
+    let mut seen: HashMap<(Decider, Ghost), ()> = HashMap::new();
+    let mut queue = VecDeque::new();
+    for unacknowledged in [false, true] {
+        let ghost = Ghost { up: false, quiet: 2, held: None, held_no_air: None, duty: unacknowledged };
+        let node = (Decider::new(unacknowledged), ghost);
+        seen.insert(node.clone(), ());
+        queue.push_back(node);
+    }
+    let mut steps = 0u64;
+    let mut by_state = [0usize; 6];
+    while let Some((decider, ghost)) = queue.pop_front() {
+        by_state[State::ALL.iter().position(|s| *s == decider.state()).unwrap()] += 1;
+        for f in &facts {
+            let mut next = decider.clone();
+            next.step(f, &TIMES);
+            let mut ghost_next = ghost.after(f);
+            check(&decider, &ghost_next, f, &next);
+            ghost_next.duty |= next.permit();
+            steps += 1;
+            let node = (next, ghost_next);
+            if !seen.contains_key(&node) {
+                seen.insert(node.clone(), ());
+                queue.push_back(node);
+            }
+        }
+        assert!(seen.len() < 2_000_000, "the set of states is not small");
+    }
+    // Every state is visited, and a person with good air gets back to riding from each.
+    assert!(by_state.iter().all(|n| *n > 0), "{by_state:?}");
+    for (decider, _) in seen.keys() {
+        let mut d = decider.clone();
+        let script = [(false, 6), (true, 5), (false, 8), (true, 5), (false, 8)];
+        for (button, n) in script {
+            for _ in 0..n {
+                d.step(&good(button), &TIMES);
+            }
+        }
+        assert_eq!(d.state(), State::Ride, "no way back to riding from {decider:?}");
+    }
+    println!(
+        "explored: {} states (with bookkeeping), {} combinations of facts at each, {steps} steps; \
+         check {}, fill {}, ride {}, wait {}, stop {}, fault {}",
+        seen.len(),
+        facts.len(),
+        by_state[0],
+        by_state[1],
+        by_state[2],
+        by_state[3],
+        by_state[4],
+        by_state[5]
+    );
+}
