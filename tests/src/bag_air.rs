@@ -102,6 +102,8 @@ pub struct Noise {
     pub gust_rate_hz: f32,
     /// Mean of the gusts' (exponential) height; either sign.
     pub gust_pa: f32,
+    /// No gust is higher: nobody rides in more wind.
+    pub gust_limit_pa: f32,
     /// Share of readings lost to the bus, one by one.
     pub lost: f32,
     /// One count of the sensor.
@@ -110,8 +112,8 @@ pub struct Noise {
 
 impl Noise {
     /// White 2 Pa, turbulence 4 Pa over 0.15 s, beat 2 Pa at 6 Hz, wander 6 Pa over 40 s, a gust every 20 s of
-    /// 15 Pa on average (the wind pressure of 5 m/s is 15 Pa, of 38 km/h 67 Pa) either way, 1 reading in 10,000
-    /// lost, steps of 0.2 Pa. All *assumed*.
+    /// 15 Pa on average either way (the wind pressure at 5 m/s) and at most 67 Pa (at 38 km/h, above which nobody
+    /// rides), felt in full inside the bag, 1 reading in 10,000 lost, steps of 0.2 Pa. All *assumed*.
     pub const fn usual() -> Self {
         Self {
             white_pa: 2.0,
@@ -123,6 +125,7 @@ impl Noise {
             wander_s: 40.0,
             gust_rate_hz: 0.05,
             gust_pa: 15.0,
+            gust_limit_pa: 67.0,
             lost: 1e-4,
             step_pa: 0.2,
         }
@@ -192,7 +195,8 @@ impl NoiseSource {
             self.gust_pa = 0.0;
             if self.rng.random::<f32>() < self.noise.gust_rate_hz * self.dt_s {
                 let sign = if self.rng.random::<bool>() { 1.0 } else { -1.0 };
-                self.gust_pa = -sign * self.noise.gust_pa * (1.0 - self.rng.random::<f32>()).ln();
+                let height_pa = -self.noise.gust_pa * (1.0 - self.rng.random::<f32>()).ln();
+                self.gust_pa = sign * height_pa.min(self.noise.gust_limit_pa);
                 self.gust_length_s = self.rng.random_range(1.0..5.0);
                 self.gust_t_s = 0.0;
             }

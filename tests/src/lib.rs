@@ -2,3 +2,4 @@
 #![forbid(unsafe_code)]
 
 pub mod bag_air;
+pub mod watch_site;

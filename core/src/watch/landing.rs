@@ -23,7 +23,7 @@ pub const SPIKE_MAX_MS: u32 = 2000;
 /// A second spike this soon after the first one's end is the same rider bouncing. *Assumed*.
 pub const BOUNCE_MS: u32 = 1500;
 /// Time that the pressure must stay near its resting value before the dip counts as over. *Assumed*.
-pub const STEADY_MS: u32 = 300;
+pub const STEADY_MS: u32 = 400;
 /// How much longer than computed a dip may last before it is called slow. *Assumed*.
 pub const SLOW_FACTOR: f32 = 1.5;
 
