@@ -155,7 +155,7 @@ mod tests {
         for bit in 0..(frame.bytes().len() - 1) * 8 {
             let mut bytes = frame.bytes().to_vec();
             bytes[bit / 8] ^= 1 << (bit % 8);
-            bytes.extend_from_slice(&encode(&(7_u32, false, None::<f32>)).unwrap().bytes().to_vec());
+            bytes.extend_from_slice(encode(&(7_u32, false, None::<f32>)).unwrap().bytes());
             let got = receive::<Message>(&mut Receiver::new(), &bytes);
             assert_eq!(got.last(), Some(&Ok((7, false, None))), "bit {bit}");
             assert!(got[..got.len() - 1].iter().all(Result::is_err), "bit {bit}: {got:?}");

@@ -1,0 +1,118 @@
+//! The pressure-watching box on an RP2040 board of the Raspberry Pi Pico class.
+//!
+//! Brought up on the register level, so that the image can be proven to hold no panic path and every
+//! wait is bounded. [`pins`] has the wiring.
+#![no_std]
+#![no_main]
+
+mod clocks;
+mod fitted;
+mod flash;
+mod i2c;
+#[cfg(feature = "log")]
+mod log;
+mod pins;
+mod reset;
+mod time;
+mod uart;
+
+use landfall_core::watch::TimeUs;
+use landfall_firmware::app::{App, Hardware, STEP_US, WATCHDOG_ERASE_MS};
+use landfall_firmware::board::{Inputs, Outputs};
+use landfall_firmware::gauge::Gauge;
+use pins::{Input, Output};
+use rp2040_pac as pac;
+
+/// Time between two looks at the serial lines, µs: their queues hold 32 bytes, 2.8 ms at 115 200 baud.
+const PUMP_US: u32 = 2_000;
+
+/// Second boot stage, copied by the boot ROM: plain serial reads (command 0x03). See [`flash`].
+#[unsafe(link_section = ".boot2")]
+#[used]
+static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
+
+/// Stops with the outputs at rest; the watchdog, once started, resets the chip.
+pub fn halt() -> ! {
+    // SAFETY: clears outputs only.
+    unsafe { (*pac::SIO::ptr()).gpio_out_clr().write(|w| w.bits(u32::MAX)) };
+    loop {
+        cortex_m::asm::nop();
+    }
+}
+
+#[cfg(not(feature = "prove-no-panic"))]
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    halt()
+}
+
+#[cfg(feature = "prove-no-panic")]
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    unsafe extern "C" {
+        // Not defined anywhere: linking fails if a path to here is left.
+        fn PANIC_PATH_REMAINS() -> !;
+    }
+    // SAFETY: never linked.
+    unsafe { PANIC_PATH_REMAINS() }
+}
+
+#[cortex_m_rt::entry]
+fn main() -> ! {
+    // SAFETY: the only place that takes them.
+    let p = unsafe { pac::Peripherals::steal() };
+    if !clocks::start(&p) || !clocks::reset_blocks(&p) {
+        halt()
+    }
+    let cause = reset::cause(&p.WATCHDOG, &p.VREG_AND_CHIP_RESET);
+    let watchdog = reset::Dog::start(p.WATCHDOG, &p.PSM, WATCHDOG_ERASE_MS);
+    let outputs = Outputs {
+        red: Output::new(10),
+        amber: Output::new(11),
+        green: Output::new(12),
+        siren: Output::new(13),
+        permit: Output::new(14),
+    };
+    pins::to_i2c(pins::SDA);
+    pins::to_i2c(pins::SCL);
+    let inputs = Inputs {
+        button: Input::pulled_up(16),
+        supply: pins::is_high_after_pull_up(17).then(|| Input::pulled_down(15)),
+    };
+    let hardware = Hardware {
+        bus: i2c::Bus::new(p.I2C0),
+        outputs,
+        inputs,
+        flash: flash::Region::new(),
+        link: uart::Uart::link(),
+        watchdog,
+    };
+    let mut log_line = uart::Uart::log();
+    time::start();
+    #[cfg(feature = "log")]
+    defmt::info!("start: {}", cause);
+    let mut app = App::start(hardware, Gauge::new(fitted::BRIDGE), cause);
+
+    let mut next_us = time::now_us32();
+    loop {
+        app.step(TimeUs(time::now_us()), || TimeUs(time::now_us()));
+        next_us = next_us.wrapping_add(STEP_US);
+        let mut wake_us = time::now_us32();
+        // Behind by more than a step, as after an erase: the missed ones are not made up for.
+        if (wake_us.wrapping_sub(next_us) as i32) > STEP_US as i32 {
+            next_us = wake_us;
+        }
+        while (wake_us.wrapping_sub(next_us) as i32) < 0 {
+            wake_us = wake_us.wrapping_add(PUMP_US);
+            time::sleep_until(if (wake_us.wrapping_sub(next_us) as i32) < 0 { wake_us } else { next_us });
+            app.pump();
+            #[cfg(feature = "log")]
+            log::drain(&mut log_line);
+            if cfg!(feature = "hang-on-request") && log_line.take() == Some(0xEE) {
+                loop {
+                    cortex_m::asm::nop();
+                }
+            }
+        }
+    }
+}
