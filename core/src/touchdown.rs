@@ -38,12 +38,12 @@ pub struct Landing {
 impl Landing {
     /// The same landing, checked.
     ///
-    /// Valid: 1 to 5,000 kg, 0 to 60 m/s, slope within ±1.4 rad, skin loss 0 to 1, thickness 0.05 to 30 m.
+    /// Valid: 1 to 10,000 kg, 0 to 60 m/s, slope within ±1.4 rad, skin loss 0 to 1, thickness 0.05 to 30 m.
     ///
     /// # Errors
     /// [`InputError::OutOfRange`].
     pub fn checked(self) -> Result<Self, InputError> {
-        within("landing.mass_kg", self.mass_kg, 1.0, 5_000.0)?;
+        within("landing.mass_kg", self.mass_kg, 1.0, 10_000.0)?;
         within("landing.normal_speed_mps", self.normal_speed_mps, 0.0, 60.0)?;
         within("landing.slope_rad", self.slope_rad, -1.4, 1.4)?;
         within("bag.skin_loss", self.skin_loss, 0.0, 1.0)?;
@@ -87,7 +87,7 @@ pub struct Options {
 impl Default for Options {
     /// Follows the body back for 3 s, with results within 0.1 % and 1 ms.
     fn default() -> Self {
-        Self { tolerance: 1e-4, max_steps: 2_000, window_s: 3.0, until: Until::Back, trace_interval_s: 0.0 }
+        Self { tolerance: 1e-5, max_steps: 2_000, window_s: 3.0, until: Until::Back, trace_interval_s: 0.0 }
     }
 }
 
