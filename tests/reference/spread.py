@@ -1,0 +1,148 @@
+"""Section 5: divided differences and plain sampling."""
+
+import math
+
+import numpy as np
+from scipy.stats import beta, norm
+
+import sample
+from site_file import INPUTS
+
+H2 = 3.0
+RUNS = 100_000
+# other side's runs, for brackets: an estimate from this many runs is to fall inside them
+OTHER = 100_000
+SIGMAS = 4.0
+
+
+def clopper_pearson(k, n, level=0.95):
+    a = (1.0 - level) / 2.0
+    low = 0.0 if k == 0 else float(beta.ppf(a, k, n - k + 1))
+    high = 1.0 if k == n else float(beta.ppf(1.0 - a, k + 1, n - k))
+    return low, high
+
+
+def differences(s, mass, gap=None):
+    """The 2n + 1 runs and their mean, covariance and shares; None where a run does not land."""
+    gap = s.gap if gap is None else gap
+    n = len(INPUTS)
+    z = np.zeros((n, 2 * n + 1))
+    for i in range(n):
+        z[i, 1 + 2 * i], z[i, 2 + 2 * i] = math.sqrt(H2), -math.sqrt(H2)
+    q = sample.draw(s, z)
+    r = sample.run(s, mass, q, gap=gap, fine=8, dt=0.005)
+    if np.any(r["state"] != 0) or not np.all(r["landed"]) or np.any(r["x_up"] > gap):
+        return None
+    out = {}
+    terms = {}
+    for name, v in (("along", r["x"] - gap), ("across", r["y"] - s.offset), ("normal", r["normal"])):
+        plus, minus = v[1::2], v[2::2]
+        even = plus + minus - 2.0 * v[0]
+        terms[name] = (plus - minus) ** 2 / (4.0 * H2) + (H2 - 1.0) / (4.0 * H2 * H2) * even**2
+        unit = "mps" if name == "normal" else "m"
+        out[f"mean_{name}_{unit}"] = v[0] + float(np.sum(even)) / (2.0 * H2)
+        out[f"sd_{name}_{unit}"] = math.sqrt(float(np.sum(terms[name])))
+    for name in ("along", "across"):
+        total = float(np.sum(terms[name]))
+        out[f"shares_{name}"] = {i: (float(t) / total if total > 0.0 else 0.0) for i, t in zip(INPUTS, terms[name])}
+    return out
+
+
+def normals(seed, n=RUNS):
+    return np.random.Generator(np.random.PCG64(seed)).standard_normal((len(INPUTS), n))
+
+
+def quantile(sorted_values, p):
+    """Value at probability p, and the values at SIGMAS standard errors of the difference between
+    two independent samples below and above."""
+    n = len(sorted_values)
+    se = math.sqrt(p * (1.0 - p) * (1.0 / n + 1.0 / OTHER))
+    def at(x):
+        return float(np.quantile(sorted_values, min(max(x, 0.0), 1.0)))
+
+    return at(p), [at(p - SIGMAS * se), at(p + SIGMAS * se)]
+
+
+def sampling(s, r, gap=None, offset=None):
+    """Mean, sd, quantiles, outcomes and the chance of a miss of a set of runs."""
+    code, along, across = sample.outcomes(s, r, gap, offset)
+    n = len(code)
+    counts = np.bincount(code, minlength=len(sample.OUTCOMES))
+    reach = code < sample.OUTCOMES.index("front")
+    k = int(n - counts[0])
+    low, high = clopper_pearson(k, n)
+    out = {
+        "outcomes": {name: int(c) / n for name, c in zip(sample.OUTCOMES, counts)},
+        "outcome_counts": {name: int(c) for name, c in zip(sample.OUTCOMES, counts)},
+        "miss": k / n,
+        "miss_low": low,
+        "miss_high": high,
+        "samples": n,
+    }
+    kept = int(np.count_nonzero(reach))
+    if kept < 100:
+        return out | {"mean_along_m": None}
+    for name, v in (("along", along), ("across", across), ("normal", r["normal"])):
+        v = v[reach]
+        unit = "mps" if name == "normal" else "m"
+        mean, sd = float(np.mean(v)), float(np.std(v, ddof=1))
+        fourth = float(np.mean((v - mean) ** 4))
+        out[f"mean_{name}_{unit}"], out[f"sd_{name}_{unit}"] = mean, sd
+        out[f"mean_{name}_se"] = sd / math.sqrt(kept)
+        out[f"sd_{name}_se"] = math.sqrt(max(fourth - sd**4, 0.0) / kept) / (2.0 * sd) if sd > 0.0 else 0.0
+    a = np.sort(along[reach])
+    for name, p in (("p001", 0.001), ("p50", 0.5), ("p999", 0.999)):
+        out[f"along_{name}_m"], out[f"along_{name}_bracket"] = quantile(a, p)
+    out["normal_p999_mps"], out["normal_p999_bracket"] = quantile(np.sort(r["normal"][reach]), 0.999)
+    return out
+
+
+def probit(p, n):
+    """Normal quantile of a share, kept off 0 and 1 by half a run."""
+    return float(norm.ppf(min(max(p, 0.5 / n), 1.0 - 0.5 / n)))
+
+
+def levels(target, n):
+    """Shares between which an estimate of `target` is expected to fall, both samples' noise in."""
+    se = math.sqrt(target * (1.0 - target) * (1.0 / n + 1.0 / OTHER))
+    return max(target - SIGMAS * se, 0.0), target + SIGMAS * se
+
+
+def crossing(f, inside, outside, target, n, tol):
+    """Where the share f passes `target` between a place inside (f <= target) and one outside.
+
+    Regula falsi on normal quantiles, then bisection, to `tol`. Returns the place and a bracket of
+    the places where f would pass the `levels` of the target, from the local slope."""
+    goal = probit(target, n)
+    a, fa, b, fb = inside, probit(f(inside), n) - goal, outside, probit(f(outside), n) - goal
+    points = [(a, fa), (b, fb)]
+    for i in range(40):
+        if abs(b - a) <= tol:
+            break
+        share = 0.5 if (i % 3 == 2 or not fb > fa) else min(max(-fa / (fb - fa), 0.03), 0.97)
+        x = a + share * (b - a)
+        fx = probit(f(x), n) - goal
+        points.append((x, fx))
+        if fx <= 0.0:
+            a, fa = x, fx
+        else:
+            b, fb = x, fx
+        if abs(fx) < 0.012:  # about one run in the count
+            break
+    found = points[-1][0] if abs(points[-1][1]) < 0.012 else 0.5 * (a + b)
+    near = sorted((p for p in points if abs(p[1]) < 1.2 and abs(p[0] - found) > 2 * tol), key=lambda p: abs(p[0] - found))
+    low, high = levels(target, n)
+    zl, zh = probit(low, n) - goal, probit(high, n) - goal
+
+    def reach(sign):
+        """Distance to the level on the inner (sign < 0) or outer side, by the nearest secants."""
+        z = zl if sign < 0 else zh
+        slopes = [abs(p[1]) / abs(p[0] - found) for p in near[:4] if p[1] * sign > 0 and abs(p[1]) > 0.05]
+        if not slopes:
+            slopes = [abs(p[1]) / abs(p[0] - found) for p in near[:4] if abs(p[1]) > 0.05]
+        return abs(z) / min(slopes) + tol if slopes else None
+
+    inner, outer = reach(-1), reach(1)
+    direction = 1.0 if outside > inside else -1.0
+    ends = [None if inner is None else found - direction * inner, None if outer is None else found + direction * outer]
+    return found, ends if direction > 0 else ends[::-1]
