@@ -237,7 +237,7 @@ fn without_a_unit() {
         "blower",
         "  [\"0.95",
         "  [\"0.95 m3/s\", 400],",
-        "blower.curve[2]: a pressure needs its unit, and 400 has none; \"400 Pa\" or \"400 mbar\" or \"400 mmH2O\" was \
+        "blower.curve[2]: a pressure needs its unit, and 400 has none; \"400 Pa\" or \"400 mmH2O\" was \
          perhaps meant\n\
          = write \"400 Pa\", or in whichever unit it was measured: kPa, Pa, mbar, inH2O, mmH2O, psi",
     );
@@ -283,7 +283,7 @@ fn another_dimension_or_kind() {
         "blower",
         "count",
         "count = 2.5",
-        "blower.count: 2.5 is not a whole number; 1 to 50 is taken\n= give a whole number",
+        "blower.count: 2.5 is not a whole number; 1 to 20 is taken\n= give a whole number",
     );
     says(
         "blower",
@@ -308,7 +308,7 @@ fn negative() {
         "gap = \"-2 ft\"",
         "bag.gap: \"-2 ft\" is negative; 0 m to 50 m is taken (0 ft to 164.042 ft)\n= check the number and its unit",
     );
-    says("blower", "count", "count = -1", "blower.count: -1 is negative; 1 to 50 is taken\n= check the number");
+    says("blower", "count", "count = -1", "blower.count: -1 is negative; 1 to 20 is taken\n= check the number");
 }
 
 #[test]

@@ -71,6 +71,103 @@ fn value() -> impl Strategy<Value = String> {
     ]
 }
 
+/// What the reader takes, the core takes: every constructor that a plan begins with.
+fn core_takes(site: &Site) {
+    use landfall_core::air::Air;
+    use landfall_core::bag::Bag;
+    use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+    use landfall_core::openings::{Discharge, Openings, OpeningsInput};
+    use landfall_core::path::{self, Path};
+    use landfall_core::takeoff::TakeOff;
+    let f = |x: f64| x as f32;
+    let (rider, bag, blower, roll_in) = (&site.rider, &site.bag, &site.blower, &site.roll_in);
+    let height = f(rider.mass_height_m);
+    let path = match &roll_in.kind {
+        RollInKind::Simple { slope_rad, bottom_radius_m, flat_run_m } => {
+            Path::simple(f(roll_in.start_height_m), f(*slope_rad), f(*bottom_radius_m), f(*flat_run_m), height)
+        }
+        RollInKind::Sections(list) => {
+            let sections: Vec<path::Section> = list
+                .iter()
+                .map(|section| match *section {
+                    Section::Straight { length_m, slope_rad } => {
+                        path::Section::Straight { length_m: f(length_m), slope_rad: Some(f(slope_rad)) }
+                    }
+                    Section::Arc { radius_m, turn_rad } => {
+                        path::Section::Arc { radius_m: f(radius_m), turn_rad: f(turn_rad) }
+                    }
+                })
+                .collect();
+            Path::from_sections(&sections, f(roll_in.start_height_m), height)
+        }
+    };
+    path.unwrap_or_else(|e| panic!("{e}: {roll_in:?}"));
+    TakeOff::new(f(site.takeoff.height_m), f(site.takeoff.radius_m), f(rider.wheelbase_m), height)
+        .unwrap_or_else(|e| panic!("{e}: {:?}", site.takeoff));
+    let air = Air::new(f(site.site.altitude_m), f(site.site.air_temperature_k), site.site.air_pressure_pa.map(f))
+        .unwrap_or_else(|e| panic!("{e}: {:?}", site.site));
+    Bag::new(Bag {
+        length_m: f(bag.length_m),
+        width_m: f(bag.width_m),
+        front_height_m: f(bag.front_height_m),
+        back_height_m: f(bag.back_height_m),
+        gap_m: f(bag.gap_m.unwrap_or(0.0)),
+        offset_m: f(bag.offset_m),
+        base_level_m: f(bag.base_level_m),
+        edge_front_m: f(bag.edge_front_m),
+        edge_back_m: f(bag.edge_back_m),
+        edge_side_m: f(bag.edge_side_m),
+    })
+    .unwrap_or_else(|e| panic!("{e}: {bag:?}"));
+    Openings::new(
+        OpeningsInput {
+            vent_area_m2: f(bag.vent_area_m2),
+            relief_area_m2: f(bag.relief_area_m2),
+            relief_opens_pa: f(bag.relief_opens_pa.unwrap_or(0.0)),
+            relief_full_pa: f(bag.relief_full_pa.unwrap_or(0.0)),
+            leak_coefficient: f(bag.leak_coefficient),
+            leak_exponent: f(bag.leak_exponent),
+            discharge: Discharge::LowPressure { coefficient: f(bag.vent_coefficient) },
+        },
+        &air,
+    )
+    .unwrap_or_else(|e| panic!("{e}: {bag:?}"));
+    let points: Vec<CurvePoint> = blower
+        .curve
+        .iter()
+        .map(|&(flow, pressure)| CurvePoint { flow_m3ps: f(flow), pressure_pa: f(pressure) })
+        .collect();
+    let curve = BlowerCurve::new(&points).unwrap_or_else(|e| panic!("{e}: {points:?}"));
+    let input = BlowersInput {
+        count: blower.count.try_into().unwrap_or(0),
+        speed: f(blower.speed),
+        duct_loss: f(blower.duct_loss),
+        duct_diameter_m: f(blower.duct_diameter_m.unwrap_or(0.0)),
+        closing_flap: blower.closing_flap,
+        backflow_area_m2: blower.backflow_area_m2.map(f),
+    };
+    Blowers::new(&curve, &input, &air).unwrap_or_else(|e| panic!("{e}: {input:?}"));
+}
+
+/// Both ends of every range, from the demo and from the starter.
+#[test]
+fn the_core_takes_the_ends_of_every_range() {
+    let starter = read_site(starter(), "starter.toml").unwrap_or_else(|f| panic!("{f}"));
+    let mut taken = 0;
+    for base in [demo(), starter] {
+        core_takes(&base);
+        for key in KEYS.iter().filter(|k| k.is_numeric() || k.kind == Kind::Flag) {
+            for si in [key.low, key.high] {
+                if let Ok(site) = base.with_value(key.dotted, si) {
+                    core_takes(&site);
+                    taken += 1;
+                }
+            }
+        }
+    }
+    assert!(taken > 200, "only {taken} settings were taken at all");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(1500))]
 
@@ -126,6 +223,22 @@ proptest! {
                 Err(faults) => assert!(!faults.faults.is_empty()),
             }
         }
+    }
+
+    /// Several values anywhere in their ranges: where the reader takes them together, so does the core.
+    #[test]
+    fn the_core_takes_what_the_reader_takes(
+        edits in prop::collection::vec((proptest::sample::select(KEYS), 0.0..1.0f64), 1..6),
+    ) {
+        let mut site = demo();
+        for (key, share) in edits.iter().filter(|(key, _)| key.is_numeric()) {
+            // Often near the low end, where lengths are met in practice.
+            let si = key.low + share.powi(3) * (key.high - key.low);
+            if let Ok(next) = site.with_value(key.dotted, if key.kind == Kind::Count { si.round() } else { si }) {
+                site = next;
+            }
+        }
+        core_takes(&site);
     }
 
     /// What a sweep sets is what the same edit of the file reads.

@@ -1,6 +1,6 @@
 //! The chain of sections of a roll-in: slopes filled in, joints, end and drop checked.
 
-use super::check::show;
+use super::check::{SHORTEST_STRAIGHT_M, show};
 use super::draft::Stated;
 use super::fault::Complaint;
 use super::keys::find_key;
@@ -114,7 +114,7 @@ pub(super) fn deepen(list: &mut [Stated], change_m: f64) -> bool {
                 let slope = slope_rad.unwrap_or(-angle);
                 if slope.abs().to_degrees() > KINK_DEG {
                     *length_m += change_m / slope.sin();
-                    return *length_m > 0.0;
+                    return *length_m > SHORTEST_STRAIGHT_M;
                 }
                 angle = -slope;
             }

@@ -75,6 +75,11 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     sections
 }
 
+/// A value as the core takes it: what differs less than that is equal to it.
+pub(super) fn single(si: f64) -> f32 {
+    si as f32
+}
+
 /// A value as the messages show it.
 pub(super) fn show(dotted: &str, si: f64) -> String {
     find_key(dotted).map_or_else(|| plain(si), |key| key.show(si))
@@ -83,7 +88,7 @@ pub(super) fn show(dotted: &str, si: f64) -> String {
 /// Complains unless `smaller < larger` (or `<=` where they may be equal).
 pub(super) fn ordered(draft: &Draft, smaller: &str, larger: &str, equal: bool, blame: &str, out: &mut Vec<Complaint>) {
     let (Some(a), Some(b)) = (draft.n(smaller), draft.n(larger)) else { return };
-    if a < b || (equal && a == b) {
+    if single(a) < single(b) || (equal && a == b) {
         return;
     }
     let must = if equal { "must not be more than" } else { "must be less than" };
@@ -135,6 +140,9 @@ fn rider(draft: &Draft, out: &mut Vec<Complaint>) {
     }
 }
 
+/// Shortest straight of a roll-in, as the core takes it.
+pub(super) const SHORTEST_STRAIGHT_M: f64 = 0.0101;
+
 const SIMPLE_KEYS: [&str; 3] = ["roll_in.slope", "roll_in.bottom_radius", "roll_in.flat_run"];
 
 fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
@@ -172,11 +180,21 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
         }
     }
     above_mass_height("roll_in.bottom_radius", draft, out);
+    if let Some(run) = draft.n("roll_in.flat_run")
+        && run > 0.0
+        && run < SHORTEST_STRAIGHT_M
+    {
+        out.push(Complaint::new(
+            "roll_in.flat_run",
+            format!("{} is shorter than a section can be", show("roll_in.flat_run", run)),
+            "write \"0 m\" for none, or check the unit",
+        ));
+    }
     if let (Some(start), Some(slope), Some(radius)) =
         (start, draft.n("roll_in.slope"), draft.n("roll_in.bottom_radius"))
     {
         let arc_drop = radius * (1.0 - slope.cos());
-        if start <= arc_drop {
+        if start - arc_drop < SHORTEST_STRAIGHT_M * slope.sin() {
             out.push(Complaint::new(
                 "roll_in.start_height",
                 format!(
@@ -196,7 +214,7 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
 /// A concave radius must be larger than the height of the centre of mass, or the model has no answer.
 pub(super) fn above_mass_height(dotted: &str, draft: &Draft, out: &mut Vec<Complaint>) {
     if let (Some(radius), Some(height)) = (draft.n(dotted), draft.n("rider.mass_height"))
-        && radius <= height
+        && single(radius) <= single(height)
     {
         out.push(Complaint::new(
             dotted,

@@ -243,9 +243,9 @@ fn element(
     }
 }
 
-/// Flow and pressure that a blower may have: up to 100 m³/s and 50 kPa (assumed).
+/// Flow and pressure that a blower may have: up to 100 m³/s and 20 kPa (assumed).
 const FLOW: (f64, f64) = (0.0, 100.0);
-const FAN_PRESSURE: (f64, f64) = (0.0, 50e3);
+const FAN_PRESSURE: (f64, f64) = (0.0, 20e3);
 
 fn curve(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -> Option<Vec<(f64, f64)>> {
     let before = out.len();

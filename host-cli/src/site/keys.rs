@@ -241,12 +241,13 @@ const SIMPLE: Preset = Absent("needed unless roll_in.section is given");
 const TWO_OF_THREE: Preset = Absent("two of height, radius and lip_angle are needed");
 
 /// Every key of the site file, in the order of the file. The ranges are judgements (*assumed*): wide enough for
-/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit.
+/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit, and inside what the core takes
+/// (dish radius and skin stretch also at the ends that the plan varies them to).
 #[rustfmt::skip]
 pub static KEYS: &[Key] = &[
     key("site.name", Text, Required, ANY, "shown on every output", NONE),
     key("site.altitude", LENGTH, Is("0 m"), (-450.0, 5500.0), "above sea level", num!(site.altitude_m)),
-    key("site.air_temperature", TEMPERATURE, Is("15 degC"), (233.15, 333.15), "of the outside air", num!(site.air_temperature_k)),
+    key("site.air_temperature", TEMPERATURE, Is("15 degC"), (233.15, 328.15), "of the outside air", num!(site.air_temperature_k)),
     key("site.air_pressure", PRESSURE, From("from the altitude"), (45e3, 110e3), "station pressure, if measured at the site (not reduced to sea level)", opt!(site.air_pressure_pa)),
 
     key("rider.mass", MASS, Required, (15.0, 250.0), "mean rider with gear", num!(rider.mass_kg)),
@@ -290,8 +291,8 @@ pub static KEYS: &[Key] = &[
     key("bag.edge_back", LENGTH, Is("1 m"), (0.0, 20.0), "back margin that is no landing field", num!(bag.edge_back_m)),
     key("bag.edge_side", LENGTH, Is("1 m"), (0.0, 20.0), "margin on each side that is no landing field", num!(bag.edge_side_m)),
     key("bag.volume", VOLUME, From("footprint times mean height"), (0.5, 20e3), "at the operating pressure", num!(bag.volume_m3)),
-    key("bag.dish_radius", LENGTH, Is("1.2 m"), (0.35, 5.0), "how wide the skin is dragged down round a body", num!(bag.dish_radius_m)),
-    key("bag.skin_stretch", Kind::Quantity(Dimension::Compliance), Is("3e-5 /Pa"), (0.0, 2e-3), "relative volume per pressure", num!(bag.skin_stretch_per_pa)),
+    key("bag.dish_radius", LENGTH, Is("1.2 m"), (0.45, 4.5), "how wide the skin is dragged down round a body", num!(bag.dish_radius_m)),
+    key("bag.skin_stretch", Kind::Quantity(Dimension::Compliance), Is("3e-5 /Pa"), (0.0, 2e-4), "relative volume per pressure", num!(bag.skin_stretch_per_pa)),
     key("bag.skin_weight", Kind::Quantity(Dimension::AreaMass), Is("0.65 kg/m2"), (0.0, 10.0), "of the top skin", num!(bag.skin_weight_kgpm2)),
     key("bag.vent_area", AREA, Is("0 m2"), (0.0, 20.0), "openings that are always open", num!(bag.vent_area_m2)),
     key("bag.vent_coefficient", Number, Is("0.6"), (0.1, 1.0), "discharge coefficient of the openings", num!(bag.vent_coefficient)),
@@ -299,26 +300,26 @@ pub static KEYS: &[Key] = &[
     key("bag.relief_opens", PRESSURE, Absent("needed with a relief area"), (0.0, 20e3), "where the relief flaps begin to open", opt!(bag.relief_opens_pa)),
     key("bag.relief_full", PRESSURE, Absent("needed with a relief area"), (0.0, 20e3), "where the relief flaps are all open", opt!(bag.relief_full_pa)),
     key("bag.leak_coefficient", Number, Is("0"), (0.0, 10.0), "leak in m3/s at 1 Pa", num!(bag.leak_coefficient)),
-    key("bag.leak_exponent", Number, Is("0.6"), (0.3, 1.0), "leak's power of the pressure", num!(bag.leak_exponent)),
+    key("bag.leak_exponent", Number, Is("0.6"), (0.5, 1.0), "leak's power of the pressure", num!(bag.leak_exponent)),
     key("bag.pressure_min", PRESSURE, Required, (20.0, 20e3), "the maker's lowest pressure", num!(bag.pressure_min_pa)),
     key("bag.pressure_max", PRESSURE, Required, (20.0, 20e3), "the maker's highest pressure", num!(bag.pressure_max_pa)),
     key("bag.skin_loss", Number, Is("0.65"), (0.0, 1.0), "share of the force that the skin does not give back", num!(bag.skin_loss)),
-    key("bag.depth_limit", Number, Is("0.8"), (0.05, 1.0), "share of the thickness that a landing may use", num!(bag.depth_limit)),
+    key("bag.depth_limit", Number, Is("0.8"), (0.1, 1.0), "share of the thickness that a landing may use", num!(bag.depth_limit)),
     key("bag.load_limit", Number, Is("10"), (1.0, 100.0), "felt load in g that a landing may have", num!(bag.load_limit)),
     key("bag.stop_floor", Number, Is("0.6"), (0.0, 1.0), "share of pressure_min below which nobody rides", num!(bag.stop_floor)),
     key("bag.fitted", Flag, Is("false"), YES_NO, "stretch and dish radius were measured on this bag", flag!(bag.fitted)),
 
-    key("blower.count", Count, Is("1"), (1.0, 50.0), "equal blowers side by side", int!(blower.count, u32)),
+    key("blower.count", Count, Is("1"), (1.0, 20.0), "equal blowers side by side", int!(blower.count, u32)),
     key("blower.curve", Curve, Required, ANY, "of one blower at full speed and 1.2 kg/m3: flow and pressure, from 0 Pa to zero flow", NONE),
-    key("blower.speed", Number, Is("1.0"), (0.1, 2.0), "over full speed", num!(blower.speed)),
-    key("blower.duct_loss", Number, Is("0"), (0.0, 200.0), "loss factor K of one blower's duct", num!(blower.duct_loss)),
-    key("blower.duct_diameter", LENGTH, Absent("needed with a duct loss"), (0.02, 3.0), "of one blower's duct", opt!(blower.duct_diameter_m)),
+    key("blower.speed", Number, Is("1.0"), (0.1, 1.5), "over full speed", num!(blower.speed)),
+    key("blower.duct_loss", Number, Is("0"), (0.0, 50.0), "loss factor K of one blower's duct", num!(blower.duct_loss)),
+    key("blower.duct_diameter", LENGTH, Absent("needed with a duct loss"), (0.05, 3.0), "of one blower's duct", opt!(blower.duct_diameter_m)),
     key("blower.closing_flap", Flag, Is("true"), YES_NO, "a flap closes when the blower stops", flag!(blower.closing_flap)),
     key("blower.backflow_area", AREA, Absent("needed when there is no closing flap"), (0.0, 3.0), "what one stopped blower without a flap lets back out", opt!(blower.backflow_area_m2)),
 
     key("watch.supply_sense", Flag, Is("true"), YES_NO, "the box senses the blowers' supply", flag!(watch.supply_sense)),
 
-    key("session.interval", TIME, Is("20 s"), (1.0, 7200.0), "between two riders", num!(session.interval_s)),
+    key("session.interval", TIME, Is("20 s"), (1.0, 3600.0), "between two riders", num!(session.interval_s)),
 
     key("wind.along", SPEED, Is("0 m/s"), (-30.0, 30.0), "tail wind positive", num!(wind.along_mps)),
     key("wind.across", SPEED, Is("0 m/s"), (-30.0, 30.0), "from the right positive", num!(wind.across_mps)),
@@ -332,7 +333,7 @@ pub static KEYS: &[Key] = &[
     key("spread.lip_speed", SPEED, Is("0.15 m/s"), (0.0, 5.0), "sd of the speed at the lip", num!(spread.lip_speed_mps)),
     key("spread.carry", Number, Is("0.15"), (0.0, 1.0), "sd of the carry", num!(spread.carry)),
     key("spread.pop", SPEED, Is("0.35 m/s"), (0.0, 5.0), "sd of the pop", num!(spread.pop_mps)),
-    key("spread.yaw", ANGLE, Is("2 deg"), (0.0, 30.0 * DEG), "sd of the direction at the lip", num!(spread.yaw_rad)),
+    key("spread.yaw", ANGLE, Is("2 deg"), (0.0, 14.0 * DEG), "sd of the direction at the lip", num!(spread.yaw_rad)),
     key("spread.line", LENGTH, Is("0.20 m"), (0.0, 5.0), "sd of the line on the take-off", num!(spread.line_m)),
     key("spread.wind_along", SPEED, Is("0.5 m/s"), (0.0, 10.0), "sd of the tail wind", num!(spread.wind_along_mps)),
     key("spread.wind_across", SPEED, Is("0.5 m/s"), (0.0, 10.0), "sd of the cross wind", num!(spread.wind_across_mps)),

@@ -1,6 +1,6 @@
 //! Sense of the take-off, the bag, its openings and the air supply: values against each other.
 
-use super::check::{above_mass_height, ordered, range, show};
+use super::check::{above_mass_height, ordered, range, show, single};
 use super::draft::Draft;
 use super::fault::Complaint;
 use super::keys::find_key;
@@ -59,7 +59,7 @@ fn circle_closes(draft: &Draft, h: f64, r: f64, lip: Option<f64>, out: &mut Vec<
         }
     }
     let highest = r * (1.0 - STEEPEST_LIP_DEG.to_radians().cos());
-    if h < highest {
+    if single(h) < single(highest) {
         return true;
     }
     out.push(Complaint::new(
@@ -90,7 +90,7 @@ fn derived_in_range(draft: &Draft, out: &mut Vec<Complaint>) -> bool {
 
 /// A bike stands on the arc with both wheels, and its lag is less than the lip's angle.
 fn bike_on_arc(radius: f64, wheelbase: f64, lip: f64, out: &mut Vec<Complaint>) {
-    if wheelbase >= radius {
+    if single(wheelbase) >= single(radius) {
         out.push(Complaint::new(
             "takeoff.radius",
             format!(
@@ -121,7 +121,7 @@ fn bike_on_arc(radius: f64, wheelbase: f64, lip: f64, out: &mut Vec<Complaint>) 
 pub(super) fn bag(draft: &Draft, out: &mut Vec<Complaint>) {
     let n = |dotted| draft.n(dotted);
     if let (Some(length), Some(front), Some(back)) = (n("bag.length"), n("bag.edge_front"), n("bag.edge_back"))
-        && front + back >= length
+        && single(front) + single(back) >= single(length)
     {
         out.push(Complaint::new(
             "bag.length",
@@ -135,7 +135,7 @@ pub(super) fn bag(draft: &Draft, out: &mut Vec<Complaint>) {
         ));
     }
     if let (Some(width), Some(side)) = (n("bag.width"), n("bag.edge_side"))
-        && 2.0 * side >= width
+        && 2.0 * single(side) >= single(width)
     {
         out.push(Complaint::new(
             "bag.width",
@@ -273,7 +273,7 @@ fn falling(curve: &[(f64, f64)], out: &mut Vec<Complaint>) {
     }
     for (i, pair) in curve.windows(2).enumerate() {
         let &[a, b] = pair else { continue };
-        if b.1 <= a.1 || b.0 >= a.0 {
+        if !(single(a.1) < single(b.1) && single(b.0) < single(a.0)) {
             out.push(Complaint::new(
                 point(i + 1),
                 format!("the curve must fall: after {} comes {}", shown(a), shown(b)),
