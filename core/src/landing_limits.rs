@@ -76,7 +76,9 @@ impl Trial<'_> {
     /// The lowest starting pressure from which the landing, with the supply lost, goes no deeper than `depth_m`.
     ///
     /// `JustTaut` where the bag that is only just taut is enough, `NotKept` where 20 kPa is not. Searched on a
-    /// logarithmic scale to 1e-4; the pressure given is one that keeps the limit.
+    /// logarithmic scale to 1e-4; the pressure given is one that keeps the limit. Depth falls as pressure rises, but
+    /// for a body set down slowly on a bag that empties within tenths of a second, which first stops higher up on a
+    /// softer bag; of several changes one is found from above.
     #[must_use]
     pub fn lowest_for_depth(&self, depth_m: f32) -> (Limit, Status) {
         let margin = |log_pa: f32| self.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
