@@ -65,6 +65,8 @@ impl Chamber {
         let volume_m3 = within("bag.volume_m3", volume_m3, 0.01, 100_000.0)?;
         let operating_pa = within("air.operating_pressure_pa", operating_pa, 0.0, 20_000.0)?;
         let stretch_per_pa = within("bag.skin_stretch_per_pa", stretch_per_pa, 0.0, 4e-4)?;
+        // Less than this is no stretch: it would change no pressure, and its inverse leaves single precision.
+        let stretch_per_pa = if stretch_per_pa < 1e-9 { 0.0 } else { stretch_per_pa };
         let skin_pa = within("bag.skin_weight_kgpm2", skin_kgpm2, 0.0, 10.0)? * STANDARD_GRAVITY_MPS2;
         let outside_pa = within("air.pressure_pa", air.pressure_pa, 10_000.0, 200_000.0)?;
         if skin_pa > operating_pa {

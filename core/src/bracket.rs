@@ -36,7 +36,7 @@ pub fn close_in(
         let margin = (0.45 * width / span.abs()).min(0.5);
         let share = if bisect { 0.5 } else { -f_below / (f_above - f_below) };
         // A share that is no number becomes the middle.
-        let share = if share >= 0.0 { share.clamp(margin, 1.0 - margin) } else { 0.5 };
+        let share = if share >= 0.0 { share.max(margin).min(1.0 - margin) } else { 0.5 };
         let at = below + share * span;
         if at == below || at == above {
             return Bracket { below, above, status: Status::Converged };

@@ -60,7 +60,7 @@ impl Displacement {
     pub fn area_m2(&self, depth_m: f32) -> f32 {
         match *self {
             Self::Dish { radius_m: a } => {
-                let dish = depth_m.clamp(0.0, a);
+                let dish = depth_m.max(0.0).min(a);
                 PI * dish * (a + a - dish)
             }
             Self::Piston { area_m2 } => area_m2,
@@ -71,7 +71,7 @@ impl Displacement {
     #[must_use]
     pub fn area_growth_m(&self, depth_m: f32) -> f32 {
         match *self {
-            Self::Dish { radius_m: a } => 2.0 * PI * (a - depth_m.clamp(0.0, a)),
+            Self::Dish { radius_m: a } => 2.0 * PI * (a - depth_m.max(0.0).min(a)),
             Self::Piston { .. } => 0.0,
         }
     }

@@ -70,7 +70,7 @@ pub(crate) fn first_crossing(f: impl Fn(f32) -> f32) -> f32 {
         }
         let guess = low - f_low * (width / (f_high - f_low));
         // A guess hard on an end is moved in a little, so that both ends close.
-        let mid = guess.clamp(low + 1e-3 * width, high - 1e-3 * width);
+        let mid = guess.max(low + 1e-3 * width).min(high - 1e-3 * width);
         let value = f(mid);
         if value < 0.0 {
             (low, f_low) = (mid, value);

@@ -139,7 +139,7 @@ impl Openings {
     #[must_use]
     pub fn open_area_m2(&self, gauge_pa: f32) -> f32 {
         let relief_m2 = if self.relief_m2_per_pa > 0.0 {
-            ((gauge_pa - self.input.relief_opens_pa) * self.relief_m2_per_pa).clamp(0.0, self.input.relief_area_m2)
+            ((gauge_pa - self.input.relief_opens_pa) * self.relief_m2_per_pa).max(0.0).min(self.input.relief_area_m2)
         } else {
             0.0
         };

@@ -220,7 +220,7 @@ impl SlowGas<'_> {
                 break;
             }
         }
-        (at_pa.clamp(end_pa, from_pa), status)
+        (at_pa.max(end_pa).min(from_pa), status)
     }
 }
 

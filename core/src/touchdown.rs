@@ -403,10 +403,16 @@ pub fn touch_down(
             / tolerance;
         // Written so that an error that is no number refuses the step too.
         let good = error <= 1.0;
-        if !good && h > 1e-5 {
-            let factor = if error.is_finite() { 0.9 * libm::powf(error, -0.2) } else { 0.2 };
-            h *= factor.clamp(0.2, 0.9);
-            continue;
+        if !good {
+            if h > 1e-5 {
+                let factor = if error.is_finite() { 0.9 * libm::powf(error, -0.2) } else { 0.2 };
+                h *= factor.clamp(0.2, 0.9);
+                continue;
+            }
+            if !error.is_finite() || !(to.x + to.u + to.lost + to.rise).is_finite() {
+                // The gas is pressed to nothing: what single precision holds ends here.
+                break;
+            }
         }
         let dense = Dense {
             body: &body,
