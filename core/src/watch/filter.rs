@@ -1,39 +1,75 @@
 //! Medians and trends over fixed windows.
 
-use heapless::HistoryBuf;
+use heapless::{Deque, HistoryBuf};
 
 /// Time between readings, µs: 50 Hz.
 pub const SLOT_US: u64 = 20_000;
-/// Slots in the longer median. Four of seven decide: a change is seen after at most four slots, 80 ms,
-/// and at most three slots in a row, 60 ms, can be bridged when they are empty.
+/// Slots in the longer median: at most three of them, 60 ms in a row, can be bridged when they are empty.
 pub const SLOTS: usize = 7;
+/// This many slots of seven at or under the stop pressure, empty ones counted with them if at least one holds a
+/// reading, are a stop: a stay of 60 ms.
+pub const STOP_SLOTS: usize = 3;
+
+/// Key of an empty slot: lower than that of any reading.
+const EMPTY: i32 = i32::MIN;
 
 /// The last [`SLOTS`] slots, each with a reading or empty. An empty slot counts as a reading lower than
 /// any: what is not known is taken as danger.
-#[derive(Clone, Debug, Default)]
+///
+/// Kept as integers that order like the floats, in order of time and in order of size: each new slot takes the
+/// oldest one's place among the sorted and moves to where it belongs.
+#[derive(Clone, Debug)]
 pub struct Slots {
-    window: HistoryBuf<f32, SLOTS>,
+    window: Deque<i32, SLOTS>,
+    sorted: [i32; SLOTS],
+    empty: u8,
+}
+
+impl Default for Slots {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Slots {
     /// No slot yet.
     pub const fn new() -> Self {
-        Self { window: HistoryBuf::new() }
+        Self { window: Deque::new(), sorted: [EMPTY; SLOTS], empty: 0 }
     }
 
     /// Enters one slot.
     pub fn push(&mut self, reading_pa: Option<f32>) {
-        self.window.write(reading_pa.unwrap_or(f32::NEG_INFINITY));
+        let new = reading_pa.map_or(EMPTY, key);
+        // Places not used yet hold the key of an empty slot, but are not counted as one.
+        let old = if self.window.is_full() { self.window.pop_front() } else { None };
+        self.empty = self.empty.saturating_sub(u8::from(old == Some(EMPTY))) + u8::from(new == EMPTY);
+        let _ = self.window.push_back(new);
+        if let Some(place) = self.sorted.iter_mut().find(|k| **k == old.unwrap_or(EMPTY)) {
+            *place = new;
+        }
+        let [a, b, c, d, e, f, g] = &mut self.sorted;
+        // One place is out of order: up if it is too large, then down if it is too small.
+        order(a, b);
+        order(b, c);
+        order(c, d);
+        order(d, e);
+        order(e, f);
+        order(f, g);
+        order(e, f);
+        order(d, e);
+        order(c, d);
+        order(b, c);
+        order(a, b);
     }
 
     /// All slots have been entered at least once.
     pub fn is_full(&self) -> bool {
-        self.window.len() == SLOTS
+        self.window.is_full()
     }
 
     /// How many of the last seven slots are empty.
     pub fn empty(&self) -> usize {
-        self.window.as_slice().iter().filter(|v| **v == f32::NEG_INFINITY).count()
+        usize::from(self.empty)
     }
 
     /// At least four of the last seven slots are empty.
@@ -41,26 +77,22 @@ impl Slots {
         self.empty() > SLOTS / 2
     }
 
-    /// Median, by rank on integer keys (no float sorting). None before the window is full or when the
-    /// median falls on an empty slot.
+    /// How many of the last seven slots hold a reading at or under `level_pa`.
+    pub fn at_or_under(&self, level_pa: f32) -> usize {
+        let level = key(level_pa);
+        self.window.iter().filter(|k| **k <= level && **k != EMPTY).count()
+    }
+
+    /// Median. None before the window is full or when the median falls on an empty slot.
     pub fn median_pa(&self) -> Option<f32> {
-        if !self.is_full() {
-            return None;
-        }
-        let slots = self.window.as_slice();
-        for candidate in slots {
-            let (mut below, mut same) = (0, 0);
-            let c = key(*candidate);
-            for other in slots {
-                let o = key(*other);
-                below += usize::from(o < c);
-                same += usize::from(o == c);
-            }
-            if below <= SLOTS / 2 && SLOTS / 2 < below + same {
-                return candidate.is_finite().then_some(*candidate);
-            }
-        }
-        None
+        let [_, _, _, middle, _, _, _] = self.sorted;
+        (self.is_full() && middle != EMPTY).then(|| value(middle))
+    }
+}
+
+fn order(low: &mut i32, high: &mut i32) {
+    if *low > *high {
+        core::mem::swap(low, high);
     }
 }
 
@@ -68,6 +100,11 @@ impl Slots {
 fn key(value: f32) -> i32 {
     let bits = value.to_bits() as i32;
     bits ^ (((bits >> 31) as u32) >> 1) as i32
+}
+
+/// The float of a key: the same exchange of bits once more.
+fn value(key: i32) -> f32 {
+    f32::from_bits((key ^ (((key >> 31) as u32) >> 1) as i32) as u32)
 }
 
 /// Median of three of the last readings, now and four readings ago.
@@ -195,6 +232,7 @@ impl<const N: usize> Trend<N> {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
 
     #[test]
@@ -225,6 +263,25 @@ mod tests {
         s.push(None);
         assert!(s.is_silent());
         assert_eq!(s.median_pa(), None);
+    }
+
+    #[test]
+    fn median_agrees_with_sorting_for_any_mixture() {
+        let mut s = Slots::new();
+        let mut all = std::vec::Vec::new();
+        let mut x = 12345u32;
+        for i in 0..20_000 {
+            x = x.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let reading = (x >> 28 != 0).then(|| ((x >> 16) as f32 - 30_000.0) / ((x & 7) + 1) as f32);
+            s.push(reading);
+            all.push(reading.unwrap_or(f32::NEG_INFINITY));
+            if i >= 6 {
+                let mut last = all[i - 6..=i].to_vec();
+                last.sort_by(f32::total_cmp);
+                assert_eq!(s.median_pa(), last[3].is_finite().then_some(last[3]));
+                assert_eq!(s.empty(), last.iter().filter(|v| v.is_infinite()).count());
+            }
+        }
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::decide::{Air, Change, Decider, Durations, Facts, Leak};
 use super::event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
-use super::filter::{Quick, SLOT_US, SLOTS, Slots, Trend};
+use super::filter::{Quick, SLOT_US, SLOTS, STOP_SLOTS, Slots, Trend};
 use super::landing::{Landing, LandingDetector};
 use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
 use super::settings::WatchSettings;
@@ -295,8 +295,10 @@ impl Watch {
             self.last_empty = Fault::Late;
             self.enter(None);
         }
-        // The supply's last three slots, one bit each, set when off.
-        self.off_bits = (self.off_bits << 1 | u8::from(input.supply == Some(false))) & 0b111;
+        // The supply's last three slots, one bit each, set when off; missed ones are taken to have been as now.
+        for _ in 0..tick.slots {
+            self.off_bits = (self.off_bits << 1 | u8::from(input.supply == Some(false))) & 0b111;
+        }
         self.no_sense =
             if self.settings.supply_sense && input.supply.is_none() { self.no_sense.saturating_add(1) } else { 0 };
         let mut zeroed = false;
@@ -422,7 +424,8 @@ impl Watch {
     fn air(&self, gauge_pa: Option<f32>) -> Air {
         let Some(p) = gauge_pa else { return Air::Gone };
         let l = &self.levels;
-        if p <= l.trip_pa {
+        let low = self.slots.at_or_under(l.trip_pa);
+        if p <= l.trip_pa || (low > 0 && low + self.slots.empty() >= STOP_SLOTS) {
             Air::Gone
         } else if p <= l.hold_pa || self.quick.median_pa() <= l.hold_pa || self.quick.ahead_pa() <= l.half_pa {
             Air::Low
