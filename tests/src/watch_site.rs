@@ -51,15 +51,12 @@ pub fn tight() -> WatchSettings {
 /// A watch that has been started on a vented bag, has seen it filled, and is in ride at the operating pressure.
 /// Also the time of its next step. The noise is the usual one.
 ///
-/// # Panics
-/// When it does not get to ride.
-pub fn riding(settings: WatchSettings, seed: u64) -> (Watch, u64) {
+/// # Errors
+/// Says why it was refused or does not get to ride.
+pub fn riding(settings: WatchSettings, seed: u64) -> Result<(Watch, u64), String> {
     let mut noise = NoiseSource::new(Noise::usual(), seed, 0.02);
     let start = Start { cause: ResetCause::PowerOn, stored_zero_pa: None, unacknowledged: false };
-    let mut watch = match Watch::new(settings, start) {
-        Ok(watch) => watch,
-        Err(refused) => panic!("settings refused: {refused}"),
-    };
+    let mut watch = Watch::new(settings, start).map_err(|refused| refused.to_string())?;
     let mut now_us = 1_000_000;
     for i in 0..4000u16 {
         let t_s = f32::from(i) * 0.02;
@@ -71,8 +68,8 @@ pub fn riding(settings: WatchSettings, seed: u64) -> (Watch, u64) {
         let out = watch.step(&Input::reading(TimeUs(now_us), reading_pa));
         now_us += 20_000;
         if out.state == State::Ride && out.reason == Reason::Normal && t_s > 40.0 {
-            return (watch, now_us);
+            return Ok((watch, now_us));
         }
     }
-    panic!("does not get to ride: {:?} {:?}", watch.decider().state(), watch.decider().reason());
+    Err(format!("does not get to ride: {:?} {:?}", watch.decider().state(), watch.decider().reason()))
 }

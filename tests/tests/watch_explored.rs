@@ -3,6 +3,7 @@
 //! The very code of the box runs, with its durations shortened to a few steps so that the set of states is
 //! small enough to visit all of it (a timer that runs to 3 passes the same branches as one that runs to 3000). A
 //! second, independent bookkeeping of the facts, written here, says what would have had to happen.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::collections::{HashMap, VecDeque};
 

@@ -2,6 +2,7 @@
 //! gusts, lost readings and a landing every 20 s, on a bag that never loses its air.
 //!
 //! The noise is assumed (see `bag_air::Noise::usual`); the figure is one of the program, not of a bag.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::time::Instant;
 
@@ -37,7 +38,7 @@ impl Tally {
 /// Rides for `hours` with a landing every 18 to 22 s.
 fn ride(settings: WatchSettings, noise: Noise, seed: u64, hours: f64) -> Tally {
     let mut source = NoiseSource::new(noise, seed, 0.02);
-    let (fresh, fresh_us) = riding(settings, seed);
+    let (fresh, fresh_us) = riding(settings, seed).unwrap();
     let (mut watch, mut now_us) = (fresh.clone(), fresh_us);
     let steps = (hours * 180_000.0) as u64;
     let mut tally = Tally { hours, ..Tally::default() };

@@ -5,6 +5,7 @@
 //! noisy sensor every 20 ms or so. A crossing of the stop pressure is the first instant of a stay at or under it of
 //! at least 80 ms: that is the shortest that the watch promises to notice, since three readings must agree. Shorter
 //! stays come only between two spikes of landings on a bag that is failing; they are counted and printed.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use landfall_core::watch::{GaugePa, Input, Output, Reason, SensorFault, State, TimeUs, Watch, WatchSettings};
 use landfall_tests::bag_air::{Bump, Decay, Noise, NoiseSource};
@@ -200,7 +201,7 @@ fn rng_of(seed: u64) -> SmallRng {
 
 #[test]
 fn siren_within_200_ms_of_the_stop_pressure_and_none_missed() {
-    let (fresh_roomy, fresh_tight) = (riding(roomy(), 1), riding(tight(), 2));
+    let (fresh_roomy, fresh_tight) = (riding(roomy(), 1).unwrap(), riding(tight(), 2).unwrap());
     let count = 16_000;
     let runs = in_parallel(count, |i| {
         let deflation = any_deflation(&mut rng_of(5_000_000 + i), i);
@@ -242,7 +243,7 @@ fn siren_within_200_ms_of_the_stop_pressure_and_none_missed() {
 fn the_latency_test_can_fail() {
     // A watch told a stop pressure 60 Pa too low is late, and this is seen.
     let wrong = WatchSettings { stop_pa: 540.0, half_way_pa: 770.0, ..roomy() };
-    let fresh = riding(wrong, 3);
+    let fresh = riding(wrong, 3).unwrap();
     let late = (0..300)
         .filter(|i| {
             let mut d = any_deflation(&mut rng_of(9_000_000 + i), *i);
@@ -259,7 +260,7 @@ fn the_latency_test_can_fail() {
 
 #[test]
 fn supply_cut_takes_the_permit_within_100_ms_with_the_sense() {
-    let fresh = riding(roomy(), 4);
+    let fresh = riding(roomy(), 4).unwrap();
     let count = 10_000;
     let (mut worst_s, mut already) = (f64::MIN, 0);
     for run in in_parallel(count, |i| {
@@ -304,7 +305,7 @@ fn supply_cut_without_the_sense_takes_the_permit_before_half_way() {
         if needed_s >= d.to_stop_s || d.settings.validate().is_err() {
             return None;
         }
-        let fresh = riding(d.settings, i);
+        let fresh = riding(d.settings, i).unwrap();
         Some((d.run(&fresh, |_| None, |r| r.permit_at_half.is_some()), d))
     });
     let refused = runs.iter().filter(|r| r.is_none()).count();

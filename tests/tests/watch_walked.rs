@@ -1,5 +1,6 @@
 //! The whole watch, filters and timers included, led through every combination of a set of situations until no new
 //! kind of state turns up. The promises are checked against the raw inputs, not against the watch's own view.
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::collections::{HashSet, VecDeque};
 
