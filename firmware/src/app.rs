@@ -6,6 +6,11 @@
 //!
 //! An erase of flash stops everything for up to 0.4 s, so it is done only before the first step and
 //! while settings are stored; then the permit is off and the watch starts afresh.
+//!
+//! Functions marked `inline(never)` keep their locals off the stack of their callers: one frame for all
+//! would hold the sum of what is needed one after the other.
+
+use core::mem::MaybeUninit;
 
 use crate::board::{Inputs, Outputs, Watchdog};
 use crate::frame::{Receiver, encode};
@@ -106,42 +111,49 @@ where
     L: Read + ReadReady + Write + WriteReady,
     W: Watchdog,
 {
-    /// Puts the outputs to rest, opens the store and makes room in it.
-    pub fn start(hardware: Hardware<B, P, I, F, L, W>, sensor: S, cause: ResetCause) -> Self {
-        let Hardware { bus, mut outputs, inputs, flash, link, mut watchdog } = hardware;
+    /// Puts the outputs to rest, opens the store and makes room in it. The box is made in `place`, so
+    /// that it need not be moved.
+    pub fn start(
+        place: &mut MaybeUninit<Self>,
+        hardware: Hardware<B, P, I, F, L, W>,
+        sensor: S,
+        cause: ResetCause,
+    ) -> &mut Self {
+        let app = Self::make(place, hardware, sensor, cause);
+        app.open();
+        app.settings = app.read_settings();
+        app.note(Noted::Booted(cause));
+        app.begin(cause);
+        app.watchdog.feed(WATCHDOG_MS);
+        app
+    }
+
+    #[inline(never)]
+    fn make(
+        place: &mut MaybeUninit<Self>,
+        hardware: Hardware<B, P, I, F, L, W>,
+        sensor: S,
+        cause: ResetCause,
+    ) -> &mut Self {
+        let Hardware { bus, mut outputs, inputs, flash, link, watchdog } = hardware;
         drive(&mut outputs, Pins::default());
-        watchdog.feed(WATCHDOG_ERASE_MS);
-        let mut store = Store::open(flash);
-        let (kept, boot) = newest_kept(&mut store);
-        let boot = boot.wrapping_add(1);
-        // What must be known is written anew before old sectors, which may hold it, are erased.
-        let entry = Entry { boot, at: TimeUs(0), what: Noted::Kept(kept) };
-        let mut written = log(&mut store, &entry);
-        // At most each sector once; a flash that fails is noticed when something is to be stored.
-        for _ in 0..store.sectors() {
-            watchdog.feed(WATCHDOG_ERASE_MS);
-            if !matches!(store.prepare(), Ok(true)) {
-                break;
-            }
-            written = written || log(&mut store, &entry);
-        }
-        let mut app = Self {
+        place.write(Self {
             sensor,
             bus,
             outputs,
             inputs,
-            store,
+            store: Store::unread(flash),
             link,
             watchdog,
             settings: None,
             watch: None,
-            kept,
-            boot,
+            kept: Kept::default(),
+            boot: 0,
             cause,
             receiver: Receiver::new(),
             queue: Deque::new(),
             notes: Deque::new(),
-            lost: u32::from(!written),
+            lost: 0,
             staged: None,
             request: None,
             download: None,
@@ -152,15 +164,32 @@ where
             held_from_start: true,
             step_us: 0,
             status: Status::default(),
-        };
-        app.settings = app.read_settings();
-        app.note(Noted::Booted(cause));
-        app.begin(cause);
-        app.watchdog.feed(WATCHDOG_MS);
-        app
+        })
+    }
+
+    /// Opens the store, notes the start, and erases ahead.
+    #[inline(never)]
+    fn open(&mut self) {
+        self.watchdog.feed(WATCHDOG_ERASE_MS);
+        self.store.read_all();
+        let (kept, boot) = newest_kept(&mut self.store);
+        (self.kept, self.boot) = (kept, boot.wrapping_add(1));
+        // What must be known is written anew before old sectors, which may hold it, are erased.
+        let entry = Entry { boot: self.boot, at: TimeUs(0), what: Noted::Kept(kept) };
+        let mut written = log(&mut self.store, &entry);
+        // At most each sector once; a flash that fails is noticed when something is to be stored.
+        for _ in 0..self.store.sectors() {
+            self.watchdog.feed(WATCHDOG_ERASE_MS);
+            if !matches!(self.store.prepare(), Ok(true)) {
+                break;
+            }
+            written = written || log(&mut self.store, &entry);
+        }
+        self.lost = u32::from(!written);
     }
 
     /// One step, beginning at `now`; `clock` tells the time again at its end. Call it every [`STEP_US`].
+    #[inline(never)]
     pub fn step(&mut self, now: TimeUs, clock: impl Fn() -> TimeUs) {
         self.now = now;
         self.steps = self.steps.wrapping_add(1);
@@ -239,6 +268,7 @@ where
     }
 
     /// Starts the watch with the settings that hold.
+    #[inline(never)]
     fn begin(&mut self, cause: ResetCause) {
         let start = Start { cause, stored_zero_pa: self.kept.zero_pa, unacknowledged: self.kept.unacknowledged };
         self.watch = self.settings.and_then(|settings| Watch::new(settings, start).ok());
@@ -248,6 +278,7 @@ where
     }
 
     /// Takes what the watch gave into status and log.
+    #[inline(never)]
     fn take(&mut self, output: &Output) {
         self.status.state = Some((output.state, output.reason));
         self.status.permit = output.permit;
@@ -280,6 +311,7 @@ where
     }
 
     /// Writes one waiting record. The last room is left for what must be known after a start.
+    #[inline(never)]
     fn write_note(&mut self) {
         let Some(entry) = self.notes.pop_front() else { return };
         let vital = matches!(entry.what, Noted::Kept(_));
@@ -300,6 +332,7 @@ where
         }
     }
 
+    #[inline(never)]
     fn read_settings(&mut self) -> Option<WatchSettings> {
         let mut bytes = [0; SETTINGS];
         let length = self.store.settings(&mut bytes)?;
@@ -313,6 +346,7 @@ where
         (range_pa > 0.0 && settings.sensor_high_pa > RANGE_SLACK * range_pa).then_some(range_pa)
     }
 
+    #[inline(never)]
     fn hear(&mut self, message: ToBox) {
         match message {
             ToBox::Identify => self.greet = true,
@@ -362,6 +396,7 @@ where
     }
 
     /// Stores or forgets settings: outputs at rest first, and the watch afresh afterwards.
+    #[inline(never)]
     fn serve(&mut self, request: Request) {
         drive(&mut self.outputs, Pins::default());
         self.watchdog.feed(WATCHDOG_ERASE_MS);
@@ -386,6 +421,7 @@ where
     }
 
     /// Hello when it is due, status ten times a second, and the log as the line takes it.
+    #[inline(never)]
     fn tell(&mut self) {
         // The first hello waits until the sensor was looked for.
         if self.greet && (self.sensor.kind().is_some() || self.steps > HELD_STEPS) {

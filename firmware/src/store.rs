@@ -135,42 +135,45 @@ impl<F: NorFlash> Store<F> {
 
     /// Opens what is on the flash, whatever state a power cut left it in. Writes nothing.
     pub fn open(flash: F) -> Self {
-        let mut store = Self { flash, settings: None, head: None, ready: 0, next_sequence: 1 };
-        let newest = (0..LOG_FIRST)
-            .filter_map(|slot| store.read_settings(slot, &mut [0; SETTINGS]).map(|(sequence, _)| (sequence, slot)))
-            .max();
-        store.settings = newest;
-        let mut newest: Option<(u32, u32, u32)> = None;
-        let mut first_usable = None;
-        for sector in 0..store.log_sectors() {
-            let state = store.inspect(sector);
-            if let Some((sequence, slot)) = state.last_record
-                && newest.is_none_or(|(best, ..)| sequence > best)
-            {
-                newest = Some((sequence, sector, slot));
-            }
-            if first_usable.is_none() && state.usable && state.last_record.is_none() {
-                first_usable = Some(Place { sector, slot: state.last_written + 1 });
-            }
-        }
-        store.head = match newest {
-            Some((sequence, sector, _)) => {
-                store.next_sequence = sequence.saturating_add(1);
-                let state = store.inspect(sector);
-                Some(Place { sector, slot: state.last_written + 1 })
-            }
-            None => first_usable,
-        };
-        if let Some(head) = store.head {
-            while store.ready + 1 < store.log_sectors() {
-                let state = store.inspect((head.sector + store.ready + 1) % store.log_sectors());
-                if !state.usable || state.last_record.is_some() || state.last_written >= Self::SLOTS {
-                    break;
-                }
-                store.ready += 1;
-            }
-        }
+        let mut store = Self::unread(flash);
+        store.read_all();
         store
+    }
+
+    /// A store that does not know yet what is on the flash: [`Store::read_all`] comes next.
+    pub const fn unread(flash: F) -> Self {
+        Self { flash, settings: None, head: None, ready: 0, next_sequence: 1 }
+    }
+
+    /// Reads what is on the flash; the second half of [`Store::open`].
+    pub fn read_all(&mut self) {
+        self.settings = (0..LOG_FIRST)
+            .filter_map(|slot| self.read_settings(slot, &mut [0; SETTINGS]).map(|(sequence, _)| (sequence, slot)))
+            .max();
+        let mut newest: Option<(u32, Place)> = None;
+        let mut first_usable = None;
+        for sector in 0..self.log_sectors() {
+            let state = self.inspect(sector);
+            let next = Place { sector, slot: state.last_written + 1 };
+            match state.last_record {
+                Some((sequence, _)) if newest.is_none_or(|(best, _)| sequence > best) => {
+                    newest = Some((sequence, next))
+                }
+                None if state.usable && first_usable.is_none() => first_usable = Some(next),
+                _ => {}
+            }
+        }
+        self.next_sequence = newest.map_or(1, |(sequence, _)| sequence.saturating_add(1));
+        self.head = newest.map(|(_, next)| next).or(first_usable);
+        self.ready = 0;
+        let Some(head) = self.head else { return };
+        while self.ready + 1 < self.log_sectors() {
+            let state = self.inspect((head.sector + self.ready + 1) % self.log_sectors());
+            if !state.usable || state.last_record.is_some() || state.last_written >= Self::SLOTS {
+                break;
+            }
+            self.ready += 1;
+        }
     }
 
     /// Sectors of the log.

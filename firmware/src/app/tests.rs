@@ -166,7 +166,7 @@ type Tested = App<Sensor, (), Out, In, Nor, Line, Dog>;
 
 struct Bench {
     world: Rc<World>,
-    app: Tested,
+    app: &'static mut Tested,
     us: u64,
     receiver: Receiver,
 }
@@ -191,7 +191,7 @@ impl Bench {
         Self { world, app, us: 0, receiver: Receiver::new() }
     }
 
-    fn boot(world: &Rc<World>, cause: ResetCause) -> Tested {
+    fn boot(world: &Rc<World>, cause: ResetCause) -> &'static mut Tested {
         let w = || Rc::clone(world);
         let out = |index| Out(w(), index);
         let hardware = Hardware {
@@ -202,7 +202,8 @@ impl Bench {
             link: Line(w()),
             watchdog: Dog(w()),
         };
-        App::start(hardware, Sensor(w()), cause)
+        let place = std::boxed::Box::leak(std::boxed::Box::new(core::mem::MaybeUninit::uninit()));
+        App::start(place, hardware, Sensor(w()), cause)
     }
 
     fn restart(&mut self, cause: ResetCause) {

@@ -1,3 +1,2 @@
 #![no_std]
 #![no_main]
-

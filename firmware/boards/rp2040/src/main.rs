@@ -16,6 +16,8 @@ mod reset;
 mod time;
 mod uart;
 
+use core::cell::UnsafeCell;
+use core::mem::MaybeUninit;
 use landfall_core::watch::TimeUs;
 use landfall_firmware::app::{App, Hardware, STEP_US, WATCHDOG_ERASE_MS};
 use landfall_firmware::board::{Inputs, Outputs};
@@ -57,6 +59,17 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
     unsafe { PANIC_PATH_REMAINS() }
 }
 
+/// The box, with all that this board brings.
+type Box = App<Gauge, i2c::Bus, Output, Input, flash::Region, uart::Uart, reset::Dog>;
+
+/// Memory for one value that is made once and lives for ever: static, so that its size is known when
+/// linking.
+struct Place<T>(UnsafeCell<MaybeUninit<T>>);
+// SAFETY: used once, by the one core that runs.
+unsafe impl<T> Sync for Place<T> {}
+
+static APP: Place<Box> = Place(UnsafeCell::new(MaybeUninit::uninit()));
+
 #[cortex_m_rt::entry]
 fn main() -> ! {
     // SAFETY: the only place that takes them.
@@ -91,7 +104,9 @@ fn main() -> ! {
     time::start();
     #[cfg(feature = "log")]
     defmt::info!("start: {}", cause);
-    let mut app = App::start(hardware, Gauge::new(fitted::BRIDGE), cause);
+    // SAFETY: this is the only reference, as `main` runs once.
+    let place = unsafe { &mut *APP.0.get() };
+    let app = App::start(place, hardware, Gauge::new(fitted::BRIDGE), cause);
 
     let mut next_us = time::now_us32();
     loop {

@@ -1,0 +1,123 @@
+// The link's messages, written from LINK.md and not from the program.
+
+export function crc32(bytes) {
+  let c = 0xffffffff;
+  for (const b of bytes) { c ^= b; for (let i = 0; i < 8; i++) c = c & 1 ? (c >>> 1) ^ 0xedb88320 : c >>> 1; }
+  return ~c >>> 0;
+}
+const le32 = (v) => [v & 255, (v >>> 8) & 255, (v >>> 16) & 255, v >>> 24];
+
+function stuff(bytes) {
+  const out = [0]; let mark = 0;
+  for (const b of bytes) {
+    if (b !== 0) out.push(b);
+    if (b === 0 || out.length - mark === 255) { out[mark] = out.length - mark; mark = out.length; out.push(0); }
+  }
+  out[mark] = out.length - mark;
+  return out;
+}
+function unstuff(bytes) {
+  const out = [];
+  for (let i = 0; i < bytes.length;) {
+    const n = bytes[i];
+    if (n === 0 || i + n > bytes.length) return null;
+    out.push(...bytes.slice(i + 1, i + n)); i += n;
+    if (n < 255 && i < bytes.length) out.push(0);
+  }
+  return out;
+}
+export const frame = (body) => [...stuff([...body, ...le32(crc32(body))]), 0];
+
+// --- to the box
+const varint = (v) => { const out = []; let x = BigInt(v); do { const b = Number(x & 127n); x >>= 7n; out.push(x ? b | 128 : b); } while (x); return out; };
+const f32 = (v) => [...new Uint8Array(new Float32Array([v]).buffer)];
+/** In the order of the settings' fields. */
+export const SETTINGS = ['stop_pa', 'wait_pa', 'half_way_pa', 'operating_pa', 'high_pa', 'pressure_max_pa', 'needed_s', 'recovery_s', 'landing_dip_pa',
+  'landing_spike_pa', 'landing_peak_pa', 'interval_s', 'supply_sense', 'sensor_low_pa', 'sensor_high_pa', 'sensor_step_pa', 'sensor_error_pa',
+  'noise_low_pa', 'noise_high_pa', 'rate_limit_paps', 'zero_limit_pa'];
+export const settingsBytes = (s) => [...varint(s.version), ...varint(s.site_id), ...varint(s.revision),
+  ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k])))];
+export const identify = () => frame([0]);
+export const readSettings = () => frame([1]);
+export const readLog = (from) => frame([2, ...varint(from)]);
+export const offer = (s) => frame([3, ...settingsBytes(s)]);
+export const confirm = (s) => frame([4, ...varint(crc32(settingsBytes(s)))]);
+
+// --- from the box
+const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault'];
+const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
+  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed'];
+const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
+  'zero_refused', 'sense_missing'];
+const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
+const SENSORS = ['bridge', 'thermal', 'barometers'];
+
+class Reader {
+  constructor(bytes) { this.b = bytes; this.i = 0; }
+  u8() { if (this.i >= this.b.length) throw new Error('message too short'); return this.b[this.i++]; }
+  bool() { const v = this.u8(); if (v > 1) throw new Error('not a bool'); return v === 1; }
+  int() { let v = 0n, s = 0n, b; do { b = this.u8(); v |= BigInt(b & 127) << s; s += 7n; } while (b & 128); return Number(v); }
+  f32() { const v = new DataView(new Uint8Array([this.u8(), this.u8(), this.u8(), this.u8()]).buffer).getFloat32(0, true); return v; }
+  opt(f) { return this.bool() ? f() : null; }
+  word(list) { const i = this.int(); if (!(i in list)) throw new Error(`no word ${i}`); return list[i]; }
+  settings() { const s = { version: this.int(), site_id: this.int(), revision: this.int() }; for (const k of SETTINGS) s[k] = k === 'supply_sense' ? this.bool() : this.f32(); return s; }
+  what() {
+    switch (this.int()) {
+      case 0: return { kind: 'started', cause: this.word(CAUSES), site_id: this.int(), revision: this.int() };
+      case 1: return { kind: 'zeroed', offset_pa: this.f32(), stored: this.bool() };
+      case 2: return { kind: 'changed', from: this.word(STATES), to: this.word(STATES), reason: this.word(REASONS), gauge_pa: this.opt(() => this.f32()) };
+      case 3: return { kind: 'faulted', fault: this.word(FAULTS) };
+      case 4: return { kind: 'acknowledged' };
+      case 5: return { kind: 'landed', count: this.int(), ago_s: this.f32(), peak_pa: this.f32(), dip_pa: this.f32(), recovery_s: this.opt(() => this.f32()) };
+      default: throw new Error('unknown event');
+    }
+  }
+  entry() {
+    const e = { boot: this.int(), at_us: this.int() };
+    switch (this.int()) {
+      case 0: return { ...e, ...this.what() };
+      case 1: return { ...e, kind: 'kept', zero_pa: this.opt(() => this.f32()), unacknowledged: this.bool() };
+      case 2: return { ...e, kind: 'booted', cause: this.word(CAUSES) };
+      case 3: return { ...e, kind: 'settings', site_id: this.int(), revision: this.int() };
+      case 4: return { ...e, kind: 'forgotten' };
+      default: throw new Error('unknown entry');
+    }
+  }
+  refusal() {
+    const kind = this.word(['impossible', 'foreign', 'stale', 'sensor_range', 'not_staged', 'button', 'flash', 'frame']);
+    if (kind === 'foreign' || kind === 'stale') return { kind, has: this.int() };
+    return kind === 'sensor_range' ? { kind, range_pa: this.f32() } : { kind };
+  }
+  message() {
+    const kind = this.int();
+    switch (kind) {
+      case 0: return { is: 'hello', protocol: this.u8(), program: [this.u8(), this.u8(), this.u8()], boot: this.int(), cause: this.word(CAUSES),
+        sensor: this.opt(() => this.word(SENSORS)), range_pa: this.f32(), settings: this.opt(() => [this.int(), this.int()]) };
+      case 1: return { is: 'status', at_us: this.int(), state: this.opt(() => [this.word(STATES), this.word(REASONS)]), permit: this.bool(), siren: this.bool(),
+        fault: this.opt(() => this.word(FAULTS)), gauge_pa: this.opt(() => this.f32()), supply: this.opt(() => this.bool()), button: this.bool(), landings: this.int(),
+        since_landing_s: this.opt(() => this.f32()), forecast_s: this.opt(() => this.f32()), density_kgpm3: this.opt(() => this.f32()), step_us: this.int(), lost: this.int() };
+      case 2: return { is: 'event', ...this.entry() };
+      case 3: return { is: 'logged', sequence: this.int(), ...this.entry() };
+      case 4: return { is: 'log_end', next: this.int() };
+      case 5: return { is: 'settings', settings: this.opt(() => this.settings()) };
+      case 6: return { is: 'staged', settings: this.settings() };
+      case 7: return { is: 'stored', settings: this.settings() };
+      case 8: return { is: 'refused', ...this.refusal() };
+      default: throw new Error(`unknown message ${kind}`);
+    }
+  }
+}
+
+/** Collects frames; broken ones are counted. */
+export class Receiver {
+  bytes = []; broken = 0;
+  push(b) {
+    if (b !== 0) { this.bytes.push(b); return null; }
+    const body = unstuff(this.bytes); const empty = this.bytes.length === 0; this.bytes = [];
+    if (empty) return null;
+    if (!body || body.length < 4 || crc32(body.slice(0, -4)) !== (new DataView(new Uint8Array(body.slice(-4)).buffer)).getUint32(0, true)) { this.broken++; return null; }
+    const reader = new Reader(body.slice(0, -4)), message = reader.message();
+    if (reader.i !== reader.b.length) throw new Error('message too long');
+    return message;
+  }
+}
