@@ -1,6 +1,6 @@
 //! Medians and trends over fixed windows.
 
-use heapless::{Deque, HistoryBuf};
+use heapless::Deque;
 
 /// Time between readings, µs: 50 Hz.
 pub const SLOT_US: u64 = 20_000;
@@ -159,7 +159,7 @@ pub struct Fall {
 /// Means over bins of equal length, the last `N` kept, with a straight line through those that are valid.
 #[derive(Clone, Debug)]
 pub struct Trend<const N: usize> {
-    bins: HistoryBuf<f32, N>,
+    bins: Deque<f32, N>,
     sum_pa: f32,
     count: u16,
     seen: u16,
@@ -169,7 +169,7 @@ pub struct Trend<const N: usize> {
 impl<const N: usize> Trend<N> {
     /// With bins of `per_bin` slots.
     pub const fn new(per_bin: u16) -> Self {
-        Self { bins: HistoryBuf::new(), sum_pa: 0.0, count: 0, seen: 0, per_bin }
+        Self { bins: Deque::new(), sum_pa: 0.0, count: 0, seen: 0, per_bin }
     }
 
     /// Forgets everything.
@@ -188,7 +188,12 @@ impl<const N: usize> Trend<N> {
             return false;
         }
         // A bin counts only if it was at rest throughout.
-        self.bins.write(if self.count == self.seen { self.sum_pa / f32::from(self.count) } else { f32::NAN });
+        if self.bins.is_full() {
+            self.bins.pop_front();
+        }
+        // There is room: one has just made way.
+        let _ =
+            self.bins.push_back(if self.count == self.seen { self.sum_pa / f32::from(self.count) } else { f32::NAN });
         self.sum_pa = 0.0;
         self.count = 0;
         self.seen = 0;
@@ -198,10 +203,10 @@ impl<const N: usize> Trend<N> {
     /// Least-squares line through the valid bins, if there are at least `least` of them, it falls, it
     /// falls by `fall_pa` or more over their span, and it explains at least half of their variance.
     pub fn fall(&self, least: u16, fall_pa: f32) -> Option<Fall> {
-        let reference = self.bins.oldest_ordered().copied().find(|p| p.is_finite())?;
+        let reference = self.bins.iter().copied().find(|p| p.is_finite())?;
         let (mut n, mut sx, mut sxx, mut sp, mut sxp, mut spp) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let (mut x, mut first, mut last) = (0.0f32, f32::NAN, 0.0f32);
-        for bin in self.bins.oldest_ordered() {
+        for bin in self.bins.iter() {
             if bin.is_finite() {
                 let p = *bin - reference;
                 n += 1.0;
