@@ -63,7 +63,7 @@ fn table(name: &str, meaning: &str) -> Value {
             let simple = ["slope", "bottom_radius", "flat_run"];
             let none: Vec<Value> = simple.iter().map(|key| json!({"required": [key]})).collect();
             schema["oneOf"] = json!([
-                {"required": simple},
+                {"required": simple, "not": {"required": ["section"]}},
                 {"required": ["section"], "not": {"anyOf": none}},
             ]);
         }
