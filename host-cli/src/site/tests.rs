@@ -201,3 +201,25 @@ fn an_edit_of_the_takeoff_lets_the_third_measure_go() {
     let site = file.site("demo.toml").unwrap_or_else(|faults| panic!("{faults}"));
     assert!(close(site.takeoff.height_m, 2.4384));
 }
+
+#[test]
+fn an_edit_leaves_prose_alone() {
+    let text = "[rider]\n# mass = what the scale said\n# bike_mass = \"15 kg\"  # mine\nmass = \"80 kg\"\n[bag]\n# mass = \"1 kg\"\n";
+    let mut file = SiteFile::parse(text, "x").unwrap();
+    file.set("rider.lightest", "60 kg").unwrap();
+    file.set("rider.bike_mass", "16 kg").unwrap();
+    assert_eq!(
+        file.to_string(),
+        "[rider]\n# mass = what the scale said\nbike_mass = \"16 kg\"  # mine\nmass = \"80 kg\"\nlightest = \"60 kg\"\n\
+         [bag]\n# mass = \"1 kg\"\n"
+    );
+}
+
+#[test]
+fn sections_may_be_tables_of_their_own() {
+    let inline = read_site(&with_sections("2.80 m"), "s.toml").unwrap();
+    let tables = "[[roll_in.section]]\nstraight = \"4 m\"\nslope = \"30 deg\"\n[[roll_in.section]]\narc = \"6 m\"\n\
+                  turn = \"30 deg\"\n[[roll_in.section]]\nstraight = \"3 m\"\n[takeoff]\n";
+    let text = with_sections("2.80 m").replace(SECTIONS, "").replace("[takeoff]\n", tables);
+    assert_eq!(read_site(&text, "s.toml").unwrap_or_else(|faults| panic!("{faults}")), inline);
+}

@@ -152,9 +152,10 @@ impl SiteFile {
                 within = header.split(']').next().unwrap_or("").trim();
             }
             let shown = line.trim_start().strip_prefix('#').map(str::trim_start).and_then(|l| l.strip_prefix(name));
-            match shown.map(str::trim_start).and_then(|rest| rest.strip_prefix('=')) {
-                Some(rest) if within == table && !done => {
-                    let comment = rest.find("  #").and_then(|i| rest.get(i..)).unwrap_or("");
+            let shown = shown.map(str::trim_start).and_then(|rest| rest.strip_prefix('=')).map(split_comment);
+            match shown {
+                // Prose that only looks like a key is left alone.
+                Some((value, comment)) if within == table && !done && value.parse::<toml_edit::Value>().is_ok() => {
                     lines.push(format!("{name} = {}{comment}", item.to_string().trim()));
                     done = true;
                 }
@@ -176,6 +177,12 @@ impl fmt::Display for SiteFile {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.document.fmt(f)
     }
+}
+
+/// A value and the comment behind it, with the spaces that set it off.
+fn split_comment(text: &str) -> (&str, &str) {
+    let (value, comment) = text.find("  #").and_then(|i| text.split_at_checked(i)).unwrap_or((text, ""));
+    (value.trim(), comment)
 }
 
 /// What stands for a key that is left out, in words.
