@@ -584,3 +584,21 @@ fn faults_come_all_at_once_in_the_order_of_the_lines() {
     assert_eq!(json["file"], "site.toml");
     assert_eq!(json["faults"][0]["line"], 6);
 }
+
+/// A text that is TOML but no site file is refused in reasonable time and at reasonable length.
+#[test]
+fn a_long_list_of_faults_ends() {
+    let many: String = (0..8000).map(|i| format!("key_{i} = 1\n")).collect();
+    for text in
+        [many.clone(), format!("[rider]\n{many}"), format!("rider = {{{}}}", many.trim_end().replace('\n', ", "))]
+    {
+        let start = std::time::Instant::now();
+        let faults = read_site(&text, "site.toml").expect_err("read without a fault");
+        assert_eq!(faults.faults.len(), 201);
+        assert_eq!(faults.faults[200].message, "more than 200 faults; the rest of the file was not looked at");
+        // Some hundredths of a second; a machine under load may take longer.
+        assert!(start.elapsed().as_secs() < 5, "{:?}", start.elapsed());
+    }
+    let faults = read_site(&"# long\n".repeat(20_000), "site.toml").expect_err("read without a fault");
+    assert_eq!(faults.faults[0].message, "the file is longer than 128 KiB; it is no site file");
+}

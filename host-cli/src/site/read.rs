@@ -12,7 +12,9 @@ use super::keys::{KEYS, TABLES, find_key, nearest};
 use super::model::Site;
 
 /// Longest text that is read; a site file is a few kilobytes.
-const LONGEST_FILE: usize = 1 << 20;
+const LONGEST_FILE: usize = 1 << 17;
+/// Most faults that are reported: a text with more is no site file, and nobody reads them.
+const MOST_FAULTS: usize = 200;
 
 /// Reads a site file's text; `file_name` is used in the messages only.
 ///
@@ -30,8 +32,10 @@ pub fn read_site(text: &str, file_name: &str) -> Result<Site, Faults> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut reader = Reader { text, file_name, draft: Draft::empty(), spans: HashMap::new(), faults: Vec::new() };
     if text.len() > LONGEST_FILE {
-        reader
-            .fault(Complaint::new("", "the file is longer than 1 MiB; it is no site file", "give the site file"), None);
+        reader.fault(
+            Complaint::new("", "the file is longer than 128 KiB; it is no site file", "give the site file"),
+            None,
+        );
         return Err(reader.finish());
     }
     match Document::parse(text) {
@@ -59,6 +63,9 @@ impl Reader<'_> {
     fn root(&mut self, root: &dyn TableLike) {
         let known = |name: &str| TABLES.iter().find(|(table, _)| *table == name).map(|(table, _)| *table);
         for (name, item) in root.iter() {
+            if self.is_full() {
+                return;
+            }
             let span = root.get_key_value(name).and_then(|(k, _)| k.span()).or_else(|| item.span());
             let table_name = match known(name) {
                 Some(table_name) => table_name,
@@ -99,6 +106,9 @@ impl Reader<'_> {
 
     fn table(&mut self, table_name: &str, table: &dyn TableLike) {
         for (name, item) in table.iter() {
+            if self.is_full() {
+                return;
+            }
             let dotted = format!("{table_name}.{name}");
             let at = table.get_key_value(name).and_then(|(k, _)| k.span());
             let Some(key) = find_key(&dotted) else {
@@ -135,7 +145,18 @@ impl Reader<'_> {
         }
     }
 
+    fn is_full(&self) -> bool {
+        self.faults.len() >= MOST_FAULTS
+    }
+
     fn resolve(mut self) -> Result<Site, Faults> {
+        if self.is_full() {
+            self.faults.truncate(MOST_FAULTS);
+            let message = format!("more than {MOST_FAULTS} faults; the rest of the file was not looked at");
+            let last = self.text.len();
+            self.fault(Complaint::new("", message, "is this a site file?"), Some(last..last));
+            return Err(self.finish());
+        }
         let missing: Vec<_> = self.draft.missing().collect();
         for key in missing {
             let cure = format!("add it under [{}]: {}", key.table(), super::write::example(key.dotted));
