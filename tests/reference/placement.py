@@ -153,26 +153,40 @@ class Search:
         masses = sorted({s.lightest, s.heaviest})
         self.masses = masses  # drag alone depends on mass: the mean rider lies between these two
         self.cross = {}
+        self.now = None
 
-    def share(self, what, masses=None, **changed):
-        """Worst of the riders; `what`: "miss" or "short"."""
+    def share(self, what, mass, **changed):
+        """Share of one rider's runs that are a "miss", or "short" (or do not land)."""
         mean = {**self.s.mean, **changed}
         q = sample.draw(self.s, self.z, mean)
-        worst = 0.0
-        for mass in masses or self.masses:
-            if set(changed) == {"wind_across"}:
-                if mass not in self.cross:
-                    self.cross[mass] = sample.run(self.s, mass, q)
-                r = sample.run(self.s, mass, q, releases=self.cross[mass])
-            else:
-                r = sample.run(self.s, mass, q)
-            code, _, _ = sample.outcomes(self.s, r)
-            if what == "miss":
-                k = np.count_nonzero(code)
-            else:
-                k = np.count_nonzero((code == 2) | (code >= 6))
-            worst = max(worst, int(k) / self.n)
-        return worst
+        if set(changed) == {"wind_across"}:  # does not touch the ride down
+            if mass not in self.cross:
+                self.cross[mass] = sample.run(self.s, mass, q)
+            r = sample.run(self.s, mass, q, releases=self.cross[mass])
+        else:
+            r = sample.run(self.s, mass, q)
+        code, _, _ = sample.outcomes(self.s, r)
+        k = np.count_nonzero(code) if what == "miss" else np.count_nonzero((code == 2) | (code >= 6))
+        return int(k) / self.n
+
+    def worst(self, what, **changed):
+        return max(self.share(what, mass, **changed) for mass in self.masses)
+
+    def passes(self, what, place, inside, outside, tol):
+        """Where the worst rider's share passes the target; `place` turns a number into changed
+        means. Solved for the rider who is worst outside; if the other one is past the target
+        there, then for that one between."""
+        shares = {mass: self.share(what, mass, **place(outside)) for mass in self.masses}
+        left = sorted((m for m in self.masses if shares[m] > self.s.target_miss), key=lambda m: -shares[m])
+        found = None
+        for mass in left:
+            if found is not None:
+                if self.share(what, mass, **place(found[0])) <= self.s.target_miss:
+                    continue
+                outside = found[0]
+            f = lambda x, mass=mass: self.share(what, mass, **place(x))
+            found = spread.crossing(f, inside, outside, self.s.target_miss, self.n, tol)
+        return found
 
     def lowest_height(self):
         """The lowest start height that the roll-in's first sloping straight allows."""
@@ -181,7 +195,8 @@ class Search:
 
     def lowest_clearing_start(self):
         s, target = self.s, self.s.target_miss
-        f = lambda height: self.share("short", start_height=height)
+        place = lambda height: {"start_height": height}
+        f = lambda height: self.worst("short", **place(height))
         low = self.lowest_height() + 0.05
         high = s.start_height
         while f(high) > target:
@@ -190,12 +205,13 @@ class Search:
                 return None, "no start clears"
         if f(low) <= target:  # clears from the lowest start that the roll-in allows
             return None, "clears from the lowest"
-        return spread.crossing(f, high, low, target, self.n, 1e-3)
+        return self.passes("short", place, high, low, 1e-3)
 
     def highest_start_with_gust(self):
         s, target = self.s, self.s.target_miss
         wind = s.mean["wind_along"] + s.gust
-        f = lambda height: self.share("miss", start_height=height, wind_along=wind)
+        place = lambda height: {"start_height": height, "wind_along": wind}
+        f = lambda height: self.worst("miss", **place(height))
         low = self.lowest_height() + 0.05
         inside, outside = None, None
         if f(s.start_height) <= target:
@@ -212,19 +228,22 @@ class Search:
                     break
             if inside is None:
                 return None, "no start keeps to the target"
-        return spread.crossing(f, inside, outside, target, self.n, 1e-3)
+        return self.passes("miss", place, inside, outside, 1e-3)
 
     def hold(self, name, sign):
         """Wind outward from the site's at which the chance of a miss passes the target."""
         s, target = self.s, self.s.target_miss
         at = s.mean[name]
         cap = sign * s.anchor_wind
-        f = lambda w: self.share("miss", **{name: w})
-        if f(at) > target:
+        place = lambda w: {name: w}
+        if self.now is None:
+            self.now = self.worst("miss")
+        if self.now > target:
             return None, None
-        if f(cap) <= target:
+        answer = self.passes("miss", place, at, cap, 2e-3)
+        if answer is None:
             return s.anchor_wind, [s.anchor_wind, s.anchor_wind]
-        found, ends = spread.crossing(f, at, cap, target, self.n, 2e-3)
+        found, ends = answer
         ends = [None if e is None else min(sign * e, s.anchor_wind) for e in ends]
         return sign * found, ends if sign > 0 else ends[::-1]
 

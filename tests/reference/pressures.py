@@ -24,25 +24,23 @@ def thinnest(s, low, high):
 
 def search(bags, mass, speed, supplied, limit, quantity):
     """For each bag: the lowest pressure that keeps depth <= limit (quantity 0), or the highest that
-    keeps felt load <= limit (quantity 1, from above). Returns (pressure, note) per bag."""
-    turns = 5
+    keeps felt load <= limit (quantity 1, from above). Returns (pressure, note) per bag.
+
+    Brackets come from many landings at once, the roots from DOP853 and Brent."""
     low, high = np.full(len(bags), bags[0].ps), np.full(len(bags), CEILING)
     result = [None] * len(bags)
-    for turn in range(turns):
-        n = 14 if turn else 40
+    for n in (48, 12, 12):
         grids = [np.geomspace(a, b, n) for a, b in zip(low, high)]
         lanes = [b for b in bags for _ in range(n)]
         p = np.concatenate(grids)
         ones = np.ones_like(p)
-        early = {} if turn == turns - 1 else {"deep": limit} if quantity == 0 else {"firm": limit}
-        early["dt"] = 1e-3 if turn >= turns - 2 else 2e-3
-        value = landings(lanes, mass * ones, speed * ones, p, np.full(len(p), supplied), **early)[quantity]
-        value = value.reshape(len(bags), n)
-        for i, row in enumerate(value):
+        early = {"deep": limit} if quantity == 0 else {"firm": limit}
+        value = landings(lanes, mass * ones, speed * ones, p, np.full(len(p), supplied), dt=2e-3, **early)[quantity]
+        for i, row in enumerate(value.reshape(len(bags), n)):
+            ok = row <= limit
             if result[i] is not None:
                 continue
-            ok = row <= limit
-            if turn == 0:
+            if n == 48:
                 if quantity == 0 and not ok.any():
                     result[i] = (None, "none is enough")
                 elif quantity == 0 and ok[0]:
@@ -51,31 +49,34 @@ def search(bags, mass, speed, supplied, limit, quantity):
                     result[i] = (None, "not reached")
                 elif quantity == 1 and not ok.any():
                     result[i] = (None, "passed from just taut")
-                if result[i] is not None:
-                    continue
-            elif ok.all() or not ok.any():
-                raise ArithmeticError("a bracket was lost")
+            if result[i] is not None or ok.all() or not ok.any():
+                continue
             # the lowest pressure that is enough; the highest that is soft enough, from above
             j = int(np.argmax(ok)) - 1 if quantity == 0 else n - 1 - int(np.argmax(ok[::-1]))
-            margin = 1.0 if turn == turns - 1 else (grids[i][1] / grids[i][0]) ** 0.1
-            low[i] = max(grids[i][j] / margin, bags[0].ps)
-            high[i] = min(grids[i][j + 1] * margin, CEILING)
-            if turn == turns - 1:
-                share = (limit - row[j]) / (row[j + 1] - row[j])
-                result[i] = (float(low[i] + share * (high[i] - low[i])), "found")
-    return result
+            if 0 <= j < n - 1:
+                margin = (grids[i][1] / grids[i][0]) ** 0.1
+                low[i] = max(grids[i][j] / margin, bags[0].ps)
+                high[i] = min(grids[i][j + 1] * margin, CEILING)
+    key = ("depth_m", "felt_load_g")[quantity]
+    return [r or polish(b, mass, speed, supplied, limit, key, lo, hi) for r, b, lo, hi in zip(result, bags, low, high)]
 
 
-def polish(bag, mass, speed, supplied, limit, key, p):
-    """The same root with DOP853 and Brent."""
+def polish(bag, mass, speed, supplied, limit, key, low, high):
+    """The root within a bracket. Where the bracket does not hold one (a load that only just
+    touches the limit), a finer search over all pressures decides."""
     def f(x):
         return bag.landing(mass, speed, p_i=x, supplied=supplied, back=False)[key] - limit
 
-    for width in (1e-5, 1e-3):
-        a, b = max(p * (1.0 - width), bag.ps), p * (1.0 + width)
-        if f(a) * f(b) <= 0.0:
-            return brentq(f, a, b, xtol=1e-9)
-    raise ArithmeticError("the two landing integrators disagree")
+    if f(low) * f(high) > 0.0:
+        grid = np.geomspace(bag.ps, CEILING, 200)
+        signs = [f(x) <= 0.0 for x in grid]
+        if key == "depth_m":
+            raise ArithmeticError("depth is not monotone in the pressure")
+        if not any(signs):
+            return None, "passed from just taut"
+        j = max(i for i, ok in enumerate(signs) if ok)
+        low, high = grid[j], grid[j + 1]
+    return brentq(f, low, high, xtol=1e-8, rtol=1e-12), "found"
 
 
 def after_power_cut(s, bag, by_depth, stop, mass, speed, limit):
@@ -131,10 +132,6 @@ def compute(s, hard_speed, interval, commitment):
     bags = [Bag(s, s.stretch * kb, s.dish + da) for kb, da in variants]
     stops = search(bags, heavy, hard_speed, False, limit, 0)
     firms = search(bags, light, hard_speed, True, s.load_limit, 1)
-    if stops[0][1] == "found":
-        stops[0] = (polish(bags[0], heavy, hard_speed, False, limit, "depth_m", stops[0][0]), "found")
-    if firms[0][1] == "found":
-        firms[0] = (polish(bags[0], light, hard_speed, True, s.load_limit, "felt_load_g", firms[0][0]), "found")
     floor = s.stop_floor * s.p_min
     rows = []
     for (kb, da), bag, (by_depth, stop_note), (firm, firm_note) in zip(variants, bags, stops, firms):
