@@ -2,4 +2,5 @@
 #![forbid(unsafe_code)]
 
 pub mod bag_air;
+pub mod site_text;
 pub mod watch_site;
