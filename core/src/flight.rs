@@ -78,11 +78,12 @@ pub fn step<L: Lane>(motion: &Motion<L>, dt_s: L, drag: &Drag<L>) -> Motion<L> {
     let v3 = combine(v0, &a2, dt_s);
     let a3 = acceleration(&v3, drag);
     let sixth = dt_s * (1.0 / 6.0);
-    let mean = |i: usize| a0[i] + (a1[i] + a2[i]) * 2.0 + a3[i];
-    let velocity_mps = combine(v0, &[mean(0), mean(1), mean(2)], sixth);
+    let middle = combine(&a1, &a2, L::splat(1.0));
+    let sum = combine(&combine(&a0, &a3, L::splat(1.0)), &middle, L::splat(2.0));
+    let velocity_mps = combine(v0, &sum, sixth);
     // ∫v dt of the same scheme: dt v0 + dt²/6 (a0 + a1 + a2).
     let square = dt_s * sixth;
-    let lift = [a0[0] + a1[0] + a2[0], a0[1] + a1[1] + a2[1], a0[2] + a1[2] + a2[2]];
+    let lift = combine(&a0, &middle, L::splat(1.0));
     let place_m = combine(&combine(&motion.place_m, v0, dt_s), &lift, square);
     Motion { place_m, velocity_mps }
 }
@@ -109,25 +110,28 @@ fn fly<L: Lane>(start: &Motion<L>, duration_s: L, drag: &Drag<L>, steps: u16) ->
     motion
 }
 
+/// Time to the plane by the parabola through the motion, and whether that parabola meets it.
+#[inline(always)]
+fn lead<L: Lane>(motion: &Motion<L>, plane: &Plane<L>, drag: &Drag<L>, falling: bool) -> (L, L::Mask) {
+    let zero = L::splat(0.0);
+    let distance = plane.distance(motion);
+    let rate = plane.approach(&motion.velocity_mps);
+    let bend = plane.approach(&acceleration(&motion.velocity_mps, drag));
+    let inside = rate * rate - bend * distance * 2.0;
+    let root = inside.max(zero).sqrt();
+    // The later root when falling, the earlier when going forward or rising.
+    let below = if falling { rate - root } else { rate + root };
+    let tiny = L::splat(1.0e-6);
+    let below = L::select(below.abs().lt(tiny), if falling { -tiny } else { tiny }, below);
+    (distance * -2.0 / below, inside.lt(zero).not())
+}
+
 /// From a motion near the plane to the plane: once with a full step, once with a parabola.
 #[inline(always)]
 fn settle<L: Lane>(near: Motion<L>, time_s: L, plane: &Plane<L>, drag: &Drag<L>, falling: bool) -> Arrival<L> {
-    let zero = L::splat(0.0);
-    let lead = |motion: &Motion<L>| {
-        let distance = plane.distance(motion);
-        let rate = plane.approach(&motion.velocity_mps);
-        let bend = plane.approach(&acceleration(&motion.velocity_mps, drag));
-        let inside = rate * rate - bend * distance * 2.0;
-        let root = inside.max(zero).sqrt();
-        // The later root when falling, the earlier when going forward.
-        let below = if falling { rate - root } else { rate + root };
-        let tiny = L::splat(1.0e-6);
-        let below = L::select(below.abs().lt(tiny), if falling { -tiny } else { tiny }, below);
-        (distance * -2.0 / below, inside.lt(zero).not())
-    };
-    let (dt_s, met) = lead(&near);
+    let (dt_s, met) = lead(&near, plane, drag, falling);
     let closer = step(&near, dt_s, drag);
-    let (rest_s, _) = lead(&closer);
+    let (rest_s, _) = lead(&closer, plane, drag, falling);
     let a = acceleration(&closer.velocity_mps, drag);
     let half = rest_s * rest_s * 0.5;
     let motion = Motion {
@@ -153,6 +157,30 @@ pub fn fly_to_falling<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<
     let arrival = settle(near, duration_s, plane, drag, true);
     let hopeless = distance.lt(zero).and(rate.lt(L::splat(1.0e-6)));
     Arrival { met: arrival.met.and(hopeless.not()), ..arrival }
+}
+
+/// Flies until the plane is met rising from below it: the earlier crossing.
+///
+/// Only for a start below the plane; `met` is false for a run that never rises to it.
+#[inline(always)]
+pub fn fly_to_rising<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<L>, steps: u16) -> Arrival<L> {
+    let zero = L::splat(0.0);
+    let distance = plane.distance(start);
+    let rate = plane.approach(&start.velocity_mps);
+    let pull = G * plane.normal_z;
+    let root = (rate * rate + distance * (2.0 * pull)).max(zero).sqrt();
+    let duration_s = ((rate - root) * (1.0 / pull)).max(zero);
+    let near = fly(start, duration_s, drag, steps);
+    let arrival = settle(near, duration_s, plane, drag, false);
+    let hopeless = distance.lt(zero).and(rate.lt(L::splat(1.0e-6)));
+    Arrival { met: arrival.met.and(hopeless.not()), ..arrival }
+}
+
+/// From an arrival at one plane to a nearby one, still falling.
+#[inline(always)]
+pub fn carry_on<L: Lane>(from: &Arrival<L>, plane: &Plane<L>, drag: &Drag<L>) -> Arrival<L> {
+    let arrival = settle(from.motion, from.time_s, plane, drag, true);
+    Arrival { met: from.met.and(arrival.met), ..arrival }
 }
 
 /// Flies until x = `x_m`. `met` is false where the motion is not forward.
@@ -203,7 +231,10 @@ mod tests {
         for steps in [1, 4] {
             let a = fly_to_falling(&thrown(10.0, 30.0, 0.0), &GROUND, &STILL, steps);
             // v² sin 2θ / g.
-            assert!((a.motion.place_m[0] - 100.0 * libm::sinf(1.047_197_6) / G).abs() < 2e-6 * 8.8, "{a:?}");
+            assert!(
+                (a.motion.place_m[0] - 100.0 * libm::sinf(core::f32::consts::FRAC_PI_3) / G).abs() < 2e-6 * 8.8,
+                "{a:?}"
+            );
             assert!((a.time_s - 10.0 / G).abs() < 1e-6);
         }
     }

@@ -91,6 +91,14 @@ impl<L: Lane> Inputs<L> {
         self.0[which as usize]
     }
 
+    /// The same inputs with one value kept between two bounds.
+    #[inline(always)]
+    fn kept(mut self, which: Uncertain, low: f32, high: f32) -> Self {
+        let slot = &mut self.0[which as usize];
+        *slot = slot.max(L::splat(low)).min(L::splat(high));
+        self
+    }
+
     /// The same inputs with one value changed.
     #[inline(always)]
     #[must_use]
@@ -173,20 +181,16 @@ impl Uncertainty {
     /// areas at or above 0, carry in 0..1, contact height in 0.2 m..h; yaw within a quarter turn.
     #[inline(always)]
     pub fn clip<L: Lane>(&self, inputs: Inputs<L>) -> Inputs<L> {
-        let mut clipped = inputs;
-        let mut keep = |which: Uncertain, low: f32, high: f32| {
-            let slot = &mut clipped.0[which as usize];
-            *slot = slot.max(L::splat(low)).min(L::splat(high));
-        };
-        keep(Uncertain::StartHeight, self.lowest_start_m, f32::MAX);
-        keep(Uncertain::PushOff, 0.0, f32::MAX);
-        keep(Uncertain::RollingResistance, 0.0, f32::MAX);
-        keep(Uncertain::DragAreaRolling, 0.0, f32::MAX);
-        keep(Uncertain::DragAreaFlying, 0.0, f32::MAX);
-        keep(Uncertain::Carry, 0.0, 1.0);
-        keep(Uncertain::Yaw, -core::f32::consts::FRAC_PI_2, core::f32::consts::FRAC_PI_2);
-        keep(Uncertain::ContactHeight, 0.2, self.mass_height_m);
-        clipped
+        let quarter = core::f32::consts::FRAC_PI_2;
+        inputs
+            .kept(Uncertain::StartHeight, self.lowest_start_m, f32::MAX)
+            .kept(Uncertain::PushOff, 0.0, f32::MAX)
+            .kept(Uncertain::RollingResistance, 0.0, f32::MAX)
+            .kept(Uncertain::DragAreaRolling, 0.0, f32::MAX)
+            .kept(Uncertain::DragAreaFlying, 0.0, f32::MAX)
+            .kept(Uncertain::Carry, 0.0, 1.0)
+            .kept(Uncertain::Yaw, -quarter, quarter)
+            .kept(Uncertain::ContactHeight, 0.2, self.mass_height_m)
     }
 }
 

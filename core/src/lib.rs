@@ -10,7 +10,8 @@
 //! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
 //! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
 //! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
-//! - [`short_zone`], [`stop_line`], [`sizing`], [`wind`]: what a builder and a coach ask about it.
+//! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`wind`]: what a builder and a coach ask about it;
+//! - [`watch`]: the alarm on the bag.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
 //! take-off's foot; the lip edge is at x = 0, z = height of the take-off.
@@ -32,6 +33,7 @@ pub mod landing_limits;
 pub mod lane;
 pub mod openings;
 pub mod path;
+pub mod placement;
 pub mod ride;
 pub mod ride_pressures;
 pub mod run;

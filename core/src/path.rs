@@ -319,7 +319,7 @@ mod tests {
             [Section::Straight { length_m: 3.0, slope_rad: Some(0.3) }, Section::Arc { radius_m: 1.0, turn_rad: 0.3 }];
         assert!(matches!(Path::from_sections(&tight, 1.0, 1.0), Err(InputError::Order { .. })));
         assert!(Path::simple(f32::NAN, 0.5, 5.0, 3.0, 1.0).is_err());
-        assert!(Path::simple(0.5, 0.5236, 5.0, 3.0, 1.0).is_err());
+        assert!(Path::simple(0.5, 30.0 * DEG, 5.0, 3.0, 1.0).is_err());
         assert!(matches!(Path::from_sections(&[], 1.0, 1.0), Err(InputError::Count { .. })));
     }
 }

@@ -137,6 +137,12 @@ impl<L: Lane> Losses<L> {
         }
     }
 
+    /// E from B at a height of the centre of mass.
+    #[inline(always)]
+    fn energy_at(&self, total: L, z: L) -> L {
+        (total - z * (2.0 * G)) * self.per_inertia
+    }
+
     /// −dB/ds at a place with E, cos θ, the curvature of the centre of mass's path and 1 − κh.
     #[inline(always)]
     pub(crate) fn rate(&self, energy: L, cos: L, curvature_pm: f32, shrink: f32) -> L {
@@ -144,6 +150,12 @@ impl<L: Lane> Losses<L> {
         let load = (energy * curvature_pm + cos * G).max(L::splat(0.0));
         u * u.abs() * self.drag_pm * shrink + load * self.rolling
     }
+}
+
+/// Time over a length at a speed squared.
+#[inline(always)]
+fn time_over<L: Lane>(length: L, energy: L) -> L {
+    length / energy.max(L::splat(1.0e-12)).sqrt()
 }
 
 /// Where a step is: its curvature and its rates of arc length, heights and slopes at start, middle, end.
@@ -161,16 +173,16 @@ impl<L: Lane> State<L> {
     fn advance<const TIME: bool>(&mut self, losses: &Losses<L>, stretch: &Stretch<L>, first_time: L) -> L {
         let Stretch { curvature_pm, shrink, pace, z, cos } = stretch;
         let zero = L::splat(0.0);
-        let energy_at = |total: L, z: L| (total - z * (2.0 * G)) * losses.per_inertia;
-        let rate = |energy: L, node: usize| losses.rate(energy, cos[node], *curvature_pm, *shrink) * pace[node];
-        let k1 = rate(self.energy, 0);
-        let k2 = rate(energy_at(self.total - k1 * 0.5, z[1]), 1);
-        let middle = energy_at(self.total - k2 * 0.5, z[1]);
-        let k3 = rate(middle, 1);
-        let k4 = rate(energy_at(self.total - k3, z[2]), 2);
+        let k1 = losses.rate(self.energy, cos[0], *curvature_pm, *shrink) * pace[0];
+        let early = losses.energy_at(self.total - k1 * 0.5, z[1]);
+        let k2 = losses.rate(early, cos[1], *curvature_pm, *shrink) * pace[1];
+        let middle = losses.energy_at(self.total - k2 * 0.5, z[1]);
+        let k3 = losses.rate(middle, cos[1], *curvature_pm, *shrink) * pace[1];
+        let late = losses.energy_at(self.total - k3, z[2]);
+        let k4 = losses.rate(late, cos[2], *curvature_pm, *shrink) * pace[2];
         let left_here = (self.energy * *curvature_pm + cos[0] * G).lt(zero);
         self.total = self.total - (k1 + (k2 + k3) * 2.0 + k4) * (1.0 / 6.0);
-        self.energy = energy_at(self.total, z[2]);
+        self.energy = losses.energy_at(self.total, z[2]);
         self.stalled = self.stalled.or(middle.lt(zero)).or(self.energy.lt(zero));
         self.energy = self.energy.max(zero);
         let left_there = (self.energy * *curvature_pm + cos[2] * G).lt(zero);
@@ -178,10 +190,8 @@ impl<L: Lane> State<L> {
         if !TIME {
             return zero;
         }
-        let tiny = L::splat(1.0e-12);
-        let time_per_step = |energy: L, node: usize| pace[node] * *shrink / energy.max(tiny).sqrt();
-        let last_time = time_per_step(self.energy, 2);
-        self.time = self.time + (first_time + time_per_step(middle, 1) * 4.0 + last_time) * (1.0 / 6.0);
+        let last_time = time_over(pace[2] * *shrink, self.energy);
+        self.time = self.time + (first_time + time_over(pace[1] * *shrink, middle) * 4.0 + last_time) * (1.0 / 6.0);
         last_time
     }
 
@@ -258,16 +268,15 @@ pub fn ride<L: Lane, const TIME: bool>(
     let count = steps.lip.max(1);
     let part_rad = input.carry * (takeoff.lag_rad / f32::from(count));
     let pace = part_rad * takeoff.radius_m;
-    let cos_after = |parts: f32| {
-        let (_, cos) = sin_cos(part_rad * parts + to_short_rad);
-        cos
-    };
     for i in 0..count {
         let at = f32::from(i);
-        let cos = [cos_after(at), cos_after(at + 0.5), cos_after(at + 1.0)];
-        let z = cos.map(|c| c * arc.mass_radius_m + arc.centre_z_m);
+        let (_, cos0) = sin_cos(part_rad * at + to_short_rad);
+        let (_, cos1) = sin_cos(part_rad * (at + 0.5) + to_short_rad);
+        let (_, cos2) = sin_cos(part_rad * (at + 1.0) + to_short_rad);
+        let cos = [cos0, cos1, cos2];
+        let z = [arc.mass_z(cos0), arc.mass_z(cos1), arc.mass_z(cos2)];
         let stretch = Stretch { curvature_pm: arc.curvature_pm, shrink: arc.shrink, pace: [pace, pace, pace], z, cos };
-        let first_time = pace * arc.shrink / state.energy.max(L::splat(1.0e-12)).sqrt();
+        let first_time = time_over(pace * arc.shrink, state.energy);
         state.advance::<TIME>(&losses, &stretch, first_time);
         let before_foot_m = L::splat(-takeoff.radius_m * to_short_rad) - pace * (at + 1.0);
         visit(&state.point(before_foot_m, stretch.z[2], stretch.cos[2], arc.curvature_pm));
@@ -315,22 +324,23 @@ impl<L: Lane> Straight<L> {
         let part = 1.0 / f32::from(count);
         let linear = v0 * duration;
         let square = gain * duration * duration;
-        let place = |q: f32| linear * q + square * (0.5 * q * q);
-        let z_at = |q: f32| (length - place(q)) * -sin_up + mass_z_end_m;
-        let before_foot = |q: f32| length - place(q) + before_m;
-        visit(&state.point(before_foot(0.0), z_at(0.0), cos, 0.0));
+        let mut z0 = length * -sin_up + mass_z_end_m;
+        visit(&state.point(length + before_m, z0, cos, 0.0));
         let mut first_time = duration * part;
         for i in 0..count {
-            let q = [f32::from(i) * part, (f32::from(i) + 0.5) * part, (f32::from(i) + 1.0) * part];
+            let (q0, q1, q2) = (f32::from(i) * part, (f32::from(i) + 0.5) * part, (f32::from(i) + 1.0) * part);
+            let left1 = length - linear * q1 - square * (0.5 * q1 * q1);
+            let left2 = length - linear * q2 - square * (0.5 * q2 * q2);
             let stretch = Stretch {
                 curvature_pm: 0.0,
                 shrink: 1.0,
-                pace: q.map(|q| (linear + square * q) * part),
-                z: q.map(z_at),
+                pace: [(linear + square * q0) * part, (linear + square * q1) * part, (linear + square * q2) * part],
+                z: [z0, left1 * -sin_up + mass_z_end_m, left2 * -sin_up + mass_z_end_m],
                 cos: [cos; 3],
             };
+            z0 = stretch.z[2];
             first_time = state.advance::<TIME>(losses, &stretch, first_time);
-            visit(&state.point(before_foot(q[2]), stretch.z[2], cos, 0.0));
+            visit(&state.point(left2 + before_m, z0, cos, 0.0));
         }
     }
 }
@@ -366,6 +376,12 @@ impl Arc {
         }
     }
 
+    /// Height of the centre of mass where the slope angle has this cosine.
+    #[inline(always)]
+    fn mass_z<L: Lane>(&self, cos: L) -> L {
+        cos * self.mass_radius_m + self.centre_z_m
+    }
+
     #[inline(always)]
     fn ride<L: Lane, const TIME: bool>(
         &self,
@@ -385,10 +401,9 @@ impl Arc {
         };
         let pace_m = self.radius_m * libm::fabsf(self.turn_rad) / f32::from(count);
         let pace = L::splat(pace_m);
-        let z_of = |cos: f32| self.mass_radius_m * cos + self.centre_z_m;
         let mut cos0 = self.cos0;
-        visit(&state.point(L::splat(before_foot_m), L::splat(z_of(cos0)), L::splat(cos0), self.curvature_pm));
-        let mut first_time = pace * self.shrink / state.energy.max(L::splat(1.0e-12)).sqrt();
+        visit(&state.point(L::splat(before_foot_m), L::splat(self.mass_z(cos0)), L::splat(cos0), self.curvature_pm));
+        let mut first_time = time_over(pace * self.shrink, state.energy);
         for i in 0..count {
             let nodes = [cos0, turn_on(), turn_on()];
             cos0 = nodes[2];
@@ -396,8 +411,8 @@ impl Arc {
                 curvature_pm: self.curvature_pm,
                 shrink: self.shrink,
                 pace: [pace; 3],
-                z: nodes.map(|cos| L::splat(z_of(cos))),
-                cos: nodes.map(L::splat),
+                z: [L::splat(self.mass_z(nodes[0])), L::splat(self.mass_z(nodes[1])), L::splat(self.mass_z(nodes[2]))],
+                cos: [L::splat(nodes[0]), L::splat(nodes[1]), L::splat(nodes[2])],
             };
             first_time = state.advance::<TIME>(losses, &stretch, first_time);
             let before_foot = L::splat(before_foot_m - pace_m * (f32::from(i) + 1.0));

@@ -183,6 +183,18 @@ impl Setup {
     pub fn run_from<L: Lane>(&self, end: &RideEnd<L>, inputs: &Inputs<L>, steps: &Steps) -> Run<L> {
         let start = self.release(end.speed_mps, inputs);
         let (arrival, front) = self.fly(&start, inputs, steps.flight);
+        self.landing(end, &arrival, front, inputs)
+    }
+
+    /// What a flight came to, with its ride.
+    #[inline(always)]
+    pub fn landing<L: Lane>(
+        &self,
+        end: &RideEnd<L>,
+        arrival: &Arrival<L>,
+        front: L::Mask,
+        inputs: &Inputs<L>,
+    ) -> Run<L> {
         let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
         let [x, y, _] = arrival.motion.place_m;
         let contact_x = x - inputs.get(Uncertain::ContactHeight) * plane.normal_x;

@@ -1,4 +1,6 @@
 //! The planner's side of Landfall: the site file, the sampling, the reports.
-#![forbid(unsafe_code)]
+#![deny(unsafe_code)]
+
 pub mod commands_site;
+pub mod sampling;
 pub mod site;
