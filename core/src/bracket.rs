@@ -16,9 +16,9 @@ pub struct Bracket {
 /// Closes in on a sign change of `f` between `below` (f < 0) and `above` (f ≥ 0), in either order, until the ends are
 /// within `width` of each other.
 ///
-/// Each round takes the line through both ends (an end that stays twice counts half, the Illinois rule); a round that
-/// does not shrink the bracket to less than half is followed by a bisection. At most 60 rounds. A value that is no number
-/// counts as zero or above. `f_below` and `f_above` are the values at the ends.
+/// Each round takes the line through both ends; an end that stays has its value scaled down by how much the other end's
+/// fell (Anderson & Björck, BIT 13, 1973), and after three rounds that did not halve the bracket comes a bisection. At
+/// most 60 rounds. A value that is no number counts as zero or above. Both ends come with their values.
 pub fn close_in(
     mut f: impl FnMut(f32) -> f32,
     (mut below, mut f_below): (f32, f32),
@@ -26,15 +26,20 @@ pub fn close_in(
     width: f32,
 ) -> Bracket {
     let mut side = 0i8;
-    let mut bisect = false;
+    let mut slow = 0u8;
+    // How far an end's value is scaled down when it stays.
+    let scale = |new: f32, old: f32| {
+        let share = 1.0 - new / old;
+        if share > 0.0 { share } else { 0.5 }
+    };
     for _ in 0..60u8 {
         let span = above - below;
         if span.abs() <= width {
             return Bracket { below, above, status: Status::Converged };
         }
-        // Steps by at least 0.45 of the width wanted, so that the far end comes in too.
+        // Stays off the ends by at least 0.45 of the width wanted, so that the far end comes in too.
         let margin = (0.45 * width / span.abs()).min(0.5);
-        let share = if bisect { 0.5 } else { -f_below / (f_above - f_below) };
+        let share = if slow >= 3 { 0.5 } else { -f_below / (f_above - f_below) };
         // A share that is no number becomes the middle.
         let share = if share >= 0.0 { share.max(margin).min(1.0 - margin) } else { 0.5 };
         let at = below + share * span;
@@ -43,19 +48,19 @@ pub fn close_in(
         }
         let value = f(at);
         if value < 0.0 {
-            (below, f_below) = (at, value);
             if side < 0 {
-                f_above *= 0.5;
+                f_above *= scale(value, f_below);
             }
+            (below, f_below) = (at, value);
             side = -1;
         } else {
-            (above, f_above) = (at, value);
             if side > 0 {
-                f_below *= 0.5;
+                f_below *= scale(value, f_above);
             }
+            (above, f_above) = (at, value);
             side = 1;
         }
-        bisect = !bisect && (above - below).abs() > 0.5 * span.abs();
+        slow = if (above - below).abs() > 0.5 * span.abs() && slow < 3 { slow + 1 } else { 0 };
     }
     Bracket { below, above, status: Status::OutOfSteps }
 }

@@ -9,8 +9,8 @@ use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
 /// Highest starting pressure that is searched, Pa.
 pub const SEARCH_TOP_PA: f32 = 20_000.0;
 
-/// Steps of the search for the firm pressure, each to about 0.7 of the pressure before.
-const SCAN_STEPS: u8 = 24;
+/// Steps of the search for the firm pressure, each to about half of the pressure before.
+const SCAN_STEPS: u8 = 12;
 
 /// Relative width to which a pressure is searched.
 const RELATIVE_WIDTH: f32 = 1e-4;
@@ -108,7 +108,7 @@ impl Trial<'_> {
     /// The highest starting pressure at which the felt load, blowers running, stays within `load_g`.
     ///
     /// The load is not monotone in the pressure (a soft bag is gone through and gets hard at the end), so the search
-    /// goes down from 20 kPa, each step to about 0.7 of the last, until the limit is kept, and closes in on that
+    /// goes down from 20 kPa, each step to about half of the last, until the limit is kept, and closes in on that
     /// change to 1e-4. Where no step keeps it, the softest place between steps is looked for before giving up.
     /// `NotReached` where 20 kPa keeps it, `NotKept` where nothing down to just taut does.
     #[must_use]

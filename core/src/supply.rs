@@ -43,6 +43,18 @@ impl<'a> Flows<'a> {
         }
     }
 
+    /// Gauge pressures at which the flow has a corner: where the flaps begin and end to open, and the blowers' shut-off.
+    #[must_use]
+    pub fn corners_pa(&self) -> [Option<f32>; 3] {
+        let openings = self.openings.input();
+        let relief = |gauge_pa| if openings.relief_area_m2 > 0.0 { Some(gauge_pa) } else { None };
+        let shut_off = match (self.feed, self.blowers) {
+            (Feed::Running, Some(blowers)) => Some(blowers.shut_off_pa()),
+            _ => None,
+        };
+        [relief(openings.relief_opens_pa), relief(openings.relief_full_pa), shut_off]
+    }
+
     /// What leaves less what enters at a gauge pressure, m³/s of outside air.
     #[must_use]
     pub fn net_outflow_m3ps(&self, gauge_pa: f32) -> f32 {
