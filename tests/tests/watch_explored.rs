@@ -182,6 +182,9 @@ fn every_reachable_state_keeps_every_promise() {
         seen.insert(node.clone(), ());
         queue.push_back(node);
     }
+    let node = (Decider::resumed(), Ghost { up: false, quiet: 2, held: None, held_no_air: None, duty: true });
+    seen.insert(node.clone(), ());
+    queue.push_back(node);
     let mut steps = 0u64;
     let mut by_state = [0usize; 6];
     while let Some((decider, ghost)) = queue.pop_front() {

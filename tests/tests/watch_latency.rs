@@ -334,3 +334,54 @@ fn supply_cut_without_the_sense_takes_the_permit_before_half_way() {
     );
     assert!(refused < 6000 && by_fall > 3000);
 }
+
+#[test]
+fn slow_leak_under_riding_is_forecast_long_before_it_matters() {
+    let settings = roomy();
+    let count = 200;
+    let runs = in_parallel(count, |i| {
+        let rng = &mut rng_of(11_000_000 + i);
+        let (mut watch, start_us) = riding(settings, i).unwrap();
+        let mut source = NoiseSource::new(Noise::usual(), i, 0.02);
+        // 0.5 to 3 Pa/s: 2 to 13 minutes from operating to stop pressure, with a landing every 20 s.
+        let rate_paps = log_uniform(rng, 0.5, 3.0);
+        let mut bump = Bump::random(rng, 10.0, 120.0, 1.0);
+        let (mut first_s, mut errors) = (None, Vec::new());
+        for k in 0..60_000u64 {
+            let t_s = k as f64 * 0.02;
+            if t_s > bump.at_s + 20.0 {
+                bump = Bump::random(rng, t_s, 120.0, 1.0);
+            }
+            let rest_pa = f64::from(settings.operating_pa) - rate_paps * t_s;
+            let true_pa = (rest_pa + bump.adds_pa(t_s)) as f32 + source.air_pa();
+            let reading = source.reading_pa(true_pa).map(GaugePa).ok_or(SensorFault::Crc);
+            let out = watch.step(&Input { reading, ..Input::reading(TimeUs(start_us + k * 20_000), 0.0) });
+            let left_s = (rest_pa - f64::from(settings.stop_pa)) / rate_paps;
+            if let (Some(forecast_s), true) = (out.forecast_s, out.permit) {
+                first_s.get_or_insert((t_s, left_s));
+                errors.push((f64::from(forecast_s) / left_s - 1.0).abs());
+            }
+            if out.siren {
+                break;
+            }
+        }
+        errors.sort_by(f64::total_cmp);
+        (rate_paps, first_s, errors.get(errors.len() / 2).copied())
+    });
+    let mut least_left_s = f64::MAX;
+    let mut worst_median = 0.0f64;
+    let mut all: Vec<f64> = runs.iter().filter_map(|(_, _, e)| *e).collect();
+    all.sort_by(f64::total_cmp);
+    for (rate_paps, first, error) in &runs {
+        let (_, left_s) = first.unwrap_or_else(|| panic!("a leak of {rate_paps} Pa/s was not seen"));
+        least_left_s = least_left_s.min(left_s);
+        worst_median = worst_median.max(error.unwrap());
+    }
+    println!(
+        "slow leaks under riding: {count}, all forecast with the permit still on, the latest {least_left_s:.0} s before \
+         the stop pressure; median error of a forecast at most {:.0} %, in the middle run {:.0} %",
+        100.0 * worst_median,
+        100.0 * all[all.len() / 2]
+    );
+    assert!(least_left_s > 60.0 && worst_median < 0.4);
+}

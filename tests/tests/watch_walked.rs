@@ -4,7 +4,7 @@
 
 use std::collections::{HashSet, VecDeque};
 
-use landfall_core::watch::{GaugePa, Input, Output, SensorFault, Start, State, TimeUs, Watch};
+use landfall_core::watch::{GaugePa, Input, Output, ResetCause, SensorFault, Start, State, TimeUs, Watch};
 use landfall_tests::watch_site::roomy;
 
 /// One situation, lasting a number of steps.
@@ -178,9 +178,11 @@ fn every_path_through_the_situations_keeps_every_promise() {
     let scenes = scenes();
     let mut seen = HashSet::new();
     let mut queue = VecDeque::new();
-    for unacknowledged in [false, true] {
+    for (unacknowledged, cause) in
+        [(false, ResetCause::PowerOn), (true, ResetCause::PowerOn), (false, ResetCause::Watchdog)]
+    {
         for stored_zero_pa in [None, Some(0.0)] {
-            let start = Start { unacknowledged, stored_zero_pa, ..Start::default() };
+            let start = Start { unacknowledged, stored_zero_pa, cause };
             let record = Record {
                 bad_run: 0,
                 since_bad: 1000,

@@ -167,6 +167,12 @@ impl Decider {
         }
     }
 
+    /// After the box went down by itself while it was watching: somebody may be riding, so it goes on in wait and
+    /// sounds the siren if the air is gone.
+    pub fn resumed() -> Self {
+        Self { state: State::Wait, duty: true, ..Self::new(false) }
+    }
+
     /// The state.
     pub fn state(&self) -> State {
         self.state
@@ -410,7 +416,7 @@ impl Decider {
             self.test_ms = 0;
         } else if self.test_ms > 0 {
             self.test_ms = self.test_ms.saturating_sub(facts.dt_ms);
-        } else if facts.test || tapped {
+        } else if (facts.test || tapped) && !facts.landing {
             self.test_ms = times.test_ms;
             change.test_began = true;
         }

@@ -4,6 +4,8 @@ use heapless::Deque;
 
 /// Time between readings, µs: 50 Hz.
 pub const SLOT_US: u64 = 20_000;
+/// The same in seconds.
+pub const SLOT_S: f32 = 0.02;
 /// Slots in the longer median: at most three of them, 60 ms in a row, can be bridged when they are empty.
 pub const SLOTS: usize = 7;
 /// This many slots of seven at or under the stop pressure, empty ones counted with them if at least one holds a
@@ -80,7 +82,7 @@ impl Slots {
     /// How many of the last seven slots hold a reading at or under `level_pa`.
     pub fn at_or_under(&self, level_pa: f32) -> usize {
         let level = key(level_pa);
-        self.window.iter().filter(|k| **k <= level && **k != EMPTY).count()
+        self.sorted.iter().filter(|k| **k <= level && **k != EMPTY).count()
     }
 
     /// Median. None before the window is full or when the median falls on an empty slot.
@@ -200,38 +202,48 @@ impl<const N: usize> Trend<N> {
         true
     }
 
-    /// Least-squares line through the valid bins, if there are at least `least` of them, it falls, it
-    /// falls by `fall_pa` or more over their span, and it explains at least half of their variance.
-    pub fn fall(&self, least: u16, fall_pa: f32) -> Option<Fall> {
-        let reference = self.bins.iter().copied().find(|p| p.is_finite())?;
-        let (mut n, mut sx, mut sxx, mut sp, mut sxp, mut spp) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
-        let (mut x, mut first, mut last) = (0.0f32, f32::NAN, 0.0f32);
-        for bin in self.bins.iter() {
+    /// Least-squares line through the valid ones of the `newest` bins, if there are at least `least` of them, it
+    /// falls, it falls by `fall_pa` or more over their span, and it explains at least half of their variance.
+    pub fn fall(&self, newest: usize, least: u16, fall_pa: f32) -> Option<Fall> {
+        let skip = self.bins.len().saturating_sub(newest);
+        // The sums over positions are integers: on a core without floating point they cost next to nothing.
+        let (mut n, mut sx, mut sxx, mut first, mut last, mut place) = (0u32, 0u32, 0u32, None, 0u32, 0u32);
+        let (mut x, mut sp, mut sxp, mut spp) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
+        let mut reference = None;
+        for (i, bin) in self.bins.iter().enumerate() {
+            if i < skip {
+                continue;
+            }
             if bin.is_finite() {
-                let p = *bin - reference;
-                n += 1.0;
-                sx += x;
-                sxx += x * x;
+                // The first serves as the origin, so that the sums stay small.
+                let p = *bin - *reference.get_or_insert(*bin);
+                n += 1;
+                sx += place;
+                sxx += place * place;
                 sp += p;
                 sxp += x * p;
                 spp += p * p;
-                first = if first.is_finite() { first } else { x };
-                last = x;
+                first = first.or(Some(place));
+                last = place;
             }
             x += 1.0;
+            place += 1;
         }
-        if n < f32::from(least) {
+        if n < u32::from(least) {
             return None;
         }
+        let reference = reference?;
+        let span = (last - first.unwrap_or(last)) as f32;
+        let (n, sx, sxx) = (n as f32, sx as f32, sxx as f32);
         let (cxx, cxp, cpp) = (n * sxx - sx * sx, n * sxp - sx * sp, n * spp - sp * sp);
         let falls = cxx > 0.0 && cxp < 0.0 && cxp * cxp >= 0.5 * cxx * cpp;
         if !falls {
             return None;
         }
         let slope = cxp / cxx;
-        let newest = x - 1.0;
-        (-slope * (last - first) >= fall_pa)
-            .then_some(Fall { per_bin_pa: -slope, now_pa: reference + (sp + slope * (n * newest - sx)) / n })
+        let end = x - 1.0;
+        (-slope * span >= fall_pa)
+            .then_some(Fall { per_bin_pa: -slope, now_pa: reference + (sp + slope * (n * end - sx)) / n })
     }
 }
 
@@ -324,11 +336,11 @@ mod tests {
             let p = 1000.0 - f32::from(i / 2) * 3.0;
             t.push((!(10..14).contains(&i)).then_some(p));
         }
-        let fall = t.fall(10, 20.0).unwrap();
+        let fall = t.fall(20, 10, 20.0).unwrap();
         assert!((fall.per_bin_pa - 3.0).abs() < 1e-3, "{fall:?}");
         assert!((fall.now_pa - 943.0).abs() < 0.05, "{fall:?}");
-        assert!(t.fall(19, 20.0).is_none(), "only 18 bins are valid");
-        assert!(t.fall(10, 58.0).is_none(), "it fell by 57 Pa only");
+        assert!(t.fall(20, 19, 20.0).is_none(), "only 18 bins are valid");
+        assert!(t.fall(20, 10, 58.0).is_none(), "it fell by 57 Pa only");
     }
 
     #[test]
@@ -337,11 +349,11 @@ mod tests {
         for i in 0..20u8 {
             t.push(Some(1000.0 + f32::from(i)));
         }
-        assert!(t.fall(10, 1.0).is_none());
+        assert!(t.fall(20, 10, 1.0).is_none());
         t.clear();
         for i in 0..20u8 {
             t.push(Some(if (8..10).contains(&i) { 1100.0 } else { 1000.0 }));
         }
-        assert!(t.fall(10, 1.0).is_none());
+        assert!(t.fall(20, 10, 1.0).is_none());
     }
 }

@@ -195,3 +195,74 @@ impl LandingDetector {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(d: &mut LandingDetector, pa: f32, steps: u32) -> Option<Landing> {
+        let mut out = None;
+        for _ in 0..steps {
+            out = d.step(pa, pa, 20).or(out);
+        }
+        out
+    }
+
+    fn at_rest() -> LandingDetector {
+        let mut d = LandingDetector::new(150.0, 20.0, 3.0);
+        assert_eq!(run(&mut d, 1000.0, 100), None);
+        d
+    }
+
+    #[test]
+    fn a_spike_at_the_limit_counts_and_under_it_does_not() {
+        let mut d = at_rest();
+        run(&mut d, 1149.0, 5);
+        assert!(!d.active());
+        let mut d = at_rest();
+        run(&mut d, 1150.0, 1);
+        assert!(d.active());
+    }
+
+    #[test]
+    fn times_and_heights_are_those_fed_in() {
+        let mut d = at_rest();
+        run(&mut d, 2000.0, 15);
+        run(&mut d, 900.0, 50);
+        // The step to 900 ends the spike; 49 more in the dip, and the first at 1000 ends it: 50 · 20 ms.
+        let landing = run(&mut d, 1000.0, 30).unwrap();
+        assert_eq!((landing.count, landing.peak_pa), (1, 2000.0));
+        assert!((landing.dip_pa - 100.0).abs() < 0.5);
+        assert!((landing.recovery_s.unwrap() - 1.0).abs() < 0.041, "{landing:?}");
+        assert!(!d.active() && !d.slow());
+    }
+
+    #[test]
+    fn no_dip_recovers_at_once() {
+        let mut d = at_rest();
+        run(&mut d, 2000.0, 15);
+        let landing = run(&mut d, 1000.0, 30).unwrap();
+        assert!(landing.dip_pa < 0.5 && landing.recovery_s.unwrap() < 0.05, "{landing:?}");
+    }
+
+    #[test]
+    fn a_dip_that_stays_is_slow_after_half_as_much_again() {
+        let mut d = at_rest();
+        run(&mut d, 2000.0, 15);
+        assert_eq!(run(&mut d, 900.0, 225), None);
+        let landing = run(&mut d, 900.0, 2).unwrap();
+        assert_eq!(landing.recovery_s, None);
+        assert!(d.slow());
+        // It ends when the pressure is back, or has settled where it is.
+        run(&mut d, 1000.0, 2);
+        assert!(!d.slow());
+    }
+
+    #[test]
+    fn a_rise_that_stays_is_no_landing() {
+        let mut d = at_rest();
+        assert_eq!(run(&mut d, 1300.0, 200), None);
+        assert!(!d.active());
+        assert_eq!(d.count(), 0);
+    }
+}

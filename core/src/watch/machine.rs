@@ -2,7 +2,7 @@
 
 use super::decide::{Air, Change, Decider, Durations, Facts, Leak};
 use super::event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
-use super::filter::{Quick, SLOT_US, SLOTS, STOP_SLOTS, Slots, Trend};
+use super::filter::{Fall, Quick, SLOT_S, SLOT_US, SLOTS, STOP_SLOTS, Slots, Trend};
 use super::landing::{Landing, LandingDetector};
 use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
 use super::settings::WatchSettings;
@@ -18,6 +18,17 @@ pub const START_GRACE_US: u64 = 500_000;
 pub const HIGH_MS: u32 = 2500;
 /// More steps than this within one slot: time stands still or the loop runs away.
 pub const IDLE_STEPS: u8 = 5;
+/// Bins of the slow trend: 1 s, of which 60 are kept. *Assumed*.
+pub const SLOW_BIN_SLOTS: u16 = 50;
+/// Windows of the slow trend, and how many bins in each must be at rest: the short one catches a leak that has
+/// just begun, the long one a slow one. *Assumed*.
+pub const SLOW_WINDOWS: [(usize, u16); 2] = [(20, 8), (60, 10)];
+/// The line must fall by this many deadbands within the window. *Assumed*.
+pub const SLOW_DEADBANDS: f32 = 1.5;
+/// Bins of the fast trend: 0.1 s, eight of them. *Assumed*.
+pub const FAST_BIN_SLOTS: u16 = 5;
+/// How many.
+pub const FAST_BINS: usize = 8;
 /// The permit goes when the slow trend reaches the stop pressure within this many times `needed_s`. *Assumed*.
 pub const LEAK_FACTOR: f32 = 2.0;
 
@@ -60,7 +71,8 @@ impl Input {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Start {
-    /// Why the box started.
+    /// Why the box started. After a watchdog reset or a sagging supply people may be riding: the watch then begins in
+    /// wait, without the trial, and a bag at or under the stop pressure sounds the siren.
     pub cause: ResetCause,
     /// [`Output::zero_pa`] as last stored.
     pub stored_zero_pa: Option<f32>,
@@ -119,7 +131,7 @@ pub struct Watch {
     quick: Quick,
     landing: LandingDetector,
     slow_trend: Trend<60>,
-    fast_trend: Trend<8>,
+    fast_trend: Trend<FAST_BINS>,
     last_empty: Fault,
     off_bits: u8,
     no_sense: u8,
@@ -215,15 +227,18 @@ impl Watch {
                 noise_high_pa: settings.noise_high_pa,
             },
             times: Durations::standard(settings.recovery_s),
-            decider: Decider::new(start.unacknowledged),
+            decider: match start.cause {
+                ResetCause::Watchdog | ResetCause::BrownOut if !start.unacknowledged => Decider::resumed(),
+                _ => Decider::new(start.unacknowledged),
+            },
             clock: Clock::new(),
             plausibility: Plausibility::new(),
             zero: Zero::new(start.stored_zero_pa, settings.zero_limit_pa, settings.noise_high_pa),
             slots: Slots::new(),
             quick: Quick::new(),
             landing: LandingDetector::new(settings.landing_spike_pa, settings.deadband_pa(), settings.recovery_s),
-            slow_trend: Trend::new(50),
-            fast_trend: Trend::new(5),
+            slow_trend: Trend::new(SLOW_BIN_SLOTS),
+            fast_trend: Trend::new(FAST_BIN_SLOTS),
             last_empty: Fault::NotReady,
             off_bits: 0,
             no_sense: 0,
@@ -369,14 +384,22 @@ impl Watch {
         }
         let resting = (!self.landing.active()).then_some(median_pa);
         if self.slow_trend.push(resting.filter(|_| !self.landing.slow())) {
-            self.forecast_s = self.forecast(self.slow_trend.fall(10, self.levels.deadband_pa), 1.0);
+            self.forecast_s = None;
+            for (newest, least) in SLOW_WINDOWS {
+                let fall = self.slow_trend.fall(newest, least, SLOW_DEADBANDS * self.levels.deadband_pa);
+                if let Some(t) = self.forecast(fall, SLOW_BIN_SLOTS) {
+                    self.forecast_s = Some(self.forecast_s.map_or(t, |other| other.min(t)));
+                }
+            }
         }
         if self.fast_trend.push(resting) {
-            self.fast_forecast_s = self.forecast(self.fast_trend.fall(6, self.levels.deadband_pa), 0.1);
+            let fall = self.fast_trend.fall(FAST_BINS, 6, self.levels.deadband_pa);
+            self.fast_forecast_s = self.forecast(fall, FAST_BIN_SLOTS);
         }
     }
 
-    fn forecast(&self, fall: Option<super::filter::Fall>, bin_s: f32) -> Option<f32> {
+    fn forecast(&self, fall: Option<Fall>, bin_slots: u16) -> Option<f32> {
+        let bin_s = SLOT_S * f32::from(bin_slots);
         fall.map(|f| (f.now_pa - self.settings.stop_pa).max(0.0) / f.per_bin_pa * bin_s)
     }
 
@@ -398,7 +421,7 @@ impl Watch {
         } else {
             None
         };
-        let air = self.air(gauge_pa);
+        let air = if settling_in && gauge_pa.is_none() { Air::Low } else { self.air(gauge_pa) };
         let past_half = gauge_pa.is_some_and(|p| p <= self.levels.half_pa);
         let needed_s = self.settings.needed_s;
         Facts {

@@ -136,14 +136,95 @@ fn stop_pressure_sounds_within_four_steps_and_latches() {
     assert_eq!((out.state, out.siren, out.permit, out.unacknowledged), (State::Stop, true, false, true));
 }
 
-#[test]
-fn pressure_exactly_at_the_trip_is_a_stop() {
+/// Seven readings of exactly this zeroed pressure, coming down in small steps from rest.
+fn exactly(pa: f32) -> Output {
     let mut rig = Rig::ready();
-    let s = sample();
-    for _ in 0..7 {
-        rig.put(Ok(GaugePa(s.trip_pa() + rig.watch.zero.offset_pa())));
+    let mut at = 1000.0;
+    while at - 0.05 > pa + 5.0 {
+        at -= 0.05;
+        rig.pa(at);
     }
-    assert_eq!(rig.last.unwrap().state, State::Stop);
+    // A zero of exactly 0, so that nothing is rounded.
+    rig.watch.zero = Zero::new(Some(0.0), 30.0, 20.0);
+    for _ in 0..50 {
+        rig.watch.zero.push(900.0);
+    }
+    for _ in 0..7 {
+        rig.put(Ok(GaugePa(pa)));
+    }
+    rig.last.unwrap()
+}
+
+#[test]
+fn levels_are_inclusive_on_the_side_of_danger() {
+    let s = sample();
+    assert_eq!(exactly(s.trip_pa()).reason, Reason::AirLost);
+    assert_ne!(exactly(s.trip_pa() + 0.1).reason, Reason::AirLost);
+    assert_eq!(exactly(s.hold_pa()).state, State::Wait);
+    assert_eq!(exactly(s.hold_pa() + 12.0).state, State::Ride);
+}
+
+#[test]
+fn range_is_inclusive() {
+    let s = sample();
+    for (pa, taken) in [(s.sensor_low_pa, true), (s.sensor_low_pa - 0.1, false)] {
+        let mut rig = Rig::ready();
+        rig.watch.bounds.rate_paps = 1e7;
+        rig.put(Ok(GaugePa(pa)));
+        assert_eq!(rig.slots_empty() == 0, taken, "{pa}");
+    }
+    for (pa, taken) in [(s.sensor_high_pa, true), (s.sensor_high_pa + 0.1, false)] {
+        let mut rig = Rig::ready();
+        rig.watch.bounds.rate_paps = 1e7;
+        rig.put(Ok(GaugePa(pa)));
+        assert_eq!(rig.slots_empty() == 0, taken, "{pa}");
+    }
+}
+
+#[test]
+fn watchdog_reset_in_the_middle_goes_on_in_wait_and_still_sees_an_empty_bag() {
+    for cause in [ResetCause::Watchdog, ResetCause::BrownOut] {
+        let start = Start { cause, stored_zero_pa: Some(2.0), unacknowledged: false };
+        let mut rig = Rig::with(start);
+        for _ in 0..10 {
+            assert_eq!(rig.put(Err(SensorFault::NotReady)).state, State::Wait);
+        }
+        rig.until(State::Ride, 320, |_| 1000.0);
+        let mut rig = Rig::with(start);
+        let steps = rig.until(State::Stop, 20, |_| 300.0);
+        assert!(steps <= 8, "{steps}");
+        // And a sensor that never comes is a fault.
+        let mut rig = Rig::with(start);
+        for _ in 0..30 {
+            rig.put(Err(SensorFault::NotReady));
+        }
+        assert_eq!(rig.last.unwrap().state, State::Fault);
+    }
+    let mut rig = Rig::with(Start { cause: ResetCause::PowerOn, ..Start::default() });
+    assert_eq!(rig.pa(0.0).state, State::Check);
+}
+
+#[test]
+fn acknowledging_needs_the_supply() {
+    let mut rig = Rig::ready();
+    rig.supply = Some(false);
+    rig.hold(1000.0, 100);
+    rig.button = true;
+    assert_eq!(rig.hold(1000.0, 200).state, State::Stop);
+    rig.button = false;
+    rig.supply = Some(true);
+    rig.hold(1000.0, 60);
+    rig.button = true;
+    rig.until(State::Wait, 110, |_| 1000.0);
+}
+
+#[test]
+fn supply_cut_while_filling_is_no_alarm_but_no_ride() {
+    let mut rig = Rig::new();
+    rig.supply = Some(false);
+    rig.hold(0.0, 150);
+    let out = rig.hold(1000.0, 500);
+    assert_eq!((out.state, out.reason), (State::Fill, Reason::SupplyCut));
 }
 
 #[test]

@@ -141,3 +141,79 @@ impl Default for Plausibility {
         Self::new()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BOUNDS: Bounds =
+        Bounds { low_pa: -60.0, high_pa: 5000.0, rate_paps: 50_000.0, frozen_span_pa: 0.5, noise_high_pa: 20.0 };
+    const DT_US: u64 = 20_000;
+
+    fn feed(p: &mut Plausibility, count: u32, reading: impl Fn(u32) -> f32) {
+        for i in 0..count {
+            p.take(reading(i), DT_US, &BOUNDS).unwrap();
+        }
+    }
+
+    #[test]
+    fn range_and_not_a_number() {
+        let mut p = Plausibility::new();
+        for bad in [-60.1, 5000.1, f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {
+            assert_eq!(p.take(bad, DT_US, &BOUNDS), Err(Fault::OutOfRange));
+        }
+        assert_eq!(p.take(-60.0, DT_US, &BOUNDS), Ok(-60.0));
+    }
+
+    #[test]
+    fn rate_counts_the_time_since_the_last_good_reading() {
+        // 50 kPa/s: 1000 Pa in 20 ms.
+        let mut p = Plausibility::new();
+        p.take(0.0, DT_US, &BOUNDS).unwrap();
+        assert_eq!(p.take(1000.0, DT_US, &BOUNDS), Ok(1000.0));
+        assert_eq!(p.take(2001.0, DT_US, &BOUNDS), Err(Fault::Rate));
+        p.skip(DT_US);
+        assert_eq!(p.take(4000.0, DT_US, &BOUNDS), Ok(4000.0), "60 ms after the last good one");
+    }
+
+    #[test]
+    fn frozen_after_two_whole_blocks_at_the_bound_and_not_above_it() {
+        let mut p = Plausibility::new();
+        feed(&mut p, 50, |i| 1000.0 + 0.5 * (i % 2) as f32);
+        assert!(!p.frozen());
+        feed(&mut p, 50, |i| 1000.0 + 0.5 * (i % 2) as f32);
+        assert!(p.frozen());
+        // The first movement ends it.
+        feed(&mut p, 2, |i| 1000.0 + 2.0 * i as f32);
+        assert!(!p.frozen());
+        let mut p = Plausibility::new();
+        feed(&mut p, 200, |i| 1000.0 + 0.6 * (i % 2) as f32);
+        assert!(!p.frozen());
+        // A slow drift with nothing on it moves little per second, but is seen over two.
+        let mut p = Plausibility::new();
+        feed(&mut p, 200, |i| 1000.0 - 0.006 * i as f32);
+        assert!(!p.frozen());
+    }
+
+    #[test]
+    fn zigzag_is_noise_and_a_landing_is_not() {
+        let mut p = Plausibility::new();
+        // Second differences of ± 4a: rough above 80 Pa, so from a = 20 on.
+        feed(&mut p, 50, |i| 1000.0 + if i % 2 == 0 { 19.0 } else { -19.0 });
+        assert!(!p.noisy());
+        feed(&mut p, 50, |i| 1000.0 + if i % 2 == 0 { 21.0 } else { -21.0 });
+        assert!(p.noisy());
+        feed(&mut p, 50, |_| 1000.0);
+        assert!(!p.noisy());
+        // A hard, short landing: 2500 Pa in 0.25 s, and its bounce.
+        let mut p = Plausibility::new();
+        feed(&mut p, 50, |i| {
+            let t = i as f32 * 0.02;
+            let half = |t: f32, length: f32, rise: f32| {
+                if t > 0.0 && t < length { rise * libm::sinf(core::f32::consts::PI * t / length) } else { 0.0 }
+            };
+            1000.0 + half(t - 0.1, 0.25, 2500.0) + half(t - 0.5, 0.15, 800.0)
+        });
+        assert!(!p.noisy());
+    }
+}
