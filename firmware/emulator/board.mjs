@@ -13,7 +13,7 @@ export class Board {
     Object.assign(this, { image, flash, sensor, world, senseFitted });
     this.base = 0; this.boots = 0; this.levels = {}; this.edges = []; this.received = []; this.toBox = []; this.warnings = new Map();
     this.instructions = 0; this.lowestStack = Infinity; this.supply = true; this.button = false; this.flashFetches = 0;
-    this.period = { instructions: 0, cycles: 0, misses: 0, begin: 0 }; this.periods = []; this.cache = new Int32Array(2048).fill(-1); this.measure = false;
+    this.period = { instructions: 0, cycles: 0, misses: 0, flash: 0, begin: 0 }; this.periods = []; this.cache = new Int32Array(2048).fill(-1); this.measure = false;
     flash.bytes.set(image);
     flash.now = () => this.now; world.now = () => this.now;
     this.boot('power');
@@ -154,7 +154,7 @@ export class Board {
         this.instructions++;
         const sp = core.registers[13];
         if (sp < this.lowestStack && this.boots && sp < 0x20040000) this.lowestStack = sp;
-        if (this.measure) { this.period.instructions++; this.period.cycles += cycles; if (this.now - this.period.begin >= 20e6) this.closePeriod(); }
+        if (this.measure) { this.period.instructions++; this.period.cycles += cycles; if (pc >>> 28 === 2) this.period.flash += cycles; if (this.now - this.period.begin >= 20e6) this.closePeriod(); }
         if (this.stopWhen?.()) return true;
       }
       if (this.pending) { const why = this.pending; this.pending = null; this.flash.cut(); this.boot(why); ({ mcu } = this); ({ core, clock } = mcu); }
@@ -175,5 +175,5 @@ export class Board {
     if (c[set + 1] === line) { c[set + 1] = c[set]; c[set] = line; return; }
     c[set + 1] = c[set]; c[set] = line; this.period.misses++;
   }
-  closePeriod() { this.periods.push(this.period); this.period = { instructions: 0, cycles: 0, misses: 0, begin: this.now }; }
+  closePeriod() { this.periods.push(this.period); this.period = { instructions: 0, cycles: 0, misses: 0, flash: 0, begin: this.now }; }
 }

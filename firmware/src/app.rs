@@ -423,8 +423,8 @@ where
     /// Hello when it is due, status ten times a second, and the log as the line takes it.
     #[inline(never)]
     fn tell(&mut self) {
-        // The first hello waits until the sensor was looked for.
-        if self.greet && (self.sensor.kind().is_some() || self.steps > HELD_STEPS) {
+        // The first hello waits for the sensor to be known, for a second at most.
+        if self.greet && (self.sensor.range_pa() > 0.0 || self.steps > HELD_STEPS) {
             self.greet = false;
             let hello = Hello {
                 protocol: PROTOCOL,

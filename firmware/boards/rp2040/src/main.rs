@@ -100,6 +100,7 @@ fn main() -> ! {
         link: uart::Uart::link(),
         watchdog,
     };
+    #[cfg(feature = "log")]
     let mut log_line = uart::Uart::log();
     time::start();
     #[cfg(feature = "log")]
@@ -123,11 +124,6 @@ fn main() -> ! {
             app.pump();
             #[cfg(feature = "log")]
             log::drain(&mut log_line);
-            if cfg!(feature = "hang-on-request") && log_line.take() == Some(0xEE) {
-                loop {
-                    cortex_m::asm::nop();
-                }
-            }
         }
     }
 }

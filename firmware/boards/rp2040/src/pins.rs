@@ -4,7 +4,7 @@
 //! | --- | --- | --- |
 //! | 0, 1 | out, in | link: UART0 TX and RX, 115 200 baud |
 //! | 4, 5 | open drain | sensor: I²C SDA and SCL, 400 kHz, 2.2 kΩ to 3.3 V outside |
-//! | 8, 9 | out, in | log: UART1 TX, 921 600 baud; RX for the emulator's own use |
+//! | 8 | out | log, where built in: UART1 TX, 921 600 baud |
 //! | 10 | out | red lamp |
 //! | 11 | out | amber lamp |
 //! | 12 | out | green lamp |

@@ -16,10 +16,10 @@ impl Uart {
         Self::new(unsafe { &*pac::UART0::ptr() }, 67, 52)
     }
 
+    #[cfg(feature = "log")]
     /// The log, UART1 at 921 600 baud: 125 MHz / 16 / 921 600 = 8 + 31/64.
     pub fn log() -> Self {
         crate::pins::to_uart(8);
-        crate::pins::to_uart(9);
         // SAFETY: UART1 is used through this value only.
         Self::new(unsafe { &*pac::UART1::ptr() }, 8, 31)
     }

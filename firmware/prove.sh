@@ -1,0 +1,87 @@
+#!/bin/bash
+# Proves what can be proven of the firmware without a board. One line per check, a closing count, exit
+# code 0 if all hold. Installs what is missing (Debian packages, one npm package).
+set -uo pipefail
+cd "$(dirname "$0")"
+work=$PWD/emulator/build
+mkdir -p "$work"
+passed=0 failed=0
+good() { passed=$((passed + 1)); echo "pass  $1"; }
+bad() { failed=$((failed + 1)); echo "FAIL  $1"; }
+check() { local what=$1; shift; if "$@"; then good "$what"; else bad "$what"; fi; }
+begin=$SECONDS
+note() { echo "--    $* ($((SECONDS - begin)) s)"; }
+
+# --- tools
+packages=()
+command -v arm-none-eabi-objdump >/dev/null || packages+=(binutils-arm-none-eabi)
+command -v qemu-system-arm >/dev/null || packages+=(qemu-system-arm)
+. ./env.sh
+if ! have_targets; then
+    for t in $TARGETS; do timeout 20 rustup target add "$t" >/dev/null 2>&1 || true; done
+    installed=$(rustup target list --installed 2>/dev/null)
+    . ./env.sh
+fi
+if ! have_targets && ! [ -x /usr/bin/cargo ]; then packages+=(rustc-web cargo-web rust-web-src); fi
+if [ ${#packages[@]} -gt 0 ]; then
+    sudo=$([ "$(id -u)" = 0 ] || echo sudo)
+    $sudo apt-get update -qq && $sudo apt-get install -y -qq --no-install-recommends "${packages[@]}" >/dev/null || exit 1
+fi
+. ./env.sh
+note "tools: $($BARE_RUSTC --version)"
+
+# --- the core on both chips, with each set of features
+for target in $TARGETS; do
+    for features in "" serde defmt serde,defmt; do
+        check "core builds for $target with features ${features:-none}" \
+            bare_cargo build -q --release --manifest-path ../Cargo.toml --target-dir boards/target -p landfall-core --target "$target" --features "$features"
+    done
+done
+note "core"
+
+# --- the images. The released RP2040 image is the one that links only without panic paths.
+export RUSTC_BOOTSTRAP=1
+build() { (cd boards && RUSTFLAGS="-Z emit-stack-sizes" bare_cargo build -q --release --locked "$@"); }
+check "RP2040 image links: it holds no panic path" build -p landfall-rp2040 --target thumbv6m-none-eabi
+image=boards/target/thumbv6m-none-eabi/release/landfall-rp2040
+cp "$image" "$work/rp2040.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040.bin" || exit 1
+check "so does the one with logs" build -p landfall-rp2040 --target thumbv6m-none-eabi --features log
+cp "$image" "$work/rp2040-log.elf"
+check "Cortex-M4F image builds" build -p landfall-m4f --target thumbv7em-none-eabihf
+note "images"
+
+# --- sizes, stack, and the routine that runs while the flash is away
+section() { arm-none-eabi-size -A "$work/rp2040.elf" | awk -v s="$1" '$1 == s { print $2 }'; }
+flash=$(stat -c %s "$work/rp2040.bin")
+static=$(($(section .data) + $(section .bss) + $(section .uninit)))
+echo "--    flash $flash bytes of 65536; static RAM $static bytes"
+check "flash at most 64 KiB" [ "$flash" -le 65536 ]
+check "static RAM and worst-case stack at most 8 KiB" \
+    python3 stack.py "$work/rp2040.elf" Reset TIMER_IRQ_0 --static "$static" --budget 8192 --ram 262144
+check "no panic function in the image" \
+    sh -c "! arm-none-eabi-nm -C '$work/rp2040.elf' | grep -E 'core::panicking|panic_fmt|unwrap_failed|slice_index_fail'"
+routine() { arm-none-eabi-objdump -d --no-show-raw-insn --section=.data --disassemble-all "$work/rp2040.elf" | awk '/^[0-9a-f]+ <.*flash.*operate/ { on = 1; next } /^$/ { on = 0 } on'; }
+check "the flash routine lies in RAM and calls nothing" \
+    sh -c '[ "$(echo "$1" | wc -l)" -gt 50 ] && ! echo "$1" | grep -E "\sblx?\s" && ! echo "$1" | grep -E "\sb[a-z.]*\s+1[0-9a-f]{7}\b"' - "$(routine)"
+note "static checks"
+
+# --- the very image in the emulator
+if ! [ -d emulator/node_modules/rp2040js ]; then (cd emulator && npm ci --silent) || exit 1; fi
+(cd emulator && node run.mjs) | tee "$work/run.txt"
+read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/run.txt" | tail -n 1)
+passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
+grep -q 'passed, ' "$work/run.txt" || bad "the emulator ran to its end"
+deepest=$(awk '/deepest stack seen/ { print $5 }' "$work/run.txt")
+bound=$(python3 stack.py "$work/rp2040.elf" Reset TIMER_IRQ_0 | awk '/worst case/ { print $4 }')
+check "deepest stack seen (${deepest:-?}) is within the computed bound ($bound)" [ "${deepest:-999999}" -le "${bound:-0}" ]
+note "emulated RP2040"
+
+# --- Cortex-M4F
+timeout 300 qemu-system-arm -M mps2-an386 -nographic -monitor none -serial none -semihosting -icount shift=5,sleep=off \
+    -kernel boards/target/thumbv7em-none-eabihf/release/landfall-m4f | tee "$work/m4f.txt"
+read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/m4f.txt" | tail -n 1)
+passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
+note "emulated Cortex-M4F"
+
+echo "$passed passed, $failed failed"
+[ "$failed" = 0 ]
