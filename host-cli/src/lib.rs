@@ -2,5 +2,6 @@
 #![deny(unsafe_code)]
 
 pub mod commands_site;
+pub mod plan;
 pub mod sampling;
 pub mod site;

@@ -1,0 +1,503 @@
+//! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// The whole plan.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Results {
+    /// Name of the site.
+    pub site: String,
+    /// Version of the program that computed it.
+    pub version: String,
+    /// The ride down, mean rider, all inputs at their site values.
+    pub ride: Ride,
+    /// The lightest and the heaviest rider.
+    pub riders: Riders,
+    /// The flight of the mean rider, all inputs at their site values.
+    pub flight: Option<Flight>,
+    /// Where landings fall.
+    pub spread: Spread,
+    /// Where the bag should stand.
+    pub placement: Placement,
+    /// The air supply.
+    pub air: Air,
+    /// The mean landing at the operating pressure.
+    pub touchdown: Option<Touchdown>,
+    /// The pressures to ride between.
+    pub pressures: Pressures,
+    /// Wind on the bag and on the rider.
+    pub wind: Wind,
+    /// The same jump onto other landings.
+    pub dirt: Option<Dirt>,
+    /// What to know and to change, the gravest first.
+    pub findings: Vec<Finding>,
+    /// Keys of the site file whose values are assumed, not stated.
+    pub assumed: Vec<String>,
+    /// The cautions that go with every report.
+    pub cautions: Vec<String>,
+}
+
+/// A place on the ride.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+pub struct RidePlace {
+    /// Arc length before the take-off's foot; negative on the take-off.
+    pub before_foot_m: f64,
+    /// Speed there.
+    pub speed_mps: f64,
+}
+
+/// The ride down.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Ride {
+    /// Speed of the centre of mass at the release.
+    pub lip_speed_mps: Option<f64>,
+    /// Angle of the surface at the lip.
+    pub lip_angle_deg: f64,
+    /// Angle of the centre of mass's path at the release, before pop.
+    pub release_angle_deg: f64,
+    /// From the start to the release.
+    pub time_to_lip_s: Option<f64>,
+    /// Highest load on the ride down and in the take-off's arc.
+    pub peak_load_g: Option<f64>,
+    /// Where the load is highest.
+    pub peak_load_before_foot_m: Option<f64>,
+    /// Where the ride comes to rest before the lip.
+    pub stall: Option<RidePlace>,
+    /// Where the bike leaves the surface on the ride down.
+    pub leaves_surface: Option<RidePlace>,
+    /// Arc length from the start to the take-off's foot.
+    pub length_m: f64,
+    /// Radius of the take-off.
+    pub takeoff_radius_m: f64,
+    /// Height of the take-off.
+    pub takeoff_height_m: f64,
+}
+
+/// One of the riders.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Rider {
+    /// Rider without bike.
+    pub mass_kg: f64,
+    /// Contact point from the bag's front edge.
+    pub along_m: Option<f64>,
+    /// From release to contact.
+    pub airtime_s: Option<f64>,
+    /// Speed into the top.
+    pub impact_normal_mps: Option<f64>,
+    /// Standard deviation of `along`, from the sampling.
+    pub sd_along_m: Option<f64>,
+    /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
+    pub miss: Option<f64>,
+}
+
+/// The lightest and the heaviest rider, and which of the three is the worst.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Riders {
+    /// The lightest.
+    pub lightest: Rider,
+    /// The heaviest.
+    pub heaviest: Rider,
+    /// The one with the largest chance of a miss: mean, lightest or heaviest.
+    pub worst: &'static str,
+}
+
+/// The flight.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Flight {
+    /// From release to contact.
+    pub airtime_s: Option<f64>,
+    /// Highest centre of mass above the lip.
+    pub apex_above_lip_m: f64,
+    /// Contact point from the bag's front edge.
+    pub along_m: Option<f64>,
+    /// Contact point from the bag's centre line, left positive.
+    pub across_m: Option<f64>,
+    /// Contact point from the lip.
+    pub distance_from_lip_m: Option<f64>,
+    /// Speed at contact.
+    pub impact_speed_mps: Option<f64>,
+    /// Speed into the top.
+    pub impact_normal_mps: Option<f64>,
+    /// Speed along the top.
+    pub impact_along_mps: Option<f64>,
+    /// v_n²/2g.
+    pub equivalent_fall_height_m: Option<f64>,
+    /// What the run is called.
+    pub outcome: &'static str,
+}
+
+/// Where landings fall, by both methods.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Spread {
+    /// By divided differences: 27 runs.
+    pub differences: Option<Differences>,
+    /// By sampling.
+    pub sampling: Option<Sampling>,
+    /// Whether the two agree within four standard errors and 2 %; where not, the sampling is trusted.
+    pub methods_agree: Option<bool>,
+}
+
+/// By divided differences.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Differences {
+    /// Mean from the front edge.
+    pub mean_along_m: f64,
+    /// Standard deviation along.
+    pub sd_along_m: f64,
+    /// Mean from the centre line.
+    pub mean_across_m: f64,
+    /// Standard deviation across.
+    pub sd_across_m: f64,
+    /// Each input's share of the variance along.
+    pub shares_along: BTreeMap<&'static str, f64>,
+    /// Each input's share of the variance across.
+    pub shares_across: BTreeMap<&'static str, f64>,
+    /// How far the landing moves along with one standard deviation more of each input.
+    pub one_sd_along_m: BTreeMap<&'static str, f64>,
+    /// How far it moves across.
+    pub one_sd_across_m: BTreeMap<&'static str, f64>,
+    /// Mean speed into the top.
+    pub mean_normal_mps: f64,
+    /// Its standard deviation.
+    pub sd_normal_mps: f64,
+}
+
+/// By sampling.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Sampling {
+    /// Mean from the front edge, over the runs that reach the plane.
+    pub mean_along_m: Option<f64>,
+    /// Standard deviation along.
+    pub sd_along_m: Option<f64>,
+    /// Mean from the centre line.
+    pub mean_across_m: Option<f64>,
+    /// Standard deviation across.
+    pub sd_across_m: Option<f64>,
+    /// Correlation of along and across.
+    pub correlation: Option<f64>,
+    /// Mean speed into the top.
+    pub mean_normal_mps: Option<f64>,
+    /// Its standard deviation.
+    pub sd_normal_mps: Option<f64>,
+    /// One landing in a thousand is before this.
+    pub along_p001_m: Option<f64>,
+    /// Half of the landings are before this.
+    pub along_p50_m: Option<f64>,
+    /// One landing in a thousand is beyond this.
+    pub along_p999_m: Option<f64>,
+    /// One landing in a thousand is to the right of this.
+    pub across_p001_m: Option<f64>,
+    /// One landing in a thousand is to the left of this.
+    pub across_p999_m: Option<f64>,
+    /// One landing in a thousand is faster into the top than this.
+    pub normal_p999_mps: Option<f64>,
+    /// Share of each outcome.
+    pub outcomes: BTreeMap<&'static str, f64>,
+    /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
+    pub miss: f64,
+    /// Lower end of its 95 % interval (Clopper–Pearson).
+    pub miss_low: f64,
+    /// Upper end.
+    pub miss_high: f64,
+    /// Runs that missed.
+    pub misses: u64,
+    /// Runs.
+    pub samples: u64,
+    /// Seed.
+    pub seed: u64,
+}
+
+/// One lip speed of the short zone.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+pub struct ShortRun {
+    /// Speed at the release.
+    pub lip_speed_mps: f64,
+    /// What is met first: ground, bag_front or bag_top.
+    pub hit: &'static str,
+    /// Height of the lowest point of rider and bike above the ground under the bag where it passes the front edge.
+    pub height_at_gap_m: Option<f64>,
+}
+
+/// A last stop line for one braking coefficient.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+pub struct StopLine {
+    /// Braking force over load.
+    pub braking: f64,
+    /// Arc length before the take-off's foot; null: committed from the start.
+    pub before_foot_m: Option<f64>,
+    /// From there to touch-down without braking; from the start where there is no line.
+    pub to_touchdown_s: Option<f64>,
+}
+
+/// Where the bag should stand. Chances are those of the worst rider.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Placement {
+    /// Gap of the site file.
+    pub gap_m: f64,
+    /// Offset of the site file.
+    pub offset_m: f64,
+    /// Chance of a miss as the bag stands; with no miss in N runs the bound 3/N.
+    pub miss_now: Option<f64>,
+    /// Best gap.
+    pub best_gap_m: Option<f64>,
+    /// Smallest gap of the band; null: there is no band.
+    pub gap_low_m: Option<f64>,
+    /// Largest gap of the band.
+    pub gap_high_m: Option<f64>,
+    /// How far inside the band the bag stands now; negative outside.
+    pub inside_band_m: Option<f64>,
+    /// Smallest chance of a miss at any gap.
+    pub least_miss: Option<f64>,
+    /// Gap of that.
+    pub least_miss_gap_m: Option<f64>,
+    /// Best offset.
+    pub best_offset_m: Option<f64>,
+    /// Chance of a miss at the best gap, at the site's offset.
+    pub miss_at_best: Option<f64>,
+    /// Last stop line before the take-off's foot; null: committed from the start.
+    pub last_stop_before_foot_m: Option<f64>,
+    /// Speed there.
+    pub last_stop_speed_mps: Option<f64>,
+    /// From there to touch-down for a rider who does not brake.
+    pub last_stop_to_touchdown_s: Option<f64>,
+    /// The line at the stated braking and at 0.1 less and more.
+    pub stop_lines: Vec<StopLine>,
+    /// Lip speed that just clears the gap.
+    pub clearing_lip_speed_mps: Option<f64>,
+    /// Lip speed from which the bag's front rather than the ground is met.
+    pub front_from_lip_speed_mps: Option<f64>,
+    /// Lip speeds from walking pace to the one that clears the gap.
+    pub short_zone: Vec<ShortRun>,
+    /// Lowest start height at which at most `target_miss` of the runs come down short or do not land.
+    pub lowest_clearing_start_m: Option<f64>,
+    /// Highest start height that keeps to `target_miss` with the gust as added tail wind.
+    pub highest_start_in_gust_m: Option<f64>,
+    /// Chance of a miss to plan for.
+    pub target_miss: f64,
+}
+
+/// One moment after a power cut.
+#[derive(Clone, Copy, Debug, Serialize, JsonSchema)]
+pub struct AfterCut {
+    /// Since the cut.
+    pub time_s: f64,
+    /// Gauge pressure.
+    pub pressure_pa: f64,
+    /// Depth that the hard landing would reach; above the thickness it would meet the ground.
+    pub hard_depth_m: Option<f64>,
+}
+
+/// The air supply.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Air {
+    /// Outside air.
+    pub density_kgpm3: f64,
+    /// Outside pressure.
+    pub outside_pressure_pa: f64,
+    /// Gauge pressure at which blowers and openings balance.
+    pub operating_pressure_pa: f64,
+    /// Flow there.
+    pub operating_flow_m3ps: f64,
+    /// Nothing is open, so that this is the shut-off pressure.
+    pub at_shut_off: bool,
+    /// low, in_range or high against the maker's range.
+    pub status: &'static str,
+    /// Above the maker's lowest; negative below it.
+    pub above_min_pa: f64,
+    /// Below the maker's highest; negative above it.
+    pub below_max_pa: f64,
+    /// Mid-range pressure.
+    pub needed_pressure_pa: f64,
+    /// Flow of all blowers together that keeps it.
+    pub needed_flow_m3ps: f64,
+    /// From empty to 95 % of the operating pressure.
+    pub fill_time_s: Option<f64>,
+    /// Pressure after a power cut.
+    pub after_cut: Vec<AfterCut>,
+}
+
+/// A touch-down.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Touchdown {
+    /// Deepest point.
+    pub depth_m: f64,
+    /// Thickness where it lands.
+    pub thickness_m: f64,
+    /// Thickness less depth.
+    pub clearance_m: f64,
+    /// Highest load over the landing mass's weight.
+    pub felt_load_g: f64,
+    /// Highest gauge pressure.
+    pub peak_pressure_pa: f64,
+    /// Contact to the deepest point.
+    pub time_to_deepest_s: f64,
+    /// Gas lost to the deepest point.
+    pub gas_lost_m3: f64,
+    /// Speed when the body is back at the skin; null where it met the ground.
+    pub rebound_mps: Option<f64>,
+    /// To 99 % of the operating pressure.
+    pub recovery_s: Option<f64>,
+    /// Speed left where it meets the ground; null where it does not.
+    pub ground_speed_mps: Option<f64>,
+    /// Equivalent fall height of that speed.
+    pub ground_fall_height_m: Option<f64>,
+    /// Lowest gauge pressure after the landing.
+    pub dip_pa: Option<f64>,
+}
+
+/// The worst end of the assumed numbers.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct WorstEnd {
+    /// Stop pressure.
+    pub stop_pa: Option<f64>,
+    /// From a power cut to it.
+    pub power_loss_to_stop_s: Option<f64>,
+    /// From a power cut until the hard landing passes the depth limit.
+    pub holds_for_s: Option<f64>,
+    /// What is missing of the time that a committed rider needs.
+    pub seconds_missing: Option<f64>,
+    /// Skin stretch of this end.
+    pub skin_stretch: f64,
+    /// Dish radius of this end.
+    pub dish_radius_m: f64,
+}
+
+/// The pressures to ride between.
+#[derive(Clone, Debug, Default, Serialize, JsonSchema)]
+pub struct Pressures {
+    /// Lowest pressure to ride on.
+    pub stop_pa: Option<f64>,
+    /// depth or floor.
+    pub stop_rule: Option<&'static str>,
+    /// Stop pressure by the depth alone.
+    pub stop_by_depth_pa: Option<f64>,
+    /// Just taut already is enough by the depth alone.
+    pub just_taut_is_enough: Option<bool>,
+    /// Highest pressure at which the light landing keeps the load limit; null: see `firm_limit`.
+    pub firm_pa: Option<f64>,
+    /// reached, not_reached (does not bound) or not_kept (passed even from just taut).
+    pub firm_limit: Option<&'static str>,
+    /// Lower end of the ride band.
+    pub band_low_pa: Option<f64>,
+    /// Upper end of the ride band; null with `band_low_pa`: the band is empty.
+    pub band_high_pa: Option<f64>,
+    /// What sets the lower end.
+    pub band_low_rule: Option<&'static str>,
+    /// What sets the upper end.
+    pub band_high_rule: Option<&'static str>,
+    /// Whether there is no pressure to ride at.
+    pub band_is_empty: Option<bool>,
+    /// No new rider starts below this.
+    pub wait_pa: Option<f64>,
+    /// From a power cut to the stop pressure.
+    pub power_loss_to_stop_s: Option<f64>,
+    /// From a power cut until the hard landing passes the depth limit; null: longer than 120 s.
+    pub holds_for_s: Option<f64>,
+    /// From the last stop line, or the start, to touch-down.
+    pub commitment_s: Option<f64>,
+    /// Whether there is no last stop line.
+    pub committed_from_start: Option<bool>,
+    /// What is missing of commitment + alarm delay + reaction.
+    pub seconds_missing: Option<f64>,
+    /// Hard landings without supply until one passes the depth limit (at most 200).
+    pub landings_without_supply: Option<u16>,
+    /// From a cut to the alarm.
+    pub alarm_delay_s: Option<f64>,
+    /// Mean plus 3.09 standard deviations of the speed into the top, the largest of the three riders'.
+    pub hard_speed_mps: Option<f64>,
+    /// Thickness of the hard landing.
+    pub hard_thickness_m: Option<f64>,
+    /// The worst end of the assumed skin stretch and dish radius.
+    pub worst: Option<WorstEnd>,
+    /// All ends: half and twice the stretch, dish radius 0.3 m less and more.
+    pub ends: Vec<WorstEnd>,
+    /// Whether stretch and dish radius were measured.
+    pub fitted: bool,
+}
+
+/// Wind.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Wind {
+    /// Tail wind gust at which the chance of a miss passes the target, at most `anchors.wind`; null: passed already.
+    pub hold_along_tail_mps: Option<f64>,
+    /// Head wind gust, given positive.
+    pub hold_along_head_mps: Option<f64>,
+    /// Cross wind gust.
+    pub hold_across_mps: Option<f64>,
+    /// The same as mean wind readings: gusts divided by 1.66.
+    pub mean_reading_tail_mps: Option<f64>,
+    /// Head wind.
+    pub mean_reading_head_mps: Option<f64>,
+    /// Cross wind.
+    pub mean_reading_across_mps: Option<f64>,
+    /// Wind for the forces, at which nobody rides.
+    pub limit_mps: f64,
+    /// Side force at it.
+    pub side_force_n: f64,
+    /// Lift at it.
+    pub lift_n: f64,
+    /// Anchors needed.
+    pub anchors_needed: u32,
+    /// Anchors that there are.
+    pub anchors_stated: u32,
+}
+
+/// One loose fill against the published table.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct LooseFill {
+    /// What it is.
+    pub material: &'static str,
+    /// Compressed depth of the table.
+    pub depth_m: f64,
+    /// Fall height that the table gives for it.
+    pub table_fall_height_m: f64,
+    /// Whether the equivalent fall height is within it.
+    pub within: bool,
+}
+
+/// The same jump onto a dirt landing of the bag's slope.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Dirt {
+    /// v_n²/2g at the mean.
+    pub equivalent_fall_height_m: f64,
+    /// At the hard speed.
+    pub hard_fall_height_m: Option<f64>,
+    /// Against US CPSC Publication 325, Table 2.
+    pub loose_fill: Vec<LooseFill>,
+}
+
+/// How grave a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Level {
+    /// Outside a limit: do not ride until it is changed.
+    Stop,
+    /// Look at it before riding.
+    Caution,
+    /// To know.
+    Note,
+}
+
+impl Level {
+    /// Its name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Stop => "stop",
+            Self::Caution => "caution",
+            Self::Note => "note",
+        }
+    }
+}
+
+/// One finding, with the number behind it and what would change it.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Finding {
+    /// How grave.
+    pub level: Level,
+    /// What it is about.
+    pub topic: &'static str,
+    /// In plain words.
+    pub text: String,
+}
