@@ -63,6 +63,7 @@ def section(s, mass, q, part, v0, brake=0.0, offset=0.0):
     sol = solve_ivp(rhs, (0.0, 600.0), (offset, v0), "DOP853", rtol=RTOL, atol=ATOL, events=events, dense_output=True)
     which = [i for i, t in enumerate(sol.t_events) if len(t)]
     place, v = sol.y_events[which[0]][0]
+    v = 0.0 if which[0] == 1 else v
     return ("end", "stall", "leaves")[which[0]], place, v, sol.t_events[which[0]][0], sol
 
 

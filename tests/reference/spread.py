@@ -140,6 +140,8 @@ def crossing(f, inside, outside, target, n, tol):
         slopes = [abs(p[1]) / abs(p[0] - found) for p in near[:4] if p[1] * sign > 0 and abs(p[1]) > 0.05]
         if not slopes:
             slopes = [abs(p[1]) / abs(p[0] - found) for p in near[:4] if abs(p[1]) > 0.05]
+        if not slopes:  # only far places were tried
+            slopes = [abs(p[1]) / abs(p[0] - found) for p in points if abs(p[1]) > 0.05]
         return abs(z) / min(slopes) + tol if slopes else None
 
     inner, outer = reach(-1), reach(1)
