@@ -1,0 +1,399 @@
+//! The sampled parts of a plan: where landings fall, where the bag should stand, hold winds.
+
+use super::PlanError;
+use super::model::Model;
+use super::results::{Differences as DifferencesResult, Sampling};
+use super::search::{Draws, Failure, MissOverGap, Question, moved};
+use crate::sampling::{Job, Sampled, sample};
+use landfall_core::bag::Outcome;
+use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
+use landfall_core::spread::Differences;
+use statrs::distribution::{Beta, ContinuousCDF};
+use std::collections::BTreeMap;
+
+/// Highest start height that is looked at.
+const HIGHEST_START_M: f32 = 40.0;
+/// Runs of a trial in the coarse scan of start heights.
+const SCAN: u64 = 4_096;
+
+/// The landings of the riders.
+pub struct Landings {
+    riders: Vec<(usize, Sampled)>,
+}
+
+/// Misses over runs; with no miss in N runs the bound 3/N, below which the chance lies (95 %).
+pub fn miss_or_bound(sampled: &Sampled) -> f64 {
+    share_or_bound(sampled.misses(), sampled.runs)
+}
+
+fn share_or_bound(count: u64, runs: u64) -> f64 {
+    if count == 0 { 3.0 / runs as f64 } else { count as f64 / runs as f64 }
+}
+
+/// The exact 95 % interval of a share, by Clopper and Pearson: quantiles of beta distributions.
+pub fn clopper_pearson(count: u64, runs: u64) -> (f64, f64) {
+    let (k, n) = (count as f64, runs as f64);
+    let quantile = |a: f64, b: f64, p: f64| Beta::new(a, b).map_or(f64::NAN, |beta| beta.inverse_cdf(p));
+    let low = if count == 0 { 0.0 } else { quantile(k, n - k + 1.0, 0.025) };
+    let high = if count >= runs { 1.0 } else { quantile(k + 1.0, n - k, 0.975) };
+    (low, high)
+}
+
+/// Bounds of the histograms: sixteen standard deviations about the mean, or wide ones where these are not known.
+fn bounds(spread: Option<&Differences>) -> [[f32; 2]; 3] {
+    let about = |mean: f32, sd: f32| {
+        let reach = (16.0 * sd).max(0.5);
+        [mean - reach, mean + reach]
+    };
+    spread.map_or([[-60.0, 60.0], [-30.0, 30.0], [0.0, 30.0]], |s| {
+        [
+            about(s.mean_along_m, s.sd_along_m),
+            about(s.mean_across_m, s.sd_across_m),
+            about(s.mean_normal_mps, s.sd_normal_mps),
+        ]
+    })
+}
+
+impl Landings {
+    /// Samples the riders that differ; with `gaps` also the gap windows of their runs.
+    pub fn draw(
+        model: &Model,
+        spreads: &[Option<Differences>],
+        draws: &Draws<'_>,
+        gaps: bool,
+    ) -> Result<Self, PlanError> {
+        let steps = model.steps(&[&model.uncertainty]);
+        // Far enough for the windows of all landings that the histograms hold.
+        let reach = spreads.iter().flatten().map(|s| s.mean_along_m + 8.0 * s.sd_along_m).fold(10.0_f32, f32::max);
+        let bag = &model.setups[0].bag;
+        let gaps_to_m = gaps.then_some((reach + bag.gap_m).clamp(5.0, 100.0));
+        let mut riders = Vec::new();
+        for rider in model.distinct() {
+            let job = Job {
+                setup: &model.setups[rider],
+                uncertainty: &model.uncertainty,
+                steps,
+                samples: draws.samples,
+                first: 0,
+                seed: draws.seed,
+                bounds: Some(bounds(spreads.get(rider).and_then(Option::as_ref))),
+                gaps_to_m,
+            };
+            riders.push((rider, sample(&job, draws.stop).ok_or(PlanError::Stopped)?));
+        }
+        Ok(Self { riders })
+    }
+
+    /// The landings of a rider.
+    pub fn of(&self, model: &Model, rider: usize) -> &Sampled {
+        let stands = model.stands_for(rider);
+        self.riders.iter().find(|(other, _)| *other == stands).map_or(&self.riders[0].1, |(_, sampled)| sampled)
+    }
+
+    /// The landings of the mean rider.
+    pub fn mean(&self) -> &Sampled {
+        &self.riders[0].1
+    }
+
+    /// The rider with most misses, and the chance.
+    pub fn worst(&self) -> (usize, f64) {
+        let mut worst = &self.riders[0];
+        for other in &self.riders[1..] {
+            if other.1.misses() > worst.1.misses() {
+                worst = other;
+            }
+        }
+        (worst.0, miss_or_bound(&worst.1))
+    }
+
+    /// From the lowest 0.1 % to the highest 99.9 % of a quantity, all riders together.
+    fn interval(&self, quantity: usize) -> Option<(f64, f64)> {
+        let mut all = (f64::INFINITY, f64::NEG_INFINITY);
+        for (_, sampled) in &self.riders {
+            let histogram = sampled.histograms.as_ref()?.get(quantity)?;
+            all = (all.0.min(histogram.quantile(0.001)?), all.1.max(histogram.quantile(0.999)?));
+        }
+        Some(all)
+    }
+
+    /// That of `along`.
+    pub fn along_interval(&self) -> Option<(f64, f64)> {
+        self.interval(0)
+    }
+
+    /// Whether both methods agree for the mean rider: means and standard deviations, along and across, within four
+    /// standard errors of the sampling plus 2 % of the standard deviation.
+    pub fn agrees(&self, spread: Option<&Differences>) -> Option<bool> {
+        let (spread, sampled) = (spread?, self.mean());
+        let n = sampled.histograms.as_ref()?.first()?.total() as f64;
+        let close = |mean: f32, sd: f32, i: usize| {
+            let (mean, sd) = (f64::from(mean), f64::from(sd));
+            let drawn = sampled.sd[i];
+            (mean - sampled.mean[i]).abs() <= 4.0 * drawn / n.sqrt() + 0.02 * drawn
+                && (sd - drawn).abs() <= 4.0 * drawn / (2.0 * n).sqrt() + 0.02 * drawn
+        };
+        Some(close(spread.mean_along_m, spread.sd_along_m, 0) && close(spread.mean_across_m, spread.sd_across_m, 1))
+    }
+
+    /// What is printed of the mean rider's landings.
+    pub fn result(&self, draws: &Draws<'_>) -> Sampling {
+        let sampled = self.mean();
+        let histogram = |i: usize, share: f64| sampled.histograms.as_ref().and_then(|h| h[i].quantile(share));
+        let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+        let correlation = sampled.covariance_m2 / (sampled.sd[0] * sampled.sd[1]);
+        let (miss_low, miss_high) = clopper_pearson(sampled.misses(), sampled.runs);
+        Sampling {
+            mean_along_m: finite(sampled.mean[0]),
+            sd_along_m: finite(sampled.mean[0]).map(|_| sampled.sd[0]),
+            mean_across_m: finite(sampled.mean[1]),
+            sd_across_m: finite(sampled.mean[1]).map(|_| sampled.sd[1]),
+            correlation: finite(correlation),
+            mean_normal_mps: finite(sampled.mean[2]),
+            sd_normal_mps: finite(sampled.mean[2]).map(|_| sampled.sd[2]),
+            along_p001_m: histogram(0, 0.001),
+            along_p50_m: histogram(0, 0.5),
+            along_p999_m: histogram(0, 0.999),
+            across_p001_m: histogram(1, 0.001),
+            across_p999_m: histogram(1, 0.999),
+            normal_p999_mps: histogram(2, 0.999),
+            outcomes: Outcome::ALL
+                .iter()
+                .map(|outcome| (outcome.name(), sampled.count(*outcome) as f64 / sampled.runs as f64))
+                .collect(),
+            miss: miss_or_bound(sampled),
+            miss_low,
+            miss_high,
+            misses: sampled.misses(),
+            samples: sampled.runs,
+            seed: draws.seed,
+        }
+    }
+}
+
+/// What is printed of the divided differences.
+pub fn differences_result(spread: &Differences) -> DifferencesResult {
+    let named = |values: [f32; COUNT]| -> BTreeMap<&'static str, f64> {
+        Uncertain::ALL.iter().zip(values).map(|(which, value)| (which.name(), f64::from(value))).collect()
+    };
+    DifferencesResult {
+        mean_along_m: f64::from(spread.mean_along_m),
+        sd_along_m: f64::from(spread.sd_along_m),
+        mean_across_m: f64::from(spread.mean_across_m),
+        sd_across_m: f64::from(spread.sd_across_m),
+        shares_along: named(spread.shares_along),
+        shares_across: named(spread.shares_across),
+        one_sd_along_m: named(spread.one_sd_m.map(|moved| moved[0])),
+        one_sd_across_m: named(spread.one_sd_m.map(|moved| moved[1])),
+        mean_normal_mps: f64::from(spread.mean_normal_mps),
+        sd_normal_mps: f64::from(spread.sd_normal_mps),
+    }
+}
+
+/// Where the bag should stand.
+pub struct Placed {
+    /// Best gap.
+    pub best_gap_m: Option<f64>,
+    /// Best offset.
+    pub best_offset_m: Option<f64>,
+    /// Smallest and largest gap of the band.
+    pub band_m: Option<(f64, f64)>,
+    /// Smallest chance of a miss, and its gap.
+    pub least: (f64, f64),
+    /// Chance of a miss at the best gap.
+    pub miss_at_best: Option<f64>,
+    /// Lowest start.
+    pub lowest_clearing_start_m: Option<f64>,
+    /// Highest start in a gust.
+    pub highest_start_in_gust_m: Option<f64>,
+}
+
+/// Finds where the bag should stand, and how low and high the start may be.
+pub fn place(
+    model: &Model,
+    landings: &Landings,
+    spreads: &[Option<Differences>],
+    draws: &Draws<'_>,
+    target: f64,
+    gust_mps: f64,
+) -> Result<Placed, PlanError> {
+    let sampled: Vec<&Sampled> = landings.riders.iter().map(|(_, sampled)| sampled).collect();
+    let curve = MissOverGap::new(&sampled);
+    let band = curve.as_ref().map(|curve| curve.band(target));
+    let bag = &model.setups[0].bag;
+    let field_m = f64::from(bag.field_middle_m());
+    let centred = match landings.along_interval() {
+        None => None,
+        Some((low, high)) => {
+            let first = (f64::from(bag.gap_m) + 0.5 * (low + high) - field_m).max(0.0);
+            // On a sloped top the plane moves with the bag, so the landings are drawn again at the new gap.
+            if bag.climb() == 0.0 { Some(first) } else { Some(refine(model, spreads, draws, field_m, first)?) }
+        }
+    };
+    let band_m = band.and_then(|band| band.gaps_m);
+    let best_gap_m = match (centred, band_m, band) {
+        (Some(gap_m), Some((low, high)), _) => Some(gap_m.clamp(low, high)),
+        (Some(_), None, Some(band)) => Some(band.least.1),
+        _ => None,
+    };
+    let runs = draws.samples;
+    let bound = |share: f64| share_or_bound((share * runs as f64).round() as u64, runs);
+    Ok(Placed {
+        best_gap_m,
+        best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m) + 0.5 * (low + high)),
+        band_m,
+        least: band.map_or((1.0, 0.0), |band| (bound(band.least.0), band.least.1)),
+        miss_at_best: best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| bound(curve.at(gap_m))),
+        lowest_clearing_start_m: lowest_clearing_start(model, draws, target)?,
+        highest_start_in_gust_m: highest_start_in_gust(model, draws, target, gust_mps)?,
+    })
+}
+
+/// The gap that centres the landings on the field of a sloped top, by drawing them at two gaps and once more.
+fn refine(
+    model: &Model,
+    spreads: &[Option<Differences>],
+    draws: &Draws<'_>,
+    field_m: f64,
+    first_m: f64,
+) -> Result<f64, PlanError> {
+    let off = |gap_m: f64| -> Result<f64, PlanError> {
+        let moved = model.at_gap(gap_m as f32);
+        let shifted: Vec<Option<Differences>> = spreads
+            .iter()
+            .map(|spread| {
+                spread.map(|s| {
+                    let shift = gap_m as f32 - model.setups[0].bag.gap_m;
+                    Differences { mean_along_m: s.mean_along_m - shift, ..s }
+                })
+            })
+            .collect();
+        let landings = Landings::draw(&moved, &shifted, draws, false)?;
+        Ok(landings.along_interval().map_or(0.0, |(low, high)| 0.5 * (low + high) - field_m))
+    };
+    let (mut a, mut off_a) = (first_m, off(first_m)?);
+    let mut b = (a + off_a).max(0.0);
+    for _ in 0..3 {
+        if (b - a).abs() < 1.0e-3 {
+            break;
+        }
+        let off_b = off(b)?;
+        let slope = (off_b - off_a) / (b - a);
+        let next = if slope < -0.1 { b - off_b / slope } else { b + off_b };
+        (a, off_a, b) = (b, off_b, next.max(0.0));
+    }
+    Ok(b)
+}
+
+/// The lowest start height at which at most `target` of the runs come down short or do not land.
+fn lowest_clearing_start(model: &Model, draws: &Draws<'_>, target: f64) -> Result<Option<f64>, PlanError> {
+    let base = &model.uncertainty;
+    let which = Uncertain::StartHeight;
+    let lowest_m = base.lowest_start_m;
+    let site_m = base.mean[which as usize];
+    if !starts_can_change(model) {
+        return Ok(None);
+    }
+    let steps = model.steps(&[base, &moved(base, which, site_m * 1.5 + 1.0)]);
+    let question = Question { model, draws: *draws, steps, failure: Failure::Short, target };
+    let mut low_m = lowest_m;
+    if !question.passes(&moved(base, which, low_m))? {
+        return Ok(Some(f64::from(low_m)));
+    }
+    let mut high_m = site_m.max(lowest_m + 0.5);
+    while question.passes(&moved(base, which, high_m))? {
+        low_m = high_m;
+        high_m = high_m * 1.3 + 0.3;
+        if high_m > HIGHEST_START_M {
+            return Ok(None);
+        }
+    }
+    Ok(Some(f64::from(question.border(which, base, (high_m, low_m), 2.0e-3)?)))
+}
+
+/// Whether a straight slopes, whose length the start height changes.
+fn starts_can_change(model: &Model) -> bool {
+    model.setups[0].path.segments().iter().any(|segment| segment.adjusts)
+}
+
+/// The highest start height that keeps to `target` with the gust added as tail wind.
+fn highest_start_in_gust(
+    model: &Model,
+    draws: &Draws<'_>,
+    target: f64,
+    gust_mps: f64,
+) -> Result<Option<f64>, PlanError> {
+    let which = Uncertain::StartHeight;
+    let along = Uncertain::WindAlong as usize;
+    let base = moved(&model.uncertainty, Uncertain::WindAlong, model.uncertainty.mean[along] + gust_mps as f32);
+    let site_m = base.mean[which as usize];
+    if !starts_can_change(model) {
+        return Ok(None);
+    }
+    let top_m = (2.0 * site_m + 2.0).min(HIGHEST_START_M);
+    let steps = model.steps(&[&base, &moved(&base, which, top_m)]);
+    let question = Question { model, draws: *draws, steps, failure: Failure::Miss, target };
+    // Misses fall as runs stop coming short and rise as they go long: a coarse scan finds where they are few.
+    const PARTS: u16 = 40;
+    let at = |part: u16| base.lowest_start_m + (top_m - base.lowest_start_m) * f32::from(part) / f32::from(PARTS);
+    let few = target + 6.0 * (target.max(1.0 / SCAN as f64) / SCAN as f64).sqrt();
+    let samples = SCAN.min(draws.samples);
+    for part in (0..=PARTS).rev() {
+        let start = moved(&base, which, at(part));
+        if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
+            continue;
+        }
+        if part == PARTS {
+            return Ok(Some(f64::from(at(part))));
+        }
+        return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 2.0e-3)?)));
+    }
+    Ok(None)
+}
+
+/// The gusts at which the chance of a miss passes the target: tail, head (positive), cross; at most `limit_mps`.
+/// Outward from the site's wind, the others at the site's; across, the nearer of both sides.
+pub fn hold_winds(
+    model: &Model,
+    draws: &Draws<'_>,
+    target: f64,
+    limit_mps: f64,
+) -> Result<[Option<f64>; 3], PlanError> {
+    let base = &model.uncertainty;
+    let limit = limit_mps as f32;
+    let ends: Vec<Uncertainty> = [Uncertain::WindAlong, Uncertain::WindAcross]
+        .iter()
+        .flat_map(|which| [moved(base, *which, limit), moved(base, *which, -limit)])
+        .collect();
+    let steps = model.steps(&std::iter::once(base).chain(&ends).collect::<Vec<_>>());
+    let question = Question { model, draws: *draws, steps, failure: Failure::Miss, target };
+    if question.passes(base)? {
+        return Ok([None; 3]);
+    }
+    let outward = |which: Uncertain, end: f32| -> Result<f64, PlanError> {
+        let here = base.mean[which as usize];
+        if (end - here) * end <= 0.0 || !question.passes(&moved(base, which, end))? {
+            return Ok(f64::from(end));
+        }
+        Ok(f64::from(question.border(which, base, (here, end), 0.01)?))
+    };
+    let tail = outward(Uncertain::WindAlong, limit)?;
+    let head = -outward(Uncertain::WindAlong, -limit)?;
+    let left = outward(Uncertain::WindAcross, limit)?;
+    let right = outward(Uncertain::WindAcross, -limit)?;
+    Ok([Some(tail), Some(head), Some(left.abs().min(right.abs()))])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values of R's `binom.test` and of scipy.stats.beta.ppf: 3 of 100 and 0 of 50 (rule of three: 3.7/n at 97.5 %).
+    #[test]
+    fn exact_intervals() {
+        let (low, high) = clopper_pearson(3, 100);
+        assert!((low - 0.006_229_972).abs() < 1.0e-7 && (high - 0.085_176_053).abs() < 1.0e-7, "{low} {high}");
+        let (low, high) = clopper_pearson(0, 50);
+        assert!(low == 0.0 && (high - 0.071_121_74).abs() < 1.0e-7, "{high}");
+        assert_eq!(clopper_pearson(5, 5).1, 1.0);
+    }
+}
