@@ -345,6 +345,11 @@ fn absurd_together() {
         "roll_in.start_height: 1 m leaves no straight: the arc of 6 m through 35 deg already drops 1.08509 m\n\
          = raise start_height, or lessen bottom_radius or slope",
     );
+    // (12 m − 6 m (1 − cos 0.02)) / sin 0.02 = 599.98 m: a slope in the wrong unit.
+    let long = edited("roll_in", "slope", "slope = \"0.02 rad\"").replace("\"6.0 m\"", "\"12 m\"");
+    let all = messages(&long);
+    let straight = "roll_in.slope: 1.14592 deg from 12 m makes a straight of 599.98 m; up to 500 m is taken\n";
+    assert!(all.contains(straight), "{all}");
     // 8 ft on 8 ft is a quarter circle: a vertical lip. 2.4384 m × (1 − cos 85°) = 2.22588 m.
     says(
         "takeoff",

@@ -2,8 +2,8 @@
 #![allow(clippy::panic)] // helpers of tests
 
 use landfall::site::{
-    Dimension, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo, demo_text, parse_quantity, plain,
-    read_site, starter,
+    Dimension, Faults, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo, demo_text, parse_quantity,
+    plain, read_site, starter,
 };
 use proptest::prelude::*;
 
@@ -243,8 +243,10 @@ proptest! {
 
     /// What a sweep sets is what the same edit of the file reads.
     #[test]
-    fn a_sweep_and_an_edit_agree(key in proptest::sample::select(KEYS), share in 0.0..1.0f64) {
-        prop_assume!(key.is_numeric());
+    fn a_sweep_and_an_edit_agree(
+        key in proptest::sample::select(KEYS.iter().filter(|k| k.is_numeric()).collect::<Vec<_>>()),
+        share in 0.0..1.0f64,
+    ) {
         let si = key.low + share * (key.high - key.low).min(100.0);
         let si = if key.kind == Kind::Count { si.round() } else { si };
         let text = match key.kind {
@@ -260,7 +262,15 @@ proptest! {
         file.set(key.dotted, &text).unwrap_or_else(|f| panic!("{f}"));
         match (swept, file.site("x.toml")) {
             (Ok(a), Ok(b)) => assert_eq!(a, b),
-            (Err(a), Err(b)) => assert_eq!(a.faults[0].key, b.faults[0].key),
+            (Err(a), Err(b)) => {
+                // A file has its faults in the order of its lines.
+                let keys = |faults: &Faults| {
+                    let mut keys: Vec<String> = faults.faults.iter().map(|f| f.key.clone()).collect();
+                    keys.sort();
+                    keys
+                };
+                assert_eq!(keys(&a), keys(&b));
+            }
             (a, b) => panic!("{} = {text}: {a:?} but {b:?}", key.dotted),
         }
     }

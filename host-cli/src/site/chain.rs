@@ -1,6 +1,6 @@
 //! The chain of sections of a roll-in: slopes filled in, joints, end and drop checked.
 
-use super::check::{SHORTEST_STRAIGHT_M, show};
+use super::check::{LONGEST_STRAIGHT_M, SHORTEST_STRAIGHT_M, show};
 use super::draft::Stated;
 use super::fault::Complaint;
 use super::keys::find_key;
@@ -105,7 +105,7 @@ fn ends(sections: &[Section], angle: f64, drop: f64, start_height: Option<f64>, 
 }
 
 /// Lengthens or shortens the first sloping straight so that the chain drops by `change` more; says whether there
-/// is such a straight and it stays longer than nothing.
+/// is such a straight and its length stays in range.
 pub(super) fn deepen(list: &mut [Stated], change_m: f64) -> bool {
     let mut angle = 0.0;
     for stated in list {
@@ -114,7 +114,7 @@ pub(super) fn deepen(list: &mut [Stated], change_m: f64) -> bool {
                 let slope = slope_rad.unwrap_or(-angle);
                 if slope.abs().to_degrees() > KINK_DEG {
                     *length_m += change_m / slope.sin();
-                    return *length_m > SHORTEST_STRAIGHT_M;
+                    return (SHORTEST_STRAIGHT_M..=LONGEST_STRAIGHT_M).contains(length_m);
                 }
                 angle = -slope;
             }

@@ -142,6 +142,8 @@ fn rider(draft: &Draft, out: &mut Vec<Complaint>) {
 
 /// Shortest straight of a roll-in, as the core takes it.
 pub(super) const SHORTEST_STRAIGHT_M: f64 = 0.0101;
+/// Longest straight of a roll-in (assumed: nobody builds a longer one).
+pub(super) const LONGEST_STRAIGHT_M: f64 = 500.0;
 
 const SIMPLE_KEYS: [&str; 3] = ["roll_in.slope", "roll_in.bottom_radius", "roll_in.flat_run"];
 
@@ -194,7 +196,8 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
         (start, draft.n("roll_in.slope"), draft.n("roll_in.bottom_radius"))
     {
         let arc_drop = radius * (1.0 - slope.cos());
-        if start - arc_drop < SHORTEST_STRAIGHT_M * slope.sin() {
+        let straight = (start - arc_drop) / slope.sin();
+        if straight < SHORTEST_STRAIGHT_M {
             out.push(Complaint::new(
                 "roll_in.start_height",
                 format!(
@@ -205,6 +208,18 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
                     show("roll_in.start_height", arc_drop)
                 ),
                 "raise start_height, or lessen bottom_radius or slope",
+            ));
+        } else if straight > LONGEST_STRAIGHT_M {
+            out.push(Complaint::new(
+                "roll_in.slope",
+                format!(
+                    "{} from {} makes a straight of {}; up to {} is taken",
+                    show("roll_in.slope", slope),
+                    show("roll_in.start_height", start),
+                    show("roll_in.start_height", straight),
+                    show("roll_in.start_height", LONGEST_STRAIGHT_M)
+                ),
+                "check slope and start_height, and their units",
             ));
         }
     }

@@ -12,6 +12,8 @@ const STEEPEST_LIP_DEG: f64 = 85.0;
 pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
 /// A stated volume over footprint times mean height: what is taken (assumed; it catches a slipped digit).
 const VOLUME_RATIO: (f64, f64) = (0.1, 3.0);
+/// Least between the pressures where the flaps begin to open and where they are all open, as the core takes it.
+const FLAPS_APART_PA: f32 = 1.0;
 /// Fewest and most points of a blower curve.
 pub(super) const CURVE_POINTS: (usize, usize) = (3, 16);
 
@@ -210,6 +212,20 @@ pub(super) fn openings(draft: &Draft, out: &mut Vec<Complaint>) {
         }
     }
     ordered(draft, "bag.relief_opens", "bag.relief_full", false, "bag.relief_opens", out);
+    if let (Some(opens), Some(full)) = (draft.n("bag.relief_opens"), draft.n("bag.relief_full"))
+        && opens < full
+        && single(full) - single(opens) < FLAPS_APART_PA
+    {
+        out.push(Complaint::new(
+            "bag.relief_full",
+            format!(
+                "{} is hardly above relief_opens ({}): at least {FLAPS_APART_PA} Pa must lie between",
+                show("bag.relief_full", full),
+                show("bag.relief_opens", opens)
+            ),
+            "give the pressure at which the flaps are all open",
+        ));
+    }
 }
 
 pub(super) fn blower(draft: &Draft, out: &mut Vec<Complaint>) {
