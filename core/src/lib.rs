@@ -38,6 +38,7 @@ pub mod ride;
 pub mod ride_pressures;
 pub mod run;
 pub mod short_zone;
+mod sinking;
 pub mod sizing;
 pub mod slow_gas;
 pub mod spread;

@@ -1,0 +1,224 @@
+//! A body in the bag from moment to moment: forces and rates, reading within a step, and what ends one early.
+
+use crate::bag_gas::Adiabat;
+use crate::displacement::Displacement;
+use crate::dormand_prince::State;
+use crate::hermite::{Quintic, cubic, first_crossing};
+use crate::supply::Flows;
+
+/// Going in, coming back, or resting between the two forces.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Phase {
+    In,
+    Out,
+    Rest,
+}
+
+/// The problem, with what does not change worked out.
+pub(crate) struct Body<'a> {
+    pub(crate) gas: &'a Adiabat,
+    pub(crate) flows: &'a Flows<'a>,
+    pub(crate) displacement: Displacement,
+    pub(crate) pull_mps2: f32,
+    pub(crate) per_mass: f32,
+    pub(crate) kept: f32,
+    pub(crate) skin_rise_pa: f32,
+}
+
+/// Which way the body goes and whether the skin is taut; it stays for a step.
+#[derive(Clone, Copy)]
+pub(crate) struct Mode {
+    pub(crate) phase: Phase,
+    pub(crate) taut: bool,
+}
+
+impl Body<'_> {
+    pub(crate) fn pressure_pa(&self, mode: Mode, rise: f32) -> f32 {
+        self.gas.start().pressure_pa + if mode.taut { rise } else { self.skin_rise_pa }
+    }
+
+    /// Time derivatives of the state.
+    pub(crate) fn rates(&self, mode: Mode, s: &State) -> State {
+        let pressure_pa = self.pressure_pa(mode, s.rise);
+        let area_m2 = self.displacement.area_m2(s.x);
+        let lost = self.flows.net_outflow_m3ps(pressure_pa);
+        let (x, u) = match mode.phase {
+            Phase::In => (s.u, self.pull_mps2 - pressure_pa * area_m2 * self.per_mass),
+            Phase::Out => (s.u, self.pull_mps2 - self.kept * pressure_pa * area_m2 * self.per_mass),
+            Phase::Rest => (0.0, 0.0),
+        };
+        let rise = if mode.taut {
+            self.gas.pressure_rate_paps(s.rise, self.displacement.volume_m3(s.x), s.lost, area_m2 * x, lost)
+        } else {
+            0.0
+        };
+        State { x, u, lost, rise }
+    }
+
+    /// Puts the pressure back on the gas law.
+    pub(crate) fn settle(&self, mode: Mode, s: &mut State) {
+        s.rise = if mode.taut {
+            self.gas.rise_pa(self.displacement.volume_m3(s.x), s.lost, s.rise)
+        } else {
+            self.skin_rise_pa
+        };
+    }
+
+    /// Acceleration that the full force of the bag gives, m/s².
+    pub(crate) fn push_mps2(&self, mode: Mode, s: &State) -> f32 {
+        self.pressure_pa(mode, s.rise) * self.displacement.area_m2(s.x) * self.per_mass
+    }
+
+    /// Its rate, m/s³.
+    pub(crate) fn push_rate(&self, mode: Mode, s: &State, k: &State) -> f32 {
+        self.per_mass
+            * (self.displacement.area_growth_m(s.x) * k.x * self.pressure_pa(mode, s.rise)
+                + self.displacement.area_m2(s.x) * k.rise)
+    }
+}
+
+/// One step between two states, to read in between.
+pub(crate) struct Dense<'a> {
+    pub(crate) body: &'a Body<'a>,
+    pub(crate) mode: Mode,
+    pub(crate) h: f32,
+    pub(crate) from: State,
+    pub(crate) to: State,
+    pub(crate) from_rate: State,
+    pub(crate) to_rate: State,
+    pub(crate) depth: Quintic,
+}
+
+impl Dense<'_> {
+    pub(crate) fn lost(&self, share: f32) -> f32 {
+        cubic(self.from.lost, self.h * self.from_rate.lost, self.to.lost, self.h * self.to_rate.lost, share)
+    }
+
+    pub(crate) fn at(&self, share: f32) -> State {
+        if share >= 1.0 {
+            return self.to;
+        }
+        let rise = cubic(self.from.rise, self.h * self.from_rate.rise, self.to.rise, self.h * self.to_rate.rise, share);
+        let mut s =
+            State { x: self.depth.value(share), u: self.depth.slope(share) / self.h, lost: self.lost(share), rise };
+        self.body.settle(self.mode, &mut s);
+        s
+    }
+}
+
+/// What ends a step early.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Event {
+    Stop,
+    Ground,
+    Back,
+    Slack,
+    Taut,
+    Leave(Phase),
+}
+
+/// The first thing that happens within a step, and where.
+pub(crate) fn first_event(dense: &Dense<'_>, thickness_m: Option<f32>) -> Option<(f32, Event)> {
+    let Dense { body, mode, to, .. } = dense;
+    let mut first: Option<(f32, Event)> = None;
+    let mut note = |share: f32, event: Event| {
+        if first.is_none_or(|(earliest, _)| share < earliest) {
+            first = Some((share, event));
+        }
+    };
+    let mut deepest_share = 1.0;
+    match mode.phase {
+        Phase::In => {
+            if to.u <= 0.0 {
+                deepest_share = first_crossing(|share| -dense.depth.slope(share));
+                note(deepest_share, Event::Stop);
+            }
+            if let Some(thickness_m) = thickness_m {
+                let deepest_m = if deepest_share < 1.0 { dense.depth.value(deepest_share) } else { to.x };
+                if deepest_m >= thickness_m {
+                    let share = first_crossing(|share| dense.depth.value(share * deepest_share) - thickness_m);
+                    note(share * deepest_share * 0.999_999, Event::Ground);
+                }
+            }
+        }
+        Phase::Out => {
+            if to.u >= 0.0 {
+                deepest_share = first_crossing(|share| dense.depth.slope(share));
+                note(deepest_share, Event::Stop);
+            }
+            if to.x <= 0.0 {
+                note(first_crossing(|share| -dense.depth.value(share)), Event::Back);
+            }
+        }
+        Phase::Rest => {
+            let push = body.push_mps2(*mode, to);
+            if push < body.pull_mps2 {
+                let share = first_crossing(|share| body.pull_mps2 - body.push_mps2(*mode, &dense.at(share)));
+                note(share, Event::Leave(Phase::In));
+            } else if body.kept * push > body.pull_mps2 {
+                let over = |share| body.kept * body.push_mps2(*mode, &dense.at(share)) - body.pull_mps2;
+                note(first_crossing(over), Event::Leave(Phase::Out));
+            }
+        }
+    }
+    let excess = |share: f32| {
+        let x = if mode.phase == Phase::Rest { dense.from.x } else { dense.depth.value(share) };
+        body.gas.slack_excess(body.displacement.volume_m3(x), dense.lost(share))
+    };
+    // A fiftieth of a pascal keeps rounding from switching back and forth.
+    let turns_slack = mode.taut && to.rise < body.skin_rise_pa - 0.02;
+    let turns_taut = !mode.taut
+        && body.gas.slack_excess(body.displacement.volume_m3(dense.at(deepest_share).x), dense.lost(deepest_share))
+            < 0.0;
+    if turns_slack {
+        note(first_crossing(excess), Event::Slack);
+    } else if turns_taut {
+        note(deepest_share * first_crossing(|share| -excess(share * deepest_share)), Event::Taut);
+    }
+    first
+}
+
+/// A pressure this near to a corner of the flow is at it, Pa.
+const AT_CORNER_PA: f32 = 1.0;
+
+/// Share of a step at which the pressure crosses the first corner of the flow, unless the step begins or ends there.
+pub(crate) fn corner_share(
+    corners: &[Option<f32>; 3],
+    mode: Mode,
+    from: (&State, &State),
+    to: (&State, &State),
+    h: f32,
+) -> Option<f32> {
+    if !mode.taut {
+        return None;
+    }
+    let mut first: Option<f32> = None;
+    for &corner in corners.iter().flatten() {
+        let (before, after) = (from.0.rise - corner, to.0.rise - corner);
+        if before * after < 0.0 && before.abs() > AT_CORNER_PA && after.abs() > AT_CORNER_PA {
+            let over = |share: f32| {
+                let rise = cubic(from.0.rise, h * from.1.rise, to.0.rise, h * to.1.rise, share) - corner;
+                if after > 0.0 { rise } else { -rise }
+            };
+            let share = first_crossing(over).max(0.02);
+            first = Some(first.map_or(share, |earliest| earliest.min(share)));
+        }
+    }
+    first
+}
+
+/// A third of a radian of the spring that the bag is at contact, at most 40 ms.
+pub(crate) fn first_step_s(body: &Body<'_>) -> f32 {
+    let start = body.gas.start();
+    let area_m2 = body.displacement.area_m2(0.0);
+    let stiffness = start.pressure_pa * body.displacement.area_growth_m(0.0)
+        + area_m2 * area_m2 * start.content_m3 / (start.volume_m3 * body.gas.content_per_pa_m3());
+    let rate2 = (stiffness * body.per_mass).max(70.0);
+    0.33 / libm::sqrtf(rate2)
+}
+
+/// How much longer the next step may be: 0.9 / error^(1/4), close enough to the fifth root and far cheaper where
+/// every operation is done in software.
+pub(crate) fn step_factor(error: f32) -> f32 {
+    0.9 / libm::sqrtf(libm::sqrtf(error))
+}
