@@ -421,7 +421,7 @@ impl Watch {
         } else {
             None
         };
-        let air = if settling_in && gauge_pa.is_none() { Air::Low } else { self.air(gauge_pa) };
+        let air = self.air(gauge_pa, settling_in);
         let past_half = gauge_pa.is_some_and(|p| p <= self.levels.half_pa);
         let needed_s = self.settings.needed_s;
         Facts {
@@ -444,11 +444,16 @@ impl Watch {
         }
     }
 
-    fn air(&self, gauge_pa: Option<f32>) -> Air {
-        let Some(p) = gauge_pa else { return Air::Gone };
+    /// Where the pressure stands; `settling_in`: the sensor may still be silent, and that is not yet danger.
+    fn air(&self, gauge_pa: Option<f32>, settling_in: bool) -> Air {
         let l = &self.levels;
         let low = self.slots.at_or_under(l.trip_pa);
-        if p <= l.trip_pa || (low > 0 && low + self.slots.empty() >= STOP_SLOTS) {
+        let unknown = if settling_in { 0 } else { self.slots.empty() };
+        if low > 0 && low + unknown >= STOP_SLOTS {
+            return Air::Gone;
+        }
+        let Some(p) = gauge_pa else { return if settling_in { Air::Low } else { Air::Gone } };
+        if p <= l.trip_pa {
             Air::Gone
         } else if p <= l.hold_pa || self.quick.median_pa() <= l.hold_pa || self.quick.ahead_pa() <= l.half_pa {
             Air::Low

@@ -17,7 +17,7 @@
 //!
 //! # Acknowledging
 //! The button must be seen up, then go down while the air has been back for 1 s, and stay down for 2 s with no
-//! step missed. A button that is stuck, or held since before the air came back, does nothing. In fill and wait
+//! step missed (one late by a whole step is let pass). A button that is stuck, or held since before the air came back, does nothing. In fill and wait
 //! a short press tries lamps and siren.
 //!
 //! # How fast
@@ -37,6 +37,8 @@
 //!   to go, and a rider who is rolling does not see the lamp.
 //! - Past half-way and falling, without a landing, to reach the stop pressure sooner than a rolling rider needs: siren, ahead of
 //!   the stop pressure, for the same reason.
+//! - After a watchdog reset or a sagging supply the watch goes on in wait: people may be riding, and a bag that went
+//!   down meanwhile sounds the siren. For the first half second the sensor may be silent.
 //! - While a stop is pending, a fault does not end it; it must be over before a person can acknowledge.
 //!
 //! # Not covered
