@@ -1,0 +1,331 @@
+//! What the core computes for the reference sites, as bits.
+//!
+//! The same program runs on the host, on a Cortex-M0+ and on a Cortex-M4F, and each prints one line per
+//! site; the lines must be equal. The sites stand in `sites.in`, written from `tests/reference/sites`
+//! by this package's test.
+#![no_std]
+#![forbid(unsafe_code)]
+
+use landfall_core::air::Air;
+use landfall_core::bag::Bag;
+use landfall_core::bag_gas::{Adiabat, Chamber};
+use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use landfall_core::displacement::Displacement;
+use landfall_core::error::InputError;
+use landfall_core::inputs::Uncertainty;
+use landfall_core::openings::{Discharge, Openings, OpeningsInput};
+use landfall_core::path::{Path, Section};
+use landfall_core::ride::Steps;
+use landfall_core::ride_pressures::{RideInput, RidePressures, ride_pressures};
+use landfall_core::run::Setup;
+use landfall_core::spread::differences;
+use landfall_core::supply::{Feed, Flows, operating_point};
+use landfall_core::takeoff::TakeOff;
+use landfall_core::touchdown::{Landing, Options, Until, touch_down};
+
+/// The sites.
+pub const SITES: &[Site] = &include!("sites.in");
+
+/// Most sections and blower curve points of a site.
+pub const LIST: usize = 16;
+
+/// Steps of every ride and flight: what a device takes for results within a millimetre or so.
+const STEPS: Steps = Steps { straight: 3, arc: 4, takeoff: 4, lip: 1, flight: 3 };
+
+/// One site in the core's units and precision. Its `Debug` form is how `sites.in` is written.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Site {
+    /// Its file.
+    pub name: &'static str,
+    /// Altitude, m; temperature, K; station pressure, Pa.
+    pub air: (f32, f32, Option<f32>),
+    /// Rider and bike, mean, lightest, heaviest, kg; and the masses that land, likewise.
+    pub masses_kg: [f32; 3],
+    /// Landing masses, mean, lightest, heaviest, kg.
+    pub landing_kg: [f32; 3],
+    /// Both wheels' rim-and-tyre mass, kg.
+    pub rotating_kg: f32,
+    /// Height of the centre of mass, wheelbase, m.
+    pub rider_m: [f32; 2],
+    /// Start height, m.
+    pub start_m: f32,
+    /// Slope, rad, bottom radius, m, flat run, m; or the sections.
+    pub simple: Option<[f32; 3]>,
+    /// Sections: straight (0, length m, slope rad) or arc (1, radius m, turn rad).
+    pub sections: [(u8, f32, f32); LIST],
+    /// How many of them.
+    pub section_count: usize,
+    /// Height and radius of the take-off, m.
+    pub takeoff_m: [f32; 2],
+    /// Length, width, front and back height, gap, offset, base level, front, back and side margin, m.
+    pub bag_m: [f32; 10],
+    /// Means of the uncertain inputs.
+    pub mean: [f32; 13],
+    /// Their standard deviations.
+    pub sd: [f32; 13],
+    /// Vent area and coefficient, relief area, opens, full, leak coefficient and exponent.
+    pub openings: [f32; 7],
+    /// Curve of one blower: flow m³/s, pressure Pa.
+    pub curve: [(f32, f32); LIST],
+    /// How many points.
+    pub curve_count: usize,
+    /// How many blowers.
+    pub blowers: u8,
+    /// Speed, duct loss, duct diameter m.
+    pub duct: [f32; 3],
+    /// Backflow area m² where there is no flap.
+    pub backflow_m2: Option<f32>,
+    /// Volume m³, stretch 1/Pa, skin kg/m², dish radius m, skin loss.
+    pub chamber: [f32; 5],
+    /// Pressure min and max Pa, depth limit, load limit g, stop floor.
+    pub limits: [f32; 5],
+    /// Reaction s, interval s.
+    pub times_s: [f32; 2],
+    /// The box senses the supply.
+    pub supply_sense: bool,
+}
+
+impl Site {
+    fn path(&self) -> Result<Path, InputError> {
+        let [mass_height_m, _] = self.rider_m;
+        if let Some([slope_rad, radius_m, flat_m]) = self.simple {
+            return Path::simple(self.start_m, slope_rad, radius_m, flat_m, mass_height_m);
+        }
+        let sections = self.sections.map(|(kind, a, b)| match kind {
+            0 => Section::Straight { length_m: a, slope_rad: Some(b) },
+            _ => Section::Arc { radius_m: a, turn_rad: b },
+        });
+        Path::from_sections(sections.get(..self.section_count).unwrap_or(&[]), self.start_m, mass_height_m)
+    }
+
+    fn bag(&self) -> Result<Bag, InputError> {
+        let [length_m, width_m, front_height_m, back_height_m, gap_m, offset_m, base_level_m, front, back, side] =
+            self.bag_m;
+        Bag::new(Bag {
+            length_m,
+            width_m,
+            front_height_m,
+            back_height_m,
+            gap_m,
+            offset_m,
+            base_level_m,
+            edge_front_m: front,
+            edge_back_m: back,
+            edge_side_m: side,
+        })
+    }
+
+    fn blowers(&self, air: &Air) -> Result<Blowers, InputError> {
+        let points = self.curve.map(|(flow_m3ps, pressure_pa)| CurvePoint { flow_m3ps, pressure_pa });
+        let curve = BlowerCurve::new(points.get(..self.curve_count).unwrap_or(&[]))?;
+        let [speed, duct_loss, duct_diameter_m] = self.duct;
+        let input = BlowersInput {
+            count: self.blowers,
+            speed,
+            duct_loss,
+            duct_diameter_m,
+            closing_flap: self.backflow_m2.is_none(),
+            backflow_area_m2: self.backflow_m2,
+        };
+        Blowers::new(&curve, &input, air)
+    }
+
+    fn openings(&self, air: &Air) -> Result<Openings, InputError> {
+        let [vent, coefficient, relief, opens, full, leak, exponent] = self.openings;
+        let input = OpeningsInput {
+            vent_area_m2: vent,
+            relief_area_m2: relief,
+            relief_opens_pa: opens,
+            relief_full_pa: full,
+            leak_coefficient: leak,
+            leak_exponent: exponent,
+            discharge: Discharge::LowPressure { coefficient },
+        };
+        Openings::new(input, air)
+    }
+}
+
+/// Gathers results: count, running checksum, and the values shown by name.
+pub struct Gathered {
+    /// How many numbers.
+    pub count: u32,
+    /// FNV-1a over all their bits.
+    pub hash: u64,
+    /// Distance along the bag of the mean rider's mean landing, m; NaN where there is none.
+    pub along_m: f32,
+    /// Its standard deviation, m.
+    pub sd_along_m: f32,
+    /// Operating pressure, Pa.
+    pub operating_pa: f32,
+    /// Stop pressure, Pa; NaN where there is none.
+    pub stop_pa: f32,
+    /// An input was refused: nothing but `hash` of the refusal's kind is there.
+    pub refused: bool,
+}
+
+impl Gathered {
+    fn take(&mut self, value: f32) {
+        self.word(value.to_bits());
+    }
+
+    fn word(&mut self, bits: u32) {
+        self.count += 1;
+        for byte in bits.to_le_bytes() {
+            self.hash = (self.hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3);
+        }
+    }
+
+    fn option(&mut self, value: Option<f32>) {
+        self.word(u32::from(value.is_some()));
+        self.take(value.unwrap_or(0.0));
+    }
+
+    fn all(&mut self, values: &[f32]) {
+        for value in values {
+            self.take(*value);
+        }
+    }
+}
+
+/// Everything for one site. `pressures`: also the ride pressures, which take most of the time.
+pub fn results(site: &Site, pressures: bool) -> Gathered {
+    let mut out = Gathered {
+        count: 0,
+        hash: 0xCBF2_9CE4_8422_2325,
+        along_m: f32::NAN,
+        sd_along_m: f32::NAN,
+        operating_pa: f32::NAN,
+        stop_pa: f32::NAN,
+        refused: false,
+    };
+    if gather(site, pressures, &mut out).is_err() {
+        out.refused = true;
+    }
+    out
+}
+
+fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputError> {
+    let air = Air::new(site.air.0, site.air.1, site.air.2)?;
+    out.all(&[air.pressure_pa, air.density_kgpm3]);
+    let [mass_height_m, wheelbase_m] = site.rider_m;
+    let [height_m, radius_m] = site.takeoff_m;
+    let takeoff = TakeOff::new(height_m, radius_m, wheelbase_m, mass_height_m)?;
+    let (path, bag) = (site.path()?, site.bag()?);
+    let uncertainty = Uncertainty::new(site.mean, site.sd, path.lowest_start_m(), mass_height_m)?;
+    let mut hard_speed_mps = 0.0_f32;
+    let mut mean_speed_mps = 5.0_f32;
+    for (index, mass_kg) in site.masses_kg.iter().enumerate() {
+        let setup =
+            Setup::new(path.clone(), takeoff, bag, air.density_kgpm3, *mass_kg, site.rotating_kg)?;
+        let run = setup.run(&uncertainty.at_mean(), &STEPS);
+        out.all(&[run.ride_speed_mps, run.along_m, run.across_m, run.airtime_s, run.normal_mps]);
+        out.word(u32::from(run.landed()));
+        let Some(spread) = differences(&setup, &uncertainty, &STEPS) else {
+            out.word(0);
+            continue;
+        };
+        out.all(&[spread.mean_along_m, spread.sd_along_m, spread.mean_across_m, spread.sd_across_m]);
+        out.all(&[spread.covariance_m2, spread.mean_normal_mps, spread.sd_normal_mps]);
+        out.all(&spread.shares_along);
+        out.all(&spread.shares_across);
+        out.all(spread.one_sd_m.as_flattened());
+        hard_speed_mps = hard_speed_mps.max(spread.mean_normal_mps + 3.09 * spread.sd_normal_mps);
+        if index == 0 {
+            (out.along_m, out.sd_along_m) = (spread.mean_along_m, spread.sd_along_m);
+            mean_speed_mps = spread.mean_normal_mps;
+        }
+    }
+
+    let (openings, blowers) = (site.openings(&air)?, site.blowers(&air)?);
+    let point = operating_point(&blowers, &openings);
+    out.all(&[point.pressure_pa, point.flow_m3ps]);
+    out.operating_pa = point.pressure_pa;
+    let [volume_m3, stretch_per_pa, skin_kgpm2, dish_radius_m, skin_loss] = site.chamber;
+    let chamber = Chamber::new(&air, volume_m3, point.pressure_pa, stretch_per_pa, skin_kgpm2)?;
+    let thickness_m = bag.thickness_m(bag.field_middle_m());
+    let landing = Landing {
+        mass_kg: site.landing_kg[0],
+        normal_speed_mps: mean_speed_mps,
+        slope_rad: bag.slope_rad(),
+        skin_loss,
+        displacement: Displacement::dish(dish_radius_m)?,
+        thickness_m: Some(thickness_m),
+    }
+    .checked()?;
+    let gas = Adiabat::new(&chamber, chamber.at_pressure(point.pressure_pa), 1.4)?;
+    let flows = Flows { openings: &openings, blowers: Some(&blowers), feed: Feed::Running };
+    let down = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});
+    out.all(&[down.depth_m, down.felt_load_g, down.peak_pressure_pa, down.time_to_deepest_s, down.gas_lost_m3]);
+    out.option(down.rebound_mps);
+    if !pressures {
+        return Ok(());
+    }
+    let [pressure_min_pa, pressure_max_pa, depth_limit, load_limit_g, stop_floor] = site.limits;
+    let [reaction_s, interval_s] = site.times_s;
+    let found = ride_pressures(&RideInput {
+        air: &air,
+        openings: &openings,
+        blowers: &blowers,
+        operating_pa: point.pressure_pa,
+        volume_m3,
+        stretch_per_pa,
+        skin_kgpm2,
+        dish_radius_m,
+        skin_loss,
+        pressure_min_pa,
+        pressure_max_pa,
+        depth_limit,
+        load_limit_g,
+        stop_floor,
+        thickness_m,
+        slope_rad: bag.slope_rad(),
+        heaviest_kg: site.landing_kg[2],
+        lightest_kg: site.landing_kg[1],
+        hard_speed_mps: if hard_speed_mps > 0.0 { hard_speed_mps } else { mean_speed_mps },
+        commitment_s: 3.0,
+        reaction_s,
+        supply_sense: site.supply_sense,
+        interval_s,
+        options: Options { until: Until::Deepest, ..Options::default() },
+    })?;
+    take_pressures(&found, out);
+    Ok(())
+}
+
+fn take_pressures(found: &RidePressures, out: &mut Gathered) {
+    out.stop_pa = found.stop_pa.unwrap_or(f32::NAN);
+    for value in [
+        found.stop_pa,
+        found.stop_by_depth_pa,
+        found.firm_pa,
+        found.band_low_pa,
+        found.band_high_pa,
+        found.wait_pa,
+        found.power_loss_to_stop_s,
+        found.holds_for_s,
+        found.alarm_delay_s,
+        found.seconds_missing,
+    ] {
+        out.option(value);
+    }
+    out.word(u32::from(found.landings_without_supply));
+}
+
+/// One line for a site, the same on every machine.
+///
+/// # Errors
+/// What `to` reports.
+pub fn line(to: &mut impl core::fmt::Write, site: &Site, found: &Gathered) -> core::fmt::Result {
+    writeln!(
+        to,
+        "{} {} {:016x} along {:08x} sd {:08x} operating {:08x} stop {:08x}{}",
+        site.name,
+        found.count,
+        found.hash,
+        found.along_m.to_bits(),
+        found.sd_along_m.to_bits(),
+        found.operating_pa.to_bits(),
+        found.stop_pa.to_bits(),
+        if found.refused { " refused" } else { "" },
+    )
+}
