@@ -30,6 +30,9 @@ fi
 . ./env.sh
 note "tools: $($BARE_RUSTC --version)"
 
+# One set of flags for all, so that nothing is built twice. The frame sizes do not change the code.
+export RUSTC_BOOTSTRAP=1 RUSTFLAGS="-Z emit-stack-sizes"
+
 # --- the core on both chips, with each set of features
 for target in $TARGETS; do
     for features in "" serde defmt serde,defmt; do
@@ -40,14 +43,18 @@ done
 note "core"
 
 # --- the images. The released RP2040 image is the one that links only without panic paths.
-export RUSTC_BOOTSTRAP=1
-build() { (cd boards && RUSTFLAGS="-Z emit-stack-sizes" bare_cargo build -q --release --locked "$@"); }
+build() { (cd boards && bare_cargo build -q --release --locked "$@"); }
 check "RP2040 image links: it holds no panic path" build -p landfall-rp2040 --target thumbv6m-none-eabi
 image=boards/target/thumbv6m-none-eabi/release/landfall-rp2040
 cp "$image" "$work/rp2040.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040.bin" || exit 1
 check "so does the one with logs" build -p landfall-rp2040 --target thumbv6m-none-eabi --features log
 cp "$image" "$work/rp2040-log.elf"
 check "Cortex-M4F image builds" build -p landfall-m4f --target thumbv7em-none-eabihf
+for chip in rp2040:thumbv6m-none-eabi m0:thumbv6m-none-eabi m4f:thumbv7em-none-eabihf; do
+    check "the core's results for ${chip%:*} build" build -p landfall-agree-board --target "${chip#*:}" --features "${chip%:*}"
+    cp "boards/target/${chip#*:}/release/landfall-agree-board" "$work/agree-${chip%:*}.elf" || exit 1
+done
+arm-none-eabi-objcopy -O binary "$work/agree-rp2040.elf" "$work/agree-rp2040.bin"
 note "images"
 
 # --- sizes, stack, and the routine that runs while the flash is away
@@ -65,13 +72,31 @@ check "the flash routine lies in RAM and calls nothing" \
     sh -c '[ "$(echo "$1" | wc -l)" -gt 50 ] && ! echo "$1" | grep -E "\sblx?\s" && ! echo "$1" | grep -E "\sb[a-z.]*\s+1[0-9a-f]{7}\b"' - "$(routine)"
 note "static checks"
 
-# --- the very image in the emulator
+# --- the very image in the emulator, and the core's results, side by side
 if ! [ -d emulator/node_modules/rp2040js ]; then (cd emulator && npm ci --silent) || exit 1; fi
-(cd emulator && node run.mjs) | tee "$work/run.txt"
-read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/run.txt" | tail -n 1)
-passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
-grep -q 'passed, ' "$work/run.txt" || bad "the emulator ran to its end"
-deepest=$(awk '/deepest stack seen/ { print $5 }' "$work/run.txt")
+(cd emulator && node run.mjs 1 >"$work/run1.txt" 2>"$work/time1.txt") &
+(cd emulator && node run.mjs 2 >"$work/run2.txt" 2>"$work/time2.txt") &
+(
+    unset RUSTFLAGS RUSTC_BOOTSTRAP
+    cd .. && LANDFALL_AGREE=$work/agree-host.txt cargo test -q -p landfall-agree >"$work/agree-test.txt" 2>&1
+    cd "$work/.." && node agree.mjs "$work/agree-rp2040.bin" 20 >"$work/agree-rp2040.txt" 2>"$work/agree-cost.txt"
+)
+qemu() { timeout 300 qemu-system-arm -M "$1" -nographic -monitor none -serial none -semihosting -kernel "$work/agree-$2.elf" | grep -v '^end' >"$work/agree-$2.txt"; }
+qemu microbit m0
+qemu mps2-an386 m4f
+same() { [ "$(wc -l <"$work/agree-$1.txt")" -ge "$2" ] && diff <(head -n "$(wc -l <"$work/agree-$1.txt")" "$work/agree-host.txt") "$work/agree-$1.txt"; }
+check "the core's results on the host: $(wc -l <"$work/agree-host.txt") sites" grep -q "test result: ok" "$work/agree-test.txt"
+check "Cortex-M0+ (rp2040js), 20 sites: the host's bits" same rp2040 20
+check "Cortex-M0 (QEMU, 16 KiB of RAM), all sites: the host's bits" same m0 20
+check "Cortex-M4F (QEMU), all sites: the host's bits" same m4f 20
+echo "--    on the M0+: $(cat "$work/agree-cost.txt")"
+wait
+for half in 1 2; do
+    cat "$work/run$half.txt"
+    read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/run$half.txt" | tail -n 1)
+    passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
+done
+deepest=$(awk '/deepest stack seen/ { print $5 }' "$work/run1.txt")
 bound=$(python3 stack.py "$work/rp2040.elf" Reset TIMER_IRQ_0 | awk '/worst case/ { print $4 }')
 check "deepest stack seen (${deepest:-?}) is within the computed bound ($bound)" [ "${deepest:-999999}" -le "${bound:-0}" ]
 note "emulated RP2040"

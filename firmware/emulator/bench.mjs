@@ -100,5 +100,5 @@ export class Bench {
     this.world.to(SITE.operating_pa, 2);
     return this.pin('permit', true, 20);
   }
-  acknowledge() { this.run(4); this.press(2.5); return this.pin('permit', true, 20); }
+  acknowledge() { this.run(5.5); this.press(2.5); return this.pin('permit', true, 20); }
 }

@@ -165,7 +165,8 @@ pub struct Gathered {
 
 impl Gathered {
     fn take(&mut self, value: f32) {
-        self.word(value.to_bits());
+        // Which of the many bit patterns of "not a number" comes out is the processor's choice.
+        self.word(if value.is_nan() { f32::NAN.to_bits() } else { value.to_bits() });
     }
 
     fn word(&mut self, bits: u32) {
@@ -215,8 +216,7 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
     let mut hard_speed_mps = 0.0_f32;
     let mut mean_speed_mps = 5.0_f32;
     for (index, mass_kg) in site.masses_kg.iter().enumerate() {
-        let setup =
-            Setup::new(path.clone(), takeoff, bag, air.density_kgpm3, *mass_kg, site.rotating_kg)?;
+        let setup = Setup::new(path.clone(), takeoff, bag, air.density_kgpm3, *mass_kg, site.rotating_kg)?;
         let run = setup.run(&uncertainty.at_mean(), &STEPS);
         out.all(&[run.ride_speed_mps, run.along_m, run.across_m, run.airtime_s, run.normal_mps]);
         out.word(u32::from(run.landed()));

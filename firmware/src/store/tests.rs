@@ -248,7 +248,7 @@ fn the_power_may_go_at_any_byte() {
 
 #[test]
 fn and_again_while_it_comes_back() {
-    for second in [1, 2, 5, 20, 33, 38, 70, 150, 301] {
+    for second in [1, 33, 70, 301] {
         cut_everywhere(second);
     }
 }
