@@ -163,12 +163,13 @@ pub struct RidePressures {
 pub struct RideReport {
     /// With the stretch and dish radius of the site.
     pub stated: RidePressures,
-    /// At half and twice the stretch, and with the dish 0.3 m smaller and larger.
-    pub ends: [RidePressures; 4],
+    /// At half and twice the stretch, with the dish 0.3 m smaller and larger, and with both at once: neither is known,
+    /// so the corners count as well.
+    pub ends: [RidePressures; 8],
 }
 
 impl RideReport {
-    /// The worst of the five: the one without a stop pressure; else the most seconds missing (not known counts as
+    /// The worst of the nine: the one without a stop pressure; else the most seconds missing (not known counts as
     /// most); else the shortest hold; else the highest stop pressure.
     #[must_use]
     pub fn worst(&self) -> &RidePressures {
@@ -241,10 +242,11 @@ impl RideInput<'_> {
     }
 }
 
-/// The ride pressures of a site, as stated and at half and twice the skin stretch and at dish radius ± 0.3 m.
+/// The ride pressures of a site, as stated and at half and twice the skin stretch, at dish radius ± 0.3 m, and at the
+/// corners of the two.
 ///
 /// # Errors
-/// [`InputError`] for what is out of range, of the site or of one of the four ends (twice the stretch can be more
+/// [`InputError`] for what is out of range, of the site or of one of the ends (twice the stretch can be more
 /// than a bag at a high pressure takes, see [`Chamber::new`]).
 pub fn ride_report(input: &RideInput<'_>) -> Result<RideReport, InputError> {
     let (stretch, dish) = (input.stretch_per_pa, input.dish_radius_m);
@@ -255,6 +257,10 @@ pub fn ride_report(input: &RideInput<'_>) -> Result<RideReport, InputError> {
             ride_pressures(&input.with(2.0 * stretch, dish))?,
             ride_pressures(&input.with(stretch, dish - DISH_VARIATION_M))?,
             ride_pressures(&input.with(stretch, dish + DISH_VARIATION_M))?,
+            ride_pressures(&input.with(0.5 * stretch, dish - DISH_VARIATION_M))?,
+            ride_pressures(&input.with(2.0 * stretch, dish - DISH_VARIATION_M))?,
+            ride_pressures(&input.with(0.5 * stretch, dish + DISH_VARIATION_M))?,
+            ride_pressures(&input.with(2.0 * stretch, dish + DISH_VARIATION_M))?,
         ],
     })
 }

@@ -179,8 +179,7 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
 
     let flight = parts::flight(&model, one);
     let dirt = flight
-        .as_ref()
-        .and_then(|flight| flight.equivalent_fall_height_m)
+        .equivalent_fall_height_m
         .map(|fall_m| dirt::compare(fall_m, hard.map(|hard| hard.speed_mps.powi(2) / (2.0 * 9.80665))));
     let mut results = Results {
         site: site.site.name.clone(),

@@ -4,6 +4,7 @@ use super::model::Model;
 use super::results::{Flight, Ride, RidePlace, ShortRun, StopLine};
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
+use landfall_core::bag::Outcome;
 use landfall_core::flight::fly_to_apex;
 use landfall_core::inputs::{Inputs, Uncertain};
 use landfall_core::ride::{RideEnd, RidePoint, Steps};
@@ -103,8 +104,9 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
         if one.end.stalled || one.end.left { early_end(setup, &inputs) } else { (None, None) };
     let reached = stall.is_none() && leaves_surface.is_none();
     let mut peak = (0.0_f32, 0.0_f32);
+    let ended_m = stall.or(leaves_surface).map_or(f64::NEG_INFINITY, |place| place.before_foot_m);
     setup.ride::<f32, false>(&inputs, &DETAIL, |point| {
-        if point.load_mps2 > peak.0 {
+        if point.load_mps2 > peak.0 && f64::from(point.before_foot_m) >= ended_m {
             peak = (point.load_mps2, point.before_foot_m);
         }
     });
@@ -114,8 +116,8 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
         lip_angle_deg: f64::from(setup.takeoff.lip_rad).to_degrees(),
         release_angle_deg: f64::from(release.sin).atan2(f64::from(release.cos)).to_degrees(),
         time_to_lip_s: reached.then_some(f64::from(one.end.time_s)),
-        peak_load_g: reached.then_some(f64::from(peak.0 / STANDARD_GRAVITY_MPS2)),
-        peak_load_before_foot_m: reached.then_some(f64::from(peak.1)),
+        peak_load_g: Some(f64::from(peak.0 / STANDARD_GRAVITY_MPS2)),
+        peak_load_before_foot_m: Some(f64::from(peak.1)),
         stall,
         leaves_surface,
         length_m: f64::from(setup.path.length_m()),
@@ -124,20 +126,34 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
     }
 }
 
-/// The flight of the mean rider; none where the ride does not reach the lip.
-pub fn flight(model: &Model, one: &Single) -> Option<Flight> {
+/// The flight of the mean rider; without figures where the ride does not reach the lip.
+pub fn flight(model: &Model, one: &Single) -> Flight {
     let setup = &model.setups[0];
     let inputs = model.uncertainty.at_mean();
-    let run = one.run?;
+    let Some(run) = one.run else {
+        let outcome = if one.end.left { Outcome::LeavesSurface } else { Outcome::Stall };
+        return Flight {
+            airtime_s: None,
+            apex_above_lip_m: None,
+            along_m: None,
+            across_m: None,
+            distance_from_lip_m: None,
+            impact_speed_mps: None,
+            impact_normal_mps: None,
+            impact_along_mps: None,
+            equivalent_fall_height_m: None,
+            outcome: outcome.name(),
+        };
+    };
     let start = setup.release(one.end.speed_mps, &inputs);
     let (_, top) = fly_to_apex(&start, &setup.drag(&inputs), DETAIL.flight);
     let landed = run.landed();
     let when = |value: f64| landed.then_some(value);
     let speed2: f64 = run.contact.velocity_mps.iter().map(|v| f64::from(*v).powi(2)).sum();
     let normal = f64::from(run.normal_mps);
-    Some(Flight {
+    Flight {
         airtime_s: when(f64::from(run.airtime_s)),
-        apex_above_lip_m: f64::from(top.place_m[2] - setup.takeoff.height_m),
+        apex_above_lip_m: Some(f64::from(top.place_m[2] - setup.takeoff.height_m)),
         along_m: when(f64::from(run.along_m)),
         across_m: when(f64::from(run.across_m)),
         distance_from_lip_m: when(f64::from(run.along_m) + f64::from(setup.bag.gap_m)),
@@ -146,7 +162,7 @@ pub fn flight(model: &Model, one: &Single) -> Option<Flight> {
         impact_along_mps: when((speed2 - normal * normal).max(0.0).sqrt()),
         equivalent_fall_height_m: when(normal * normal / (2.0 * f64::from(STANDARD_GRAVITY_MPS2))),
         outcome: run.outcome(&setup.bag, 0).name(),
-    })
+    }
 }
 
 /// The stop lines at the stated braking, 0.1 less and 0.1 more.

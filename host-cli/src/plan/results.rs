@@ -16,7 +16,7 @@ pub struct Results {
     /// The lightest and the heaviest rider.
     pub riders: Riders,
     /// The flight of the mean rider, all inputs at their site values.
-    pub flight: Option<Flight>,
+    pub flight: Flight,
     /// Where landings fall.
     pub spread: Spread,
     /// Where the bag should stand.
@@ -59,7 +59,7 @@ pub struct Ride {
     pub release_angle_deg: f64,
     /// From the start to the release.
     pub time_to_lip_s: Option<f64>,
-    /// Highest load on the ride down and in the take-off's arc.
+    /// Highest load on the ride down and in the take-off's arc, as far as the ride goes.
     pub peak_load_g: Option<f64>,
     /// Where the load is highest.
     pub peak_load_before_foot_m: Option<f64>,
@@ -109,7 +109,7 @@ pub struct Flight {
     /// From release to contact.
     pub airtime_s: Option<f64>,
     /// Highest centre of mass above the lip.
-    pub apex_above_lip_m: f64,
+    pub apex_above_lip_m: Option<f64>,
     /// Contact point from the bag's front edge.
     pub along_m: Option<f64>,
     /// Contact point from the bag's centre line, left positive.

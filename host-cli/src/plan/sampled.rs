@@ -307,7 +307,7 @@ fn lowest_clearing_start(model: &Model, draws: &Draws<'_>, target: f64) -> Resul
             return Ok(None);
         }
     }
-    Ok(Some(f64::from(question.border(which, base, (high_m, low_m), 2.0e-3)?)))
+    Ok(Some(f64::from(question.border(which, base, (high_m, low_m), 4.0e-3)?)))
 }
 
 /// Whether a straight slopes, whose length the start height changes.
@@ -329,23 +329,26 @@ fn highest_start_in_gust(
     if !starts_can_change(model) {
         return Ok(None);
     }
-    let top_m = (2.0 * site_m + 2.0).min(HIGHEST_START_M);
+    let mut top_m = (1.5 * site_m + 1.5).min(HIGHEST_START_M);
     let steps = model.steps(&[&base, &moved(&base, which, top_m)]);
     let question = Question { model, draws: *draws, steps, failure: Failure::Miss, target };
+    while !question.passes(&moved(&base, which, top_m))? {
+        if top_m >= HIGHEST_START_M {
+            return Ok(None);
+        }
+        top_m = (1.4 * top_m).min(HIGHEST_START_M);
+    }
     // Misses fall as runs stop coming short and rise as they go long: a coarse scan finds where they are few.
-    const PARTS: u16 = 40;
+    const PARTS: u16 = 24;
     let at = |part: u16| base.lowest_start_m + (top_m - base.lowest_start_m) * f32::from(part) / f32::from(PARTS);
     let few = target + 6.0 * (target.max(1.0 / SCAN as f64) / SCAN as f64).sqrt();
     let samples = SCAN.min(draws.samples);
-    for part in (0..=PARTS).rev() {
+    for part in (0..PARTS).rev() {
         let start = moved(&base, which, at(part));
         if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
             continue;
         }
-        if part == PARTS {
-            return Ok(Some(f64::from(at(part))));
-        }
-        return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 2.0e-3)?)));
+        return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 4.0e-3)?)));
     }
     Ok(None)
 }
@@ -374,7 +377,7 @@ pub fn hold_winds(
         if (end - here) * end <= 0.0 || !question.passes(&moved(base, which, end))? {
             return Ok(f64::from(end));
         }
-        Ok(f64::from(question.border(which, base, (here, end), 0.01)?))
+        Ok(f64::from(question.border(which, base, (here, end), 0.02)?))
     };
     let tail = outward(Uncertain::WindAlong, limit)?;
     let head = -outward(Uncertain::WindAlong, -limit)?;

@@ -84,32 +84,101 @@ impl Question<'_> {
         Ok(most as f64 / samples as f64)
     }
 
-    /// Whether the share of failures of one of the riders passes the target. A first look decides
-    /// where it is further from the target than six standard errors.
+    /// Whether the share of failures of one of the riders passes the target. Looks at ever
+    /// more runs decide where they are further from the target than five standard errors.
     pub fn passes(&self, uncertainty: &Uncertainty) -> Result<bool, PlanError> {
         let all = self.draws.samples;
         for rider in self.model.distinct() {
-            let first = FIRST_LOOK.min(all);
-            let seen = self.failures(rider, uncertainty, 0, first)?;
-            let expected = self.target * first as f64;
-            let margin = 6.0 * expected.max(1.0).sqrt();
-            let failures = if (seen as f64 - expected).abs() > margin {
-                if seen as f64 > expected {
-                    return Ok(true);
+            let (mut done, mut seen) = (0, 0);
+            let mut look = FIRST_LOOK;
+            let passed = loop {
+                let next = look.min(all);
+                seen += self.failures(rider, uncertainty, done, next - done)?;
+                done = next;
+                let expected = self.target * done as f64;
+                let off = seen as f64 - expected;
+                if done == all || off.abs() > 5.0 * expected.max(1.0).sqrt() {
+                    break off > 0.0;
                 }
-                continue;
-            } else {
-                seen + self.failures(rider, uncertainty, first, all - first)?
+                look *= 4;
             };
-            if failures as f64 > self.target * all as f64 {
+            if passed {
                 return Ok(true);
             }
         }
         Ok(false)
     }
 
+    /// Failures over the target's number, as a logarithm, over all runs of one rider.
+    fn excess(&self, rider: usize, uncertainty: &Uncertainty) -> Result<f64, PlanError> {
+        let failures = self.failures(rider, uncertainty, 0, self.draws.samples)?;
+        Ok(((failures as f64 + 0.5) / (self.target * self.draws.samples as f64 + 0.5)).ln())
+    }
+
     /// Between a value that does not pass the target and one that does, the last that does not, to `tolerance`.
+    ///
+    /// A few runs narrow it down; all runs of the rider that fails most then close in along the logarithm of the
+    /// share, which is close to straight; the others are asked at the end.
     pub fn border(
+        &self,
+        which: Uncertain,
+        base: &Uncertainty,
+        (kept, passed): (f32, f32),
+        tolerance: f32,
+    ) -> Result<f32, PlanError> {
+        let riders = self.model.distinct();
+        let few = FIRST_LOOK.min(self.draws.samples);
+        let (mut near, mut far, mut worst) = (kept, passed, riders[0]);
+        while (far - near).abs() > 16.0 * tolerance {
+            let middle = 0.5 * (near + far);
+            let mut most = (0, worst);
+            for rider in &riders {
+                most = most.max((self.failures(*rider, &moved(base, which, middle), 0, few)?, *rider));
+            }
+            if most.0 as f64 > self.target * few as f64 {
+                (far, worst) = (middle, most.1);
+            } else {
+                near = middle;
+            }
+        }
+        let (mut low, mut high) = ((kept, None), (passed, None));
+        let mut at = 0.5 * (near + far);
+        for _ in 0..7 {
+            let excess = self.excess(worst, &moved(base, which, at))?;
+            if excess > 0.0 {
+                high = (at, Some(excess));
+            } else {
+                low = (at, Some(excess));
+            }
+            if (high.0 - low.0).abs() <= tolerance {
+                break;
+            }
+            let reach = (far - near).abs().max(2.0 * tolerance) * (passed - kept).signum();
+            at = match (low.1, high.1) {
+                (Some(below), Some(above)) => {
+                    // A step past the straight line's root closes the bracket from the other side.
+                    let root = low.0 + (high.0 - low.0) * (-below / (above - below)) as f32;
+                    let nudge = 0.45 * tolerance * (passed - kept).signum();
+                    let next = if excess > 0.0 { root - nudge } else { root + nudge };
+                    if (next - low.0) * (next - high.0) < 0.0 { next } else { 0.5 * (low.0 + high.0) }
+                }
+                (Some(_), None) => low.0 + reach,
+                _ => high.0 - reach,
+            };
+            if (at - kept) * (at - passed) > 0.0 {
+                at = 0.5 * (low.0 + high.0);
+            }
+        }
+        for rider in riders.into_iter().filter(|rider| *rider != worst) {
+            if self.excess(rider, &moved(base, which, low.0))? > 0.0 {
+                // Another rider fails sooner after all: halving, with all of them.
+                return self.halve(which, base, (kept, low.0), tolerance);
+            }
+        }
+        Ok(low.0)
+    }
+
+    fn halve(
         &self,
         which: Uncertain,
         base: &Uncertainty,

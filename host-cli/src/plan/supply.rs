@@ -125,6 +125,8 @@ pub fn touchdown_traced(
     let done = touch_down(&gas, &flows, &landing, &Options::default(), trace);
     let slow = SlowGas { chamber, flows };
     let after = chamber.at_content(chamber.operating_content_m3() - done.gas_lost_in_all_m3);
+    // On the ground the bag is not left by itself: what it loses meanwhile is not known.
+    let met_no_ground = done.ground.is_none();
     Ok(Some(Touchdown {
         depth_m: f64::from(done.depth_m),
         thickness_m: f64::from(thickness_m),
@@ -134,10 +136,10 @@ pub fn touchdown_traced(
         time_to_deepest_s: f64::from(done.time_to_deepest_s),
         gas_lost_m3: f64::from(done.gas_lost_m3),
         rebound_mps: done.rebound_mps.map(f64::from),
-        recovery_s: slow.recovery_s(done.gas_lost_in_all_m3).map(f64::from),
+        recovery_s: met_no_ground.then(|| slow.recovery_s(done.gas_lost_in_all_m3)).flatten().map(f64::from),
         ground_speed_mps: done.ground.map(|ground| f64::from(ground.speed_mps)),
         ground_fall_height_m: done.ground.map(|ground| f64::from(ground.fall_height_m)),
-        dip_pa: Some(f64::from(after.pressure_pa)),
+        dip_pa: met_no_ground.then_some(f64::from(after.pressure_pa)),
     }))
 }
 
