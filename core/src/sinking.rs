@@ -146,8 +146,11 @@ pub(crate) fn first_event(dense: &Dense<'_>, thickness_m: Option<f32>) -> Option
                 deepest_share = first_crossing(|share| dense.depth.slope(share));
                 note(deepest_share, Event::Stop);
             }
-            if to.x <= 0.0 {
-                note(first_crossing(|share| -dense.depth.value(share)), Event::Back);
+            // It may leave the skin and turn within one step: then it left, and the turn is none of the bag's.
+            let shallowest_m = if deepest_share < 1.0 { dense.depth.value(deepest_share) } else { to.x };
+            if shallowest_m <= 0.0 {
+                let share = first_crossing(|share| -dense.depth.value(share * deepest_share));
+                note(share * deepest_share * 0.999_999, Event::Back);
             }
         }
         Phase::Rest => {
