@@ -258,6 +258,32 @@ impl Supply {
     }
 }
 
+/// The same site with a gap: the stated one, or where none is stated the one at which the mean run comes down in the
+/// middle of the landing field, from which a search for the best can begin. The second part says whether it was stated.
+///
+/// # Errors
+/// [`PlanError::Input`] for what the models refuse.
+pub fn with_gap(site: &Site) -> Result<(Site, bool), PlanError> {
+    let mut other = site.clone();
+    if site.bag.gap_m.is_some() {
+        return Ok((other, true));
+    }
+    // On a sloped top the landing moves with the gap, less than the gap does: a few rounds settle it.
+    let mut gap_m = 0.0;
+    for _ in 0..4 {
+        other.bag.gap_m = Some(gap_m);
+        let model = Model::new(&other)?;
+        let setup = &model.setups[0];
+        let run = setup.run(&model.uncertainty.at_mean(), &Steps::FINE);
+        if run.stalled || run.left_surface {
+            break;
+        }
+        gap_m = (gap_m + f64::from(run.along_m - setup.bag.field_middle_m())).clamp(0.0, 100.0);
+    }
+    other.bag.gap_m = Some(gap_m);
+    Ok((other, false))
+}
+
 /// Forces of the wind on the bag.
 ///
 /// # Errors

@@ -276,6 +276,8 @@ impl MissOverGap {
         while high + 1 < inner.len() && inner[high + 1] <= target {
             high += 1;
         }
-        Band { gaps_m: Some((gap(low), gap(high))), least: (least, gap(middle)) }
+        // A window that begins at or before the lip is counted in the first bin.
+        let low_m = if low <= 1 { 0.0 } else { gap(low) };
+        Band { gaps_m: Some((low_m, gap(high))), least: (least, gap(middle)) }
     }
 }
