@@ -23,7 +23,8 @@ use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::touchdown::{Landing, Options, Until, touch_down};
 
-/// The sites.
+/// The sites; a slope of 30° is written as the site file's reader computed it.
+#[allow(clippy::approx_constant)]
 pub const SITES: &[Site] = &include!("sites.in");
 
 /// Most sections and blower curve points of a site.

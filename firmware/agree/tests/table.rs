@@ -3,6 +3,7 @@
 //!
 //! `LANDFALL_WRITE=1 cargo test -p landfall-agree` writes the table anew.
 
+#![allow(clippy::panic)]
 use landfall::site::{RollInKind, Section, Site as Read, read_site};
 use landfall_agree::{LIST, SITES, Site, line, results};
 use std::fmt::Write;
