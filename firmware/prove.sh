@@ -99,6 +99,7 @@ done
 deepest=$(awk '/deepest stack seen/ { print $5 }' "$work/run1.txt")
 bound=$(python3 stack.py "$work/rp2040.elf" Reset TIMER_IRQ_0 | awk '/worst case/ { print $4 }')
 check "deepest stack seen (${deepest:-?}) is within the computed bound ($bound)" [ "${deepest:-999999}" -le "${bound:-0}" ]
+check "the image with logs logs" node emulator/log.mjs "$work/rp2040-log.elf"
 note "emulated RP2040"
 
 # --- Cortex-M4F

@@ -254,7 +254,11 @@ where
             }
             match self.receiver.push(byte[0]) {
                 Some(Ok(message)) => self.hear(message),
-                Some(Err(_)) => self.say(&FromBox::Refused(Refusal::Frame)),
+                Some(Err(_error)) => {
+                    #[cfg(feature = "defmt")]
+                    defmt::warn!("line: {}", _error);
+                    self.say(&FromBox::Refused(Refusal::Frame));
+                }
                 None => {}
             }
         }
@@ -304,6 +308,8 @@ where
 
     fn note_at(&mut self, at: TimeUs, what: Noted) {
         let entry = Entry { boot: self.boot, at, what };
+        #[cfg(feature = "defmt")]
+        defmt::info!("{}", entry);
         self.say(&FromBox::Event(entry));
         if self.notes.push_back(entry).is_err() {
             self.lost = self.lost.saturating_add(1);

@@ -20,6 +20,7 @@ pub const STATUS_STEPS: u32 = 5;
 // The sizes differ, but one message at a time is held.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum FromBox {
     /// Who it is: after a start and when asked.
     Hello(Hello),
@@ -51,6 +52,7 @@ pub enum FromBox {
 
 /// To the box.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 // As above.
 #[allow(clippy::large_enum_variant)]
 pub enum ToBox {
@@ -74,6 +76,7 @@ pub enum ToBox {
 
 /// Who the box is.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Hello {
     /// [`PROTOCOL`].
     pub protocol: u8,
@@ -93,6 +96,7 @@ pub struct Hello {
 
 /// How things are.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Status {
     /// Time since the start.
     pub at: TimeUs,
@@ -126,6 +130,7 @@ pub struct Status {
 
 /// A record of the log.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Entry {
     /// Which start of the box.
     pub boot: u16,
@@ -137,6 +142,7 @@ pub struct Entry {
 
 /// What is noted.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Noted {
     /// The watch's own events.
     Watch(What),
@@ -157,6 +163,7 @@ pub enum Noted {
 
 /// What a box must know from before it started.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Kept {
     /// The last zero, Pa.
     pub zero_pa: Option<f32>,
