@@ -42,6 +42,18 @@ pub fn halt() -> ! {
     }
 }
 
+/// A fault of the processor: outputs to rest at once, then the watchdog.
+#[cortex_m_rt::exception(trampoline = false)]
+unsafe fn HardFault() -> ! {
+    halt()
+}
+
+/// An interrupt that nobody enabled.
+#[cortex_m_rt::exception]
+unsafe fn DefaultHandler(_number: i16) -> ! {
+    halt()
+}
+
 #[cfg(not(feature = "prove-no-panic"))]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
