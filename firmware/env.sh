@@ -10,8 +10,8 @@ if have_targets; then
     bare_cargo() { cargo "$@"; }
     BARE_RUSTC=rustc
 else
-    sysroot=$(rustc --print sysroot)
-    lld=$(find "$sysroot/lib/rustlib" -name rust-lld | head -n 1)
+    lld=$(find "$(rustc --print sysroot 2>/dev/null)/lib/rustlib" -name rust-lld 2>/dev/null | head -n 1)
+    lld=${lld:-ld.lld}
     bare_cargo() {
         RUSTC_BOOTSTRAP=1 RUSTC=/usr/bin/rustc \
         CARGO_TARGET_THUMBV6M_NONE_EABI_LINKER=$lld CARGO_TARGET_THUMBV7EM_NONE_EABIHF_LINKER=$lld \

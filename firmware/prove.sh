@@ -22,10 +22,12 @@ if ! have_targets; then
     installed=$(rustup target list --installed 2>/dev/null)
     . ./env.sh
 fi
+command -v node >/dev/null || packages+=(nodejs npm)
 if ! have_targets && ! [ -x /usr/bin/cargo ]; then packages+=(rustc-web cargo-web rust-web-src); fi
+if ! have_targets && [ "$lld" = ld.lld ]; then packages+=(lld); fi
 if [ ${#packages[@]} -gt 0 ]; then
     sudo=$([ "$(id -u)" = 0 ] || echo sudo)
-    $sudo apt-get update -qq && $sudo apt-get install -y -qq --no-install-recommends "${packages[@]}" >/dev/null || exit 1
+    $sudo apt-get update -qq && $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${packages[@]}" >/dev/null || exit 1
 fi
 . ./env.sh
 note "tools: $($BARE_RUSTC --version)"

@@ -55,6 +55,7 @@ part('first start and settings', () => {
   const broken = link.offer({ ...SITE, revision: 9 }); broken[10] ^= 1;
   check('a broken frame is refused', b.ask(broken, ['staged', 'refused'])?.kind === 'frame');
   check('no instruction was fetched from flash while it was busy', b.board.flashFetches === 0 && b.flash.programs > 0, `${b.flash.programs} programs`);
+  check('no byte was lost on the line', !b.board.overruns);
   check('the flash saw no wrong command', b.flash.faults.length === 0, b.flash.faults.join('; '));
 });
 
