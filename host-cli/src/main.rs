@@ -1,2 +1,8 @@
 //! The `landfall` command.
-fn main() {}
+#![forbid(unsafe_code)]
+
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

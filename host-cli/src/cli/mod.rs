@@ -1,0 +1,164 @@
+//! The command line: parse, read, compute, render, write.
+
+mod air;
+mod args;
+mod check;
+mod complete;
+mod input;
+mod new;
+mod output;
+mod place;
+mod plan;
+mod progress;
+mod range;
+mod schema;
+mod size;
+mod sweep;
+mod table;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use anstream::ColorChoice;
+use anstyle::{AnsiColor, Style};
+use clap::{CommandFactory as _, Parser as _};
+
+use args::{Args, Color, Command};
+use landfall::plan::PlanError;
+use landfall::site::Faults;
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum End {
+    /// Inside all limits.
+    Inside,
+    /// Outside a limit.
+    Outside,
+    /// Nothing could be computed.
+    Failed,
+    /// It was asked to stop.
+    Stopped,
+}
+
+impl End {
+    fn code(self) -> u8 {
+        match self {
+            Self::Inside => 0,
+            Self::Outside => 1,
+            Self::Failed => 2,
+            Self::Stopped => 130,
+        }
+    }
+}
+
+/// Runs the command that the arguments name.
+pub(crate) fn run() -> ExitCode {
+    // The help is coloured before its own arguments are parsed.
+    colour(colour_asked(std::env::args_os()));
+    let args = Args::parse();
+    colour(args.color);
+    let end = match dispatch(args.command) {
+        Ok(end) => end,
+        Err(error) => report(&error),
+    };
+    ExitCode::from(end.code())
+}
+
+fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
+    match command {
+        None => {
+            output::stdout(&Args::command().render_long_help().ansi().to_string())?;
+            Ok(End::Inside)
+        }
+        Some(Command::New(args)) => new::run(&args),
+        Some(Command::Check(args)) => check::run(&args),
+        Some(Command::Plan(args)) => plan::run(&args),
+        Some(Command::Size(args)) => size::run(&args),
+        Some(Command::Place(args)) => place::run(&args),
+        Some(Command::Air(args)) => air::run(&args),
+        Some(Command::Sweep(args)) => sweep::run(&args),
+        Some(Command::Schema(args)) => schema::run(&args),
+        Some(Command::Completions(args)) => complete::completions(&args),
+        Some(Command::Man(args)) => complete::man(&args),
+    }
+}
+
+/// What went wrong, on stderr.
+fn report(error: &anyhow::Error) -> End {
+    if let Some(faults) = error.downcast_ref::<Faults>() {
+        say_faults(faults);
+        return End::Failed;
+    }
+    if matches!(error.downcast_ref::<PlanError>(), Some(PlanError::Stopped)) {
+        note("stopped; nothing was written");
+        return End::Stopped;
+    }
+    complain(&format!("{error:#}"));
+    End::Failed
+}
+
+/// All faults of a site, as the reader words them.
+fn say_faults(faults: &Faults) {
+    let count = faults.faults.len();
+    let noun = if count == 1 { "fault" } else { "faults" };
+    let place = if faults.file.is_empty() { String::new() } else { format!("{}: ", faults.file) };
+    anstream::eprintln!("{faults}\n\n{place}{count} {noun}; nothing was computed");
+}
+
+/// An error, on stderr.
+pub(crate) fn complain(text: &str) {
+    let red: Style = AnsiColor::Red.on_default().bold();
+    anstream::eprintln!("{red}error:{red:#} {text}");
+}
+
+/// Something to know, on stderr.
+pub(crate) fn note(text: &str) {
+    let bold = Style::new().bold();
+    anstream::eprintln!("{bold}note:{bold:#} {text}");
+}
+
+fn colour(choice: Color) {
+    match choice {
+        Color::Auto => ColorChoice::Auto,
+        Color::Always => ColorChoice::Always,
+        Color::Never => ColorChoice::Never,
+    }
+    .write_global();
+}
+
+/// The `--color` among raw arguments; what is wrong with it is said by the parser later.
+fn colour_asked(args: impl Iterator<Item = OsString>) -> Color {
+    let mut args = args.map(|arg| arg.to_string_lossy().into_owned()).take_while(|arg| arg != "--");
+    while let Some(arg) = args.next() {
+        let value = match arg.strip_prefix("--color") {
+            Some("") => args.next(),
+            Some(rest) => rest.strip_prefix('=').map(str::to_owned),
+            None => continue,
+        };
+        match value.as_deref() {
+            Some("always") => return Color::Always,
+            Some("never") => return Color::Never,
+            _ => {}
+        }
+    }
+    Color::Auto
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_definitions_hold_together() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn colour_is_found_before_parsing() {
+        let asked = |line: &str| colour_asked(line.split(' ').map(OsString::from));
+        assert_eq!(asked("landfall plan --color never x"), Color::Never);
+        assert_eq!(asked("landfall plan --color=always x"), Color::Always);
+        assert_eq!(asked("landfall plan x -- --color=always"), Color::Auto);
+        assert_eq!(asked("landfall --colors always"), Color::Auto);
+    }
+}

@@ -1,0 +1,98 @@
+//! Where the data goes: stdout, or a file that is written whole or not at all.
+
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use landfall::commands_site::write_whole;
+use serde::Serialize;
+use serde_json::Value;
+
+use super::table::exact;
+
+/// Writes to stdout, stripped of colours where none are wanted. A reader that has gone away ends it quietly.
+pub(crate) fn stdout(text: &str) -> io::Result<()> {
+    let mut out = anstream::stdout().lock();
+    quietly(out.write_all(text.as_bytes()).and_then(|()| out.flush())).map(|_| ())
+}
+
+/// Writes a whole text to a file, or to stdout where there is none (or `-`).
+pub(crate) fn put(output: Option<&Path>, text: &str) -> anyhow::Result<()> {
+    match output {
+        Some(path) if path.as_os_str() != "-" => Ok(write_whole(path, &plain(text), true)?),
+        _ => Ok(stdout(text)?),
+    }
+}
+
+/// A file never gets colours.
+fn plain(text: &str) -> String {
+    anstream::adapter::strip_str(text).to_string()
+}
+
+/// One JSON value as it is printed: numbers as short as they can be without being others.
+pub(crate) fn json(value: &impl Serialize) -> anyhow::Result<String> {
+    let mut value = serde_json::to_value(value)?;
+    shorten(&mut value);
+    Ok(serde_json::to_string_pretty(&value)? + "\n")
+}
+
+fn shorten(value: &mut Value) {
+    match value {
+        Value::Number(number) if number.is_f64() => {
+            if let Some(f) = number.as_f64() {
+                *value = Value::from(exact(f));
+            }
+        }
+        Value::Array(list) => list.iter_mut().for_each(shorten),
+        Value::Object(map) => map.values_mut().for_each(shorten),
+        _ => {}
+    }
+}
+
+/// False where the reader has gone away.
+fn quietly(written: io::Result<()>) -> io::Result<bool> {
+    match written {
+        Ok(()) => Ok(true),
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(false),
+        Err(error) => Err(error),
+    }
+}
+
+/// Takes lines one by one: to stdout at once, to a file at the end.
+#[derive(Debug)]
+pub(crate) struct Stream {
+    file: Option<(PathBuf, String)>,
+}
+
+impl Stream {
+    pub(crate) fn new(output: Option<&Path>) -> Self {
+        Self { file: output.filter(|p| p.as_os_str() != "-").map(|p| (p.to_owned(), String::new())) }
+    }
+
+    /// False where the reader has gone away and nothing more is wanted.
+    pub(crate) fn add(&mut self, text: &str) -> anyhow::Result<bool> {
+        match &mut self.file {
+            Some((_, all)) => {
+                all.push_str(text);
+                Ok(true)
+            }
+            None => {
+                let mut out = anstream::stdout().lock();
+                Ok(quietly(out.write_all(text.as_bytes()).and_then(|()| out.flush()))?)
+            }
+        }
+    }
+
+    /// The file is put in its place.
+    pub(crate) fn finish(self) -> anyhow::Result<()> {
+        match self.file {
+            Some((path, all)) => Ok(write_whole(&path, &all, true)?),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The cautions, as they close every report.
+pub(crate) fn cautions() -> String {
+    let lines: String = landfall::plan::cautions::CAUTIONS.iter().map(|caution| format!("- {caution}\n")).collect();
+    format!("\nCautions\n{lines}")
+}

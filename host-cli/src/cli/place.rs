@@ -1,0 +1,33 @@
+//! `landfall place`.
+
+use landfall::plan::Parts;
+use landfall::plan::model::with_gap;
+use landfall::site::{Site, plain};
+
+use super::args::{Place, TextOrJson};
+use super::plan::computed;
+use super::{End, input, note, output};
+
+pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
+    let (site, stated) = with_gap(&input::sampled_site(&args.site, &args.sampling)?)?;
+    if !stated {
+        note(&gap_taken(&site));
+    }
+    let parts = Parts { sampling: true, placement: true, ..Parts::QUICK };
+    let results = computed(&site, parts, &args.sampling.threads)?;
+    let text = match args.format {
+        TextOrJson::Text | TextOrJson::Json => output::json(&results.placement)?,
+    };
+    output::put(args.output.output.as_deref(), &text)?;
+    let inside = results.placement.inside_band_m.is_some_and(|inside_m| inside_m >= 0.0);
+    Ok(if inside { End::Inside } else { End::Outside })
+}
+
+/// What is said where a gap is taken that nobody stated.
+pub(crate) fn gap_taken(site: &Site) -> String {
+    let gap_m = site.bag.gap_m.unwrap_or_default();
+    format!(
+        "bag.gap is not stated: {} m is taken, with which the mean run comes down in the middle of the landing field",
+        plain(gap_m)
+    )
+}

@@ -1,0 +1,39 @@
+//! `landfall plan`.
+
+use landfall::plan::results::{Level, Results};
+use landfall::plan::{Parts, compute};
+use landfall::site::Site;
+
+use super::args::{Format, Plan, Threads};
+use super::progress::{Progress, stop_on_ctrl_c, with_threads};
+use super::{End, input, output};
+
+pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
+    let site = input::sampled_site(&args.site, &args.sampling)?;
+    let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
+    let text = match args.format {
+        Format::Text | Format::Csv | Format::Json => output::json(&results)?,
+    };
+    output::put(args.output.output.as_deref(), &text)?;
+    Ok(end(&results))
+}
+
+/// Computes with Ctrl-C and progress looked after.
+pub(crate) fn computed(site: &Site, parts: Parts, threads: &Threads) -> anyhow::Result<Results> {
+    let stop = stop_on_ctrl_c()?;
+    let runs = if parts.sampling { 3 * site.spread.samples } else { 0 };
+    let bar = Progress::of_runs(&stop, runs);
+    let results = with_threads(threads, || compute(site, parts, &stop))?;
+    drop(bar);
+    Ok(results?)
+}
+
+/// Outside a limit is what a finding of level stop says.
+pub(crate) fn end(results: &Results) -> End {
+    if results.findings.iter().any(|finding| finding.level == Level::Stop) { End::Outside } else { End::Inside }
+}
+
+/// Whether the bag is equally thick everywhere.
+pub(crate) fn level_top(site: &Site) -> bool {
+    site.bag.front_height_m == site.bag.back_height_m
+}

@@ -1,0 +1,16 @@
+//! `landfall schema`.
+
+use landfall::plan::results::Results;
+use landfall::site::site_schema;
+
+use super::args::{Schema, SchemaOf};
+use super::{End, output};
+
+pub(crate) fn run(args: &Schema) -> anyhow::Result<End> {
+    let text = match args.of {
+        SchemaOf::Site => output::json(&site_schema())?,
+        SchemaOf::Results => output::json(&schemars::schema_for!(Results))?,
+    };
+    output::stdout(&text)?;
+    Ok(End::Inside)
+}

@@ -1,0 +1,69 @@
+//! Tables and numbers as they are printed.
+
+use serde_json::Value;
+
+/// Up to six significant digits, for people.
+pub(crate) fn short(value: f64) -> String {
+    if value.is_finite() { landfall::site::plain(value) } else { String::new() }
+}
+
+/// The shortest number that is the same single-precision one where it is one, else the same double, for programs.
+pub(crate) fn exact(value: f64) -> f64 {
+    let single = value as f32;
+    if f64::from(single) == value { single.to_string().parse().unwrap_or(value) } else { value }
+}
+
+/// A result as a cell: numbers through `number`, nothing for null.
+pub(crate) fn cell(value: &Value, number: impl Fn(f64) -> String) -> String {
+    match value {
+        Value::Null => String::new(),
+        Value::Bool(yes) => yes.to_string(),
+        Value::String(text) => text.clone(),
+        Value::Number(n) => match n.as_f64() {
+            Some(f) if n.is_f64() => number(f),
+            _ => n.to_string(),
+        },
+        Value::Array(_) | Value::Object(_) => value.to_string(),
+    }
+}
+
+/// A line of right-aligned cells; an empty one is a dash.
+pub(crate) fn line<S: AsRef<str>>(cells: &[S], widths: &[usize]) -> String {
+    let mut out = String::new();
+    for (i, (cell, width)) in cells.iter().zip(widths).enumerate() {
+        let cell = if cell.as_ref().is_empty() { "-" } else { cell.as_ref() };
+        let gap = if i == 0 { "" } else { "  " };
+        out.push_str(&format!("{gap}{cell:>width$}"));
+    }
+    out.push('\n');
+    out
+}
+
+/// Lines of comma-separated values.
+pub(crate) fn csv<S: AsRef<[u8]>>(rows: &[Vec<S>]) -> anyhow::Result<String> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        writer.write_record(row)?;
+    }
+    let bytes = writer.into_inner().map_err(|error| anyhow::anyhow!("{error}"))?;
+    Ok(String::from_utf8(bytes)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_keep_what_they_are() {
+        assert_eq!(exact(f64::from(0.1_f32)), 0.1);
+        assert_eq!(exact(0.1), 0.1);
+        assert_eq!(exact(1.0 / 3.0), 1.0 / 3.0);
+        assert_eq!(short(2.0 / 3.0), "0.666667");
+    }
+
+    #[test]
+    fn cells_are_aligned_and_quoted() {
+        assert_eq!(line(&["a", ""], &[3, 4]), "  a     -\n");
+        assert_eq!(csv(&[vec!["a,b", "c"], vec!["", "\"d\""]]).unwrap(), "\"a,b\",c\n,\"\"\"d\"\"\"\n");
+    }
+}

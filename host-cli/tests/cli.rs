@@ -1,0 +1,561 @@
+//! The command line as it is used: exit code, stdout and stderr together.
+
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+use std::io::Write as _;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+
+use landfall::site::demo_text;
+use serde_json::Value;
+
+/// Few runs: what is looked at here is the command line, not the figures.
+const FEW: [&str; 2] = ["--samples", "5000"];
+
+fn command(folder: &Path, args: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_landfall"));
+    command.args(args).current_dir(folder).stdin(Stdio::null());
+    for name in ["NO_COLOR", "CLICOLOR", "CLICOLOR_FORCE", "FORCE_COLOR", "COLUMNS"] {
+        command.env_remove(name);
+    }
+    command
+}
+
+/// Runs in a folder of its own.
+fn run(args: &[&str]) -> Output {
+    let folder = tempfile::tempdir().unwrap();
+    command(folder.path(), args).output().unwrap()
+}
+
+fn run_with_input(args: &[&str], input: &str) -> Output {
+    let folder = tempfile::tempdir().unwrap();
+    let mut child = command(folder.path(), args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(input.as_bytes()).unwrap();
+    child.wait_with_output().unwrap()
+}
+
+fn few(args: &[&'static str]) -> Output {
+    run(&[args, &FEW].concat())
+}
+
+fn code(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+fn json(output: &Output) -> Value {
+    serde_json::from_str(&out(output)).unwrap_or_else(|error| panic!("{error}: {} {}", out(output), err(output)))
+}
+
+/// All three, as one text.
+fn told(output: &Output) -> String {
+    format!("exit code {}\n--- stdout\n{}--- stderr\n{}", code(output), out(output), err(output))
+}
+
+/// The demo site with one line replaced.
+fn demo_with(line: &str, by: &str) -> String {
+    assert!(demo_text().contains(line), "{line}");
+    demo_text().replace(line, by)
+}
+
+/// The demo site without a key, which stands only once.
+fn demo_without(key: &str) -> String {
+    let start = format!("{key} = ");
+    let text: String = demo_text().lines().filter(|l| !l.starts_with(&start)).map(|l| format!("{l}\n")).collect();
+    assert!(text.lines().count() < demo_text().lines().count(), "{key}");
+    text
+}
+
+#[test]
+fn alone_it_prints_its_help() {
+    let alone = run(&[]);
+    assert_eq!(alone.stdout, run(&["--help"]).stdout);
+    insta::assert_snapshot!("alone", told(&alone));
+}
+
+#[test]
+fn every_command_explains_itself_with_an_example() {
+    let commands = ["new", "check", "plan", "size", "place", "air", "sweep", "schema", "completions", "man"];
+    let all: String = commands.iter().map(|name| format!("{}\n", told(&run(&[name, "--help"])))).collect();
+    assert_eq!(all.matches("exit code 0").count(), commands.len());
+    assert_eq!(all.matches("\nExamples:\n").count(), commands.len());
+    insta::assert_snapshot!("help", all);
+}
+
+#[test]
+fn usage_errors_exit_with_2() {
+    for args in [
+        &["plan"][..],
+        &["plan", "--demo", "--format", "yaml"],
+        &["plan", "--demo", "x.toml"],
+        &["plan", "--demo", "--samples", "many"],
+        &["plan", "--demo", "--samples", "0"],
+        &["plan", "no-such-file.toml"],
+        &["size", "--demo"],
+        &["size", "--demo", "--air-time", "1.2"],
+        &["size", "--demo", "--air-time", "1 s", "--apex", "1 m"],
+        &["size", "--demo", "--apex", "1 m", "--lowest", "5 m", "--highest", "3 m"],
+        &["size", "--demo", "--apex", "1 m", "--radius", "3 m..4 m"],
+        &["sweep", "--demo", "--vary", "bag.gap=1 m..2 m/3"],
+        &["sweep", "--demo", "--show", "flight.along_m"],
+        &["frobnicate"],
+        &["man", "frobnicate"],
+        &["completions", "frobnicate"],
+        &["check", "no-such-file.toml"],
+        &["check", "."],
+    ] {
+        let output = run(args);
+        assert_eq!((code(&output), out(&output).as_str()), (2, ""), "{args:?}");
+        assert!(
+            err(&output).starts_with("error: ") || err(&output).contains("nothing was computed"),
+            "{args:?} {output:?}"
+        );
+    }
+}
+
+#[test]
+fn a_faulty_file_is_told_all_its_faults() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = demo_with("mass = \"78 kg\"", "mass = 78")
+        .replace("radius = \"15 ft\"", "raduis = \"15 ft\"")
+        .replace("pressure_max = \"1.5 kPa\"", "pressure_max = \"0.5 kPa\"");
+    std::fs::write(folder.path().join("hill.toml"), text).unwrap();
+    let checked = command(folder.path(), &["check", "hill.toml"]).output().unwrap();
+    insta::assert_snapshot!("faulty", told(&checked));
+    // Whatever reads the file says the same.
+    for args in [&["plan", "hill.toml"][..], &["air", "hill.toml"], &["size", "hill.toml", "--apex", "1 m"]] {
+        let output = command(folder.path(), args).output().unwrap();
+        assert_eq!(told(&output), told(&checked), "{args:?}");
+    }
+    let checked = command(folder.path(), &["check", "hill.toml", "--format", "json"]).output().unwrap();
+    let faults = json(&checked);
+    assert_eq!((code(&checked), err(&checked).as_str(), &faults["usable"]), (2, "", &Value::Bool(false)));
+    let keys: Vec<&str> = faults["faults"].as_array().unwrap().iter().map(|f| f["key"].as_str().unwrap()).collect();
+    assert!(keys.contains(&"rider.mass") && keys.contains(&"takeoff.raduis"), "{keys:?}");
+}
+
+#[test]
+fn a_good_file_is_told_what_it_assumes() {
+    let checked = run_with_input(&["check", "-"], demo_text());
+    assert_eq!((code(&checked), err(&checked).as_str()), (0, ""));
+    assert!(out(&checked).contains("bag.dish_radius = 1.2 m"), "{}", out(&checked));
+}
+
+#[test]
+fn a_starter_is_not_overwritten_without_force() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("hill.toml");
+    let new = |args: &[&str]| command(folder.path(), args).output().unwrap();
+    let first = new(&["new", "--output", "hill.toml"]);
+    insta::assert_snapshot!("new", told(&first));
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), out(&new(&["new"])));
+    std::fs::write(&file, "mine").unwrap();
+    insta::assert_snapshot!("new_refused", told(&new(&["new", "--output", "hill.toml"])));
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), "mine");
+    assert_eq!(code(&new(&["new", "--output", "hill.toml", "--force"])), 0);
+    // The starter is a site file that can be planned with as it is.
+    let checked = new(&["check", "hill.toml"]);
+    assert_eq!(code(&checked), 0, "{}", err(&checked));
+}
+
+#[test]
+fn the_demo_is_planned() {
+    let plan = |format| {
+        let output = few(&["plan", "--demo", "--format", format]);
+        assert_eq!((code(&output), err(&output).as_str()), (0, ""), "{format}");
+        out(&output)
+    };
+    let object: Value = serde_json::from_str(&plan("json")).unwrap();
+    assert!(object["flight"]["airtime_s"].as_f64().unwrap() > 0.5);
+    assert_eq!(object["spread"]["sampling"]["samples"], 5000);
+}
+
+#[test]
+fn a_file_and_stdin_give_what_the_demo_gives() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("hill.toml"), demo_text()).unwrap();
+    let demo = few(&["plan", "--demo", "--format", "json"]);
+    let args = [&["plan", "hill.toml", "--format", "json"][..], &FEW].concat();
+    assert_eq!(command(folder.path(), &args).output().unwrap(), demo);
+    let args = [&["plan", "-", "--format", "json"][..], &FEW].concat();
+    assert_eq!(run_with_input(&args, demo_text()), demo);
+}
+
+#[test]
+fn output_files_are_whole_and_replace_older_ones() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("plan.json");
+    std::fs::write(&file, "older").unwrap();
+    let args = [&["plan", "--demo", "--format", "json", "--output", "plan.json"][..], &FEW].concat();
+    let output = command(folder.path(), &args).output().unwrap();
+    assert_eq!((code(&output), out(&output).as_str()), (0, ""));
+    let expected = few(&["plan", "--demo", "--format", "json"]);
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), out(&expected));
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "a temporary file was left");
+    // A folder that is not there: nothing is written, and that is said.
+    let args = [&["plan", "--demo", "--output", "no/plan.json"][..], &FEW].concat();
+    let output = command(folder.path(), &args).output().unwrap();
+    assert_eq!((code(&output), out(&output).as_str()), (2, ""));
+}
+
+#[test]
+fn the_same_seed_gives_the_same_bytes_at_any_number_of_threads() {
+    let plan = |threads: &'static str, seed: &'static str| {
+        let output = few(&["plan", "--demo", "--format", "json", "--threads", threads, "--seed", seed]);
+        assert_eq!(code(&output), 0, "{}", err(&output));
+        output.stdout
+    };
+    let one = plan("1", "7");
+    assert!(one == plan("2", "7") && one == plan("8", "7"));
+    assert_ne!(one, plan("2", "8"));
+    let sweep = |threads: &'static str| {
+        let args =
+            ["sweep", "--demo", "--vary", "bag.gap=0.5 m..2 m/4", "--show", "spread.sampling", "--format", "csv"];
+        few(&[&args[..], &["--threads", threads]].concat()).stdout
+    };
+    let one = sweep("1");
+    assert!(!one.is_empty() && one == sweep("2") && one == sweep("8"));
+}
+
+#[test]
+fn exit_codes_tell_inside_and_not_computed() {
+    let plan = |text: &str| {
+        let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), text);
+        (code(&output), output)
+    };
+    assert_eq!(plan(demo_text()).0, 0);
+    let (none, output) = plan(&demo_without("gap"));
+    assert_eq!((none, out(&output).as_str()), (2, ""));
+    assert!(err(&output).starts_with("error: bag.gap: "), "{}", err(&output));
+}
+
+#[test]
+fn size_answers_and_compares() {
+    let object = json(&run(&["size", "--demo", "--landing", "4 m", "--format", "json"]));
+    let start_m = object["start_height_m"].as_f64().unwrap();
+    assert!((object["riders"][0]["run"]["distance_from_lip_m"].as_f64().unwrap() - 4.0).abs() < 1e-3);
+    // The plan of a site with that start lands there.
+    let text = demo_with("start_height = \"6.0 m\"", &format!("start_height = \"{start_m} m\""));
+    let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), &text);
+    let lands_m = json(&output)["flight"]["distance_from_lip_m"].as_f64().unwrap();
+    assert!((lands_m - 4.0).abs() < 2e-3, "{lands_m}");
+
+    let text = run(&["size", "--demo", "--air-time", "1.2 s", "--radius", "10 ft..24 ft/8"]);
+    assert_eq!((code(&text), err(&text).as_str()), (0, ""));
+    assert!(out(&text).contains("the site's own") && out(&text).contains("Cautions"), "{}", out(&text));
+    let csv = out(&run(&["size", "--demo", "--apex", "2 m", "--radius", "2 m..7 m/0.5 m", "--format", "csv"]));
+    let rows: Vec<csv::StringRecord> = csv::Reader::from_reader(csv.as_bytes()).records().map(Result::unwrap).collect();
+    // Eleven radii and the site's own; 2 m and 2.5 m make lips past 85°.
+    assert_eq!(rows.len(), 12);
+    assert_eq!(rows.iter().filter(|row| !row[13].is_empty()).count(), 2, "{csv}");
+    let degrees: Vec<f64> = rows.iter().filter_map(|row| row[2].parse().ok()).collect();
+    assert!(degrees.len() == 10 && degrees.windows(2).all(|w| w[0] > w[1]), "{degrees:?}");
+}
+
+#[test]
+fn size_without_an_answer_exits_with_1() {
+    let output = run(&["size", "--demo", "--air-time", "3 s", "--lowest", "1 m", "--highest", "8 m"]);
+    assert_eq!(code(&output), 1);
+    assert!(out(&output).contains("No start height between 1 m and 8 m"), "{}", out(&output));
+}
+
+#[test]
+fn size_works_without_a_gap() {
+    let output = run_with_input(&["size", "-", "--apex", "2 m", "--format", "json"], &demo_without("gap"));
+    assert_eq!(code(&output), 0);
+    assert!(err(&output).starts_with("note: bag.gap is not stated"), "{}", err(&output));
+    let with_gap = json(&run(&["size", "--demo", "--apex", "2 m", "--format", "json"]));
+    assert_eq!(json(&output)["start_height_m"], with_gap["start_height_m"]);
+}
+
+#[test]
+fn place_and_plan_agree() {
+    let output = few(&["place", "--demo", "--format", "json"]);
+    assert_eq!((code(&output), err(&output).as_str()), (0, ""));
+    assert_eq!(json(&output), json(&few(&["plan", "--demo", "--format", "json"]))["placement"]);
+    // A bag a long way off is outside the band.
+    // Where no gap is stated, one is found.
+    let none = run_with_input(&[&["place", "-", "--format", "json"][..], &FEW].concat(), &demo_without("gap"));
+    assert_eq!(code(&none), 0);
+    assert!(err(&none).starts_with("note: bag.gap is not stated: "), "{}", err(&none));
+    let best = [json(&none), json(&output)].map(|o| o["best_gap_m"].as_f64().unwrap());
+    assert!((best[0] - best[1]).abs() < 0.05, "{best:?}");
+    let far = run_with_input(&[&["place", "-"][..], &FEW].concat(), &demo_with("gap = \"0.8 m\"", "gap = \"9 m\""));
+    assert_eq!(code(&far), 1);
+}
+
+#[test]
+fn air_and_plan_agree_and_no_gap_is_needed() {
+    let output = run(&["air", "--demo", "--format", "json"]);
+    assert_eq!((code(&output), err(&output).as_str()), (0, ""));
+    let air = json(&output);
+    let mut planned = json(&few(&["plan", "--demo", "--format", "json"]))["air"].clone();
+    for (key, value) in planned.as_object_mut().unwrap() {
+        assert_eq!(&air[key], value, "{key}");
+    }
+    let without = run_with_input(&["air", "-", "--format", "json"], &demo_without("gap"));
+    assert_eq!(code(&without), 0, "{}", err(&without));
+    assert_eq!(json(&without)["operating_pressure_pa"], air["operating_pressure_pa"]);
+    assert_eq!(json(&without)["after_cut"][0]["hard_depth_m"], Value::Null);
+    // A maker's range that the blowers cannot reach.
+    let high = demo_with("pressure_min = \"0.7 kPa\"", "pressure_min = \"1.4 kPa\"");
+    assert_eq!(code(&run_with_input(&["air", "-"], &high)), 1);
+}
+
+#[test]
+fn one_key_is_swept() {
+    let args =
+        ["sweep", "--demo", "--vary", "roll_in.start_height=4..7 m/1 m", "--show", "flight.along_m,flight.outcome"];
+    let output = run(&[&args[..], &["--format", "csv"]].concat());
+    assert_eq!((code(&output), err(&output).as_str()), (0, ""));
+    let csv = out(&output);
+    let mut reader = csv::Reader::from_reader(csv.as_bytes());
+    assert_eq!(reader.headers().unwrap(), vec!["roll_in.start_height [m]", "flight.along_m", "flight.outcome"]);
+    let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+    let column = |i: usize| rows.iter().map(|row| row[i].parse().unwrap()).collect::<Vec<f64>>();
+    assert_eq!(column(0), [4.0, 5.0, 6.0, 7.0]);
+    assert!(column(1).windows(2).all(|w| w[0] < w[1]), "{csv}");
+    // The point that is the demo itself is the demo's plan.
+    let planned = json(&few(&["plan", "--demo", "--format", "json"]));
+    assert_eq!(Value::from(column(1)[2]), planned["flight"]["along_m"]);
+    let text = out(&run(&args));
+    assert_eq!(text.lines().count(), 5, "{text}");
+}
+
+#[test]
+fn two_keys_are_swept_the_second_fastest() {
+    let output = run(&[
+        "sweep",
+        "--demo",
+        "--vary",
+        "takeoff.radius=15 ft,18 ft",
+        "--vary",
+        "wind.along=-2 m/s..2 m/s/3",
+        "--show",
+        "ride,spread.differences.sd_along_m",
+        "--format",
+        "json",
+    ]);
+    assert_eq!((code(&output), err(&output).as_str()), (0, ""));
+    let rows = json(&output);
+    let rows = rows.as_array().unwrap();
+    let at: Vec<(f64, f64)> = rows
+        .iter()
+        .map(|row| (row["takeoff.radius [ft]"].as_f64().unwrap(), row["wind.along [m/s]"].as_f64().unwrap()))
+        .collect();
+    assert_eq!(at, [(15.0, -2.0), (15.0, 0.0), (15.0, 2.0), (18.0, -2.0), (18.0, 0.0), (18.0, 2.0)]);
+    // `ride` stands for all its keys.
+    assert!(rows.iter().all(|row| row["ride.lip_speed_mps"].is_f64() && row["ride.takeoff_radius_m"].is_f64()));
+    assert!(rows.iter().all(|row| row["spread.differences.sd_along_m"].as_f64().unwrap() > 0.0));
+}
+
+#[test]
+fn a_point_that_cannot_be_computed_is_empty_and_said() {
+    let output =
+        run(&["sweep", "--demo", "--vary", "takeoff.radius=2 m,5 m", "--show", "flight.outcome", "--format", "csv"]);
+    assert_eq!(code(&output), 0);
+    assert_eq!(out(&output), "takeoff.radius [m],flight.outcome\n2,\n5,on\n");
+    insta::assert_snapshot!("sweep_point_refused", err(&output));
+    let none = run(&["sweep", "--demo", "--vary", "takeoff.radius=1 m,2 m", "--show", "flight.outcome"]);
+    assert_eq!(code(&none), 2);
+}
+
+#[test]
+fn unknown_keys_are_told_the_nearest() {
+    let site = run(&["sweep", "--demo", "--vary", "bag.gab=1 m,2 m", "--show", "flight.outcome"]);
+    assert_eq!(code(&site), 2);
+    assert!(err(&site).contains("\"bag.gap\" was perhaps meant"), "{}", err(&site));
+    let result = run(&["sweep", "--demo", "--vary", "bag.gap=1 m,2 m", "--show", "flight.airtime"]);
+    assert_eq!(code(&result), 2);
+    assert!(err(&result).contains("\"flight.airtime_s\" was perhaps meant"), "{}", err(&result));
+}
+
+/// The demo site from TOML to JSON as it stands.
+fn demo_json() -> Value {
+    let document: toml_edit::DocumentMut = demo_text().parse().unwrap();
+    fn of(item: &toml_edit::Item) -> Value {
+        match item {
+            toml_edit::Item::Table(table) => table.iter().map(|(key, item)| (key.to_owned(), of(item))).collect(),
+            toml_edit::Item::Value(value) => value_of(value),
+            other => panic!("{other:?}"),
+        }
+    }
+    fn value_of(value: &toml_edit::Value) -> Value {
+        use toml_edit::Value as Toml;
+        match value {
+            Toml::String(text) => Value::from(text.value().as_str()),
+            Toml::Integer(number) => Value::from(*number.value()),
+            Toml::Float(number) => Value::from(*number.value()),
+            Toml::Boolean(yes) => Value::from(*yes.value()),
+            Toml::Array(list) => list.iter().map(value_of).collect(),
+            other => panic!("{other:?}"),
+        }
+    }
+    of(document.as_item())
+}
+
+#[test]
+fn the_schemas_describe_what_is_read_and_printed() {
+    let faults = |schema: &Value, value: &Value| -> Vec<String> {
+        let validator = jsonschema::draft202012::new(schema).unwrap();
+        validator.iter_errors(value).map(|error| format!("{}: {error}", error.instance_path())).collect()
+    };
+    let [site, results] = ["site", "results"].map(|of| json(&run(&["schema", of])));
+    for schema in [&site, &results] {
+        assert!(jsonschema::draft202012::meta::is_valid(schema));
+    }
+    let demo = demo_json();
+    assert_eq!(faults(&site, &demo), Vec::<String>::new());
+    let mut wrong = demo;
+    wrong["rider"]["mass"] = Value::from(78);
+    assert!(!faults(&site, &wrong).is_empty());
+
+    let planned = json(&few(&["plan", "--demo", "--format", "json"]));
+    assert_eq!(faults(&results, &planned), Vec::<String>::new());
+    let mut wrong = planned;
+    wrong["flight"]["airtime_s"] = Value::from("long");
+    wrong["ride"].as_object_mut().unwrap().remove("lip_angle_deg");
+    assert_eq!(faults(&results, &wrong).len(), 2);
+    // A ride that never leaves the lip has nulls, and is still described.
+    let stalled = demo_with("start_height = \"6.0 m\"", "start_height = \"2.2 m\"");
+    let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), &stalled);
+    assert_eq!(faults(&results, &json(&output)), Vec::<String>::new());
+    assert_eq!(json(&output)["flight"]["outcome"], "stall");
+    assert_eq!(json(&output)["flight"]["airtime_s"], Value::Null);
+}
+
+#[test]
+fn colours_and_progress_stay_out_of_pipes() {
+    let escape = |output: &Output| output.stdout.contains(&0x1b) || output.stderr.contains(&0x1b);
+    let plain = few(&["plan", "--demo"]);
+    assert!(!escape(&plain) && plain.stderr.is_empty());
+    assert!(!escape(&run(&["--help"])) && !escape(&run(&["plan"])));
+    // Asked for, they come even into a pipe.
+    assert!(escape(&run(&["--color", "always", "--help"])));
+    assert!(escape(&run(&["--color", "always", "plan", "no-such-file.toml"])));
+    assert!(!escape(&run(&["--color", "never", "plan", "no-such-file.toml"])));
+    // A file gets none in any case.
+    let folder = tempfile::tempdir().unwrap();
+    let args = [&["--color", "always", "plan", "--demo", "--output", "plan.txt"][..], &FEW].concat();
+    assert_eq!(code(&command(folder.path(), &args).output().unwrap()), 0);
+    assert_eq!(std::fs::read_to_string(folder.path().join("plan.txt")).unwrap(), out(&plain));
+}
+
+/// `script` of util-linux runs a command on a terminal of its own.
+#[cfg(target_os = "linux")]
+fn on_a_terminal(args: &str, no_color: bool) -> Option<String> {
+    let line = format!("{} {args}", env!("CARGO_BIN_EXE_landfall"));
+    let mut script = Command::new("script");
+    script.args(["-qec", &line, "/dev/null"]).env("TERM", "xterm-256color").stdin(Stdio::null());
+    script.env_remove("NO_COLOR");
+    if no_color {
+        script.env("NO_COLOR", "1");
+    }
+    let output = script.output().ok()?;
+    Some(String::from_utf8_lossy(&output.stdout).into_owned())
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_terminal_gets_colours_unless_no_color_is_set() {
+    let Some(coloured) = on_a_terminal("plan no-such-file.toml", false) else {
+        eprintln!("`script` is not installed: not tried");
+        return;
+    };
+    assert!(coloured.contains('\u{1b}'), "{coloured:?}");
+    for args in ["plan no-such-file.toml", "--help", "plan --demo --samples 5000"] {
+        let plain = on_a_terminal(args, true).unwrap();
+        assert!(!plain.contains('\u{1b}') && !plain.is_empty(), "{plain:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_reader_that_goes_away_ends_it_quietly() {
+    let folder = tempfile::tempdir().unwrap();
+    for args in [
+        &["plan", "--demo", "--format", "json", "--samples", "5000"][..],
+        &["sweep", "--demo", "--vary", "bag.gap=0 m..2 m/2000", "--show", "ride,flight"],
+        &["schema", "results"],
+        &["--help"],
+    ] {
+        let mut child = command(folder.path(), args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        drop(child.stdout.take());
+        let output = child.wait_with_output().unwrap();
+        assert_eq!((code(&output), err(&output).as_str()), (0, ""), "{args:?}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn ctrl_c_ends_it_without_a_partial_file() {
+    let folder = tempfile::tempdir().unwrap();
+    for args in [
+        &["plan", "--demo", "--samples", "1000000000", "--output", "out"][..],
+        &["sweep", "--demo", "--vary", "bag.gap=0 m..2 m/900000", "--show", "flight", "--output", "out"],
+    ] {
+        let child = command(folder.path(), args).stderr(Stdio::piped()).spawn().unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(1500));
+        let kill = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+        assert!(kill.success(), "{args:?} ended by itself");
+        let output = child.wait_with_output().unwrap();
+        assert_eq!((code(&output), err(&output).as_str()), (130, "note: stopped; nothing was written\n"), "{args:?}");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "a partial file was left");
+    }
+}
+
+#[test]
+fn completions_parse_in_their_shells() {
+    for (shell, check) in [("bash", &["-n"][..]), ("zsh", &["-n"]), ("fish", &["--no-execute"])] {
+        let output = run(&["completions", shell]);
+        assert_eq!((code(&output), err(&output).as_str()), (0, ""));
+        for word in ["sweep", "air-time", "completions"] {
+            assert!(out(&output).contains(word), "{shell}: {word}");
+        }
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), out(&output)).unwrap();
+        match Command::new(shell).args(check).arg(file.path()).output() {
+            Ok(parsed) => assert!(parsed.status.success(), "{shell}: {}", String::from_utf8_lossy(&parsed.stderr)),
+            Err(error) => eprintln!("{shell}: not tried: {error}"),
+        }
+    }
+}
+
+#[test]
+fn manual_pages_render() {
+    let page = out(&run(&["man", "plan"]));
+    assert!(page.contains(".TH landfall-plan 1") && page.contains(".SH NAME"), "{page}");
+    let folder = tempfile::tempdir().unwrap();
+    let output = command(folder.path(), &["man", "--folder", "pages"]).output().unwrap();
+    assert_eq!((code(&output), out(&output).as_str()), (0, ""));
+    let mut names: Vec<String> = std::fs::read_dir(folder.path().join("pages"))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    assert!(names.contains(&"landfall.1".to_owned()) && names.contains(&"landfall-sweep.1".to_owned()), "{names:?}");
+    for name in names {
+        let file = folder.path().join("pages").join(&name);
+        let text = std::fs::read_to_string(&file).unwrap();
+        assert!(text.contains(".SH NAME") && text.contains(".SH OPTIONS"), "{name}");
+        match Command::new("man").args(["--warnings", "-l"]).arg(&file).stdin(Stdio::null()).output() {
+            Ok(shown) => {
+                assert!(shown.status.success() && shown.stdout.len() > 200, "{name}");
+                assert_eq!(String::from_utf8_lossy(&shown.stderr), "", "{name}");
+            }
+            Err(error) => eprintln!("{name}: not tried: {error}"),
+        }
+    }
+}
