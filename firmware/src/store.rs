@@ -294,7 +294,7 @@ impl<F: NorFlash> Store<F> {
         self.head.map_or(0, |head| (Self::SLOTS + 1).saturating_sub(head.slot) + self.ready * Self::SLOTS)
     }
 
-    /// Appends a record and gives its sequence number. Never erases: at most [`ATTEMPTS`] writes.
+    /// Appends a record and gives its sequence number. Never erases: at most `ATTEMPTS` writes.
     ///
     /// # Errors
     /// [`StoreError::TooLong`], [`StoreError::Full`], or [`StoreError::Flash`] if it cannot be read back.
