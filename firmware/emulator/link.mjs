@@ -83,6 +83,7 @@ class Reader {
       default: throw new Error('unknown entry');
     }
   }
+  reading() { return this.int() === 0 ? { pa: this.f32() } : { fault: this.word(FAULTS.slice(0, 8)) }; }
   refusal() {
     const kind = this.word(['impossible', 'foreign', 'stale', 'sensor_range', 'not_staged', 'button', 'flash', 'frame']);
     if (kind === 'foreign' || kind === 'stale') return { kind, has: this.int() };
@@ -103,6 +104,8 @@ class Reader {
       case 6: return { is: 'staged', settings: this.settings() };
       case 7: return { is: 'stored', settings: this.settings() };
       case 8: return { is: 'refused', ...this.refusal() };
+      case 9: return { is: 'fed', at_us: this.int(), steps: Array.from({ length: 5 }, () => ({ after_us: this.int(), ...this.reading(),
+        supply: this.opt(() => this.bool()), button: this.bool() })) };
       default: throw new Error(`unknown message ${kind}`);
     }
   }

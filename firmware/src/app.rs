@@ -15,7 +15,8 @@ use core::mem::MaybeUninit;
 use crate::board::{Inputs, Outputs, Watchdog};
 use crate::frame::{Receiver, encode};
 use crate::link::{
-    Entry, FromBox, Hello, Kept, Noted, PROTOCOL, Refusal, STATUS_STEPS, Status, ToBox, check_of, may_replace,
+    Entry, Fed, FedStep, FromBox, Hello, Kept, Noted, PROTOCOL, Refusal, STATUS_STEPS, Status, ToBox, check_of,
+    may_replace,
 };
 use crate::sensor::GaugeSensor;
 use crate::store::{Cursor, PAYLOAD, SETTINGS, Step, Store};
@@ -100,6 +101,8 @@ pub struct App<S, B, P, I, F, L, W> {
     held_from_start: bool,
     step_us: u32,
     status: Status,
+    fed: Fed,
+    fed_steps: u8,
 }
 
 impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
@@ -164,6 +167,8 @@ where
             held_from_start: true,
             step_us: 0,
             status: Status::default(),
+            fed: Fed { at: TimeUs(0), steps: [NOT_FED; STATUS_STEPS as usize] },
+            fed_steps: 0,
         })
     }
 
@@ -219,6 +224,7 @@ where
         self.status.at = now;
         self.status.supply = supply;
         self.status.button = button;
+        self.remember(&input);
         // Without settings nothing is watched: red, and no permit.
         let mut pins = Pins { red: true, ..Pins::default() };
         if let Some(output) = self.watch.as_mut().map(|watch| watch.step(&input)) {
@@ -269,6 +275,18 @@ where
             }
             self.queue.pop_front();
         }
+    }
+
+    /// Keeps what this step was fed with until it is told.
+    fn remember(&mut self, input: &Input) {
+        if self.fed_steps == 0 {
+            self.fed.at = input.now;
+        }
+        let after_us = input.now.0.saturating_sub(self.fed.at.0).min(u64::from(u32::MAX)) as u32;
+        if let Some(step) = self.fed.steps.get_mut(usize::from(self.fed_steps)) {
+            *step = FedStep { after_us, reading: input.reading, supply: input.supply, button: input.button };
+        }
+        self.fed_steps = self.fed_steps.saturating_add(1);
     }
 
     /// Starts the watch with the settings that hold.
@@ -449,6 +467,11 @@ where
             let status = self.status;
             self.say(&FromBox::Status(status));
         }
+        if u32::from(self.fed_steps) >= STATUS_STEPS {
+            self.fed_steps = 0;
+            let fed = self.fed;
+            self.say(&FromBox::Fed(fed));
+        }
         let Some((mut cursor, from)) = self.download else { return };
         for _ in 0..DOWNLOAD_SLOTS {
             // Half of the queue stays free for status and events.
@@ -474,6 +497,8 @@ where
     }
 }
 
+/// A step that has not been yet.
+const NOT_FED: FedStep = FedStep { after_us: 0, reading: Err(SensorFault::NotReady), supply: None, button: false };
 /// Version of this program.
 const PROGRAM: [u8; 3] = [
     number(env!("CARGO_PKG_VERSION_MAJOR")),

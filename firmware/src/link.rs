@@ -6,7 +6,7 @@
 use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
 use crate::store::crc32;
-use landfall_core::watch::{Fault, Reason, ResetCause, State, TimeUs, WatchSettings, What};
+use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
 use serde::{Deserialize, Serialize};
 
 /// Version of the messages.
@@ -48,6 +48,8 @@ pub enum FromBox {
     Stored(WatchSettings),
     /// The last request was not done.
     Refused(Refusal),
+    /// What the last five steps were fed with: ten times a second.
+    Fed(Fed),
 }
 
 /// To the box.
@@ -126,6 +128,31 @@ pub struct Status {
     pub step_us: u32,
     /// Records for which the log had no room.
     pub lost: u32,
+}
+
+/// What [`STATUS_STEPS`] steps in a row were fed with: enough to run the watch again on a recording of them and to
+/// come to the same decisions.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fed {
+    /// Time of the first of them since the start.
+    pub at: TimeUs,
+    /// The steps, oldest first.
+    pub steps: [FedStep; STATUS_STEPS as usize],
+}
+
+/// What one step was fed with.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FedStep {
+    /// Since the first step of the message, µs.
+    pub after_us: u32,
+    /// The sensor's reading before zeroing, or why there is none.
+    pub reading: Result<GaugePa, SensorFault>,
+    /// Blowers' supply, where sensed.
+    pub supply: Option<bool>,
+    /// The button is down.
+    pub button: bool,
 }
 
 /// A record of the log.
@@ -304,9 +331,14 @@ pub(crate) mod tests {
             lost: u32::MAX,
             ..Status::default()
         };
-        for message in
-            [FromBox::Settings(Some(settings)), FromBox::Logged { sequence: u32::MAX, entry }, FromBox::Status(status)]
-        {
+        let step = FedStep { after_us: u32::MAX, reading: Ok(GaugePa(1.0)), supply: Some(true), button: true };
+        let fed = Fed { at: TimeUs(u64::MAX), steps: [step; STATUS_STEPS as usize] };
+        for message in [
+            FromBox::Settings(Some(settings)),
+            FromBox::Logged { sequence: u32::MAX, entry },
+            FromBox::Status(status),
+            FromBox::Fed(fed),
+        ] {
             let frame = encode(&message).unwrap();
             let mut receiver = Receiver::new();
             let got = frame.bytes().iter().find_map(|byte| receiver.push::<FromBox>(*byte));

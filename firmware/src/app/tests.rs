@@ -268,11 +268,25 @@ fn without_settings_there_is_red_and_no_permit() {
     bench.world.reading.set(Ok(1000.0));
     let said = bench.run(20.0);
     assert!(bench.world.levels[0].get() && !bench.permit());
-    let FromBox::Status(status) = said.last().unwrap() else { panic!("{said:?}") };
+    let status = said.iter().rev().find_map(|m| if let FromBox::Status(s) = m { Some(*s) } else { None }).unwrap();
     assert_eq!((status.state, status.permit), (None, false));
     assert_eq!(said.iter().filter(|m| matches!(m, FromBox::Status(_))).count(), 200);
     let hello = said.iter().find_map(|m| if let FromBox::Hello(h) = m { Some(*h) } else { None }).unwrap();
     assert_eq!((hello.settings, hello.sensor, hello.boot, hello.protocol), (None, Some(Kind::Bridge), 1, PROTOCOL));
+}
+
+#[test]
+fn every_step_that_was_fed_is_told_once_and_in_order() {
+    let mut bench = Bench::new();
+    bench.world.reading.set(Ok(1000.0));
+    let mut said = bench.run(1.0);
+    bench.world.reading.set(Err(Fault::Corrupt));
+    said.extend(bench.run(1.0));
+    let fed: Vec<_> = said.iter().filter_map(|m| if let FromBox::Fed(f) = m { Some(*f) } else { None }).collect();
+    let times: Vec<u64> = fed.iter().flat_map(|f| f.steps.map(|s| f.at.0 + u64::from(s.after_us))).collect();
+    assert_eq!(times, (1..=100).map(|n| n * 20_000).collect::<Vec<u64>>());
+    assert!(fed[0].steps.iter().all(|s| s.reading.is_ok_and(|p| (p.0 - 1000.0).abs() < 4.0) && s.supply == Some(true)));
+    assert!(fed[19].steps.iter().all(|s| s.reading == Err(SensorFault::Crc)));
 }
 
 #[test]
