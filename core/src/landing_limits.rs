@@ -13,7 +13,7 @@ pub const SEARCH_TOP_PA: f32 = 20_000.0;
 const SCAN_STEPS: u8 = 12;
 
 /// Relative width to which a pressure is searched.
-const RELATIVE_WIDTH: f32 = 1e-4;
+const RELATIVE_WIDTH: f32 = 2e-5;
 
 /// A pressure that a search found, or why there is none.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,7 +76,7 @@ impl Trial<'_> {
     /// The lowest starting pressure from which the landing, with the supply lost, goes no deeper than `depth_m`.
     ///
     /// `JustTaut` where the bag that is only just taut is enough, `NotKept` where 20 kPa is not. Searched on a
-    /// logarithmic scale to 1e-4; the pressure given is one that keeps the limit. Depth falls as pressure rises, but
+    /// logarithmic scale to 2e-5; the pressure given is one that keeps the limit. Depth falls as pressure rises, but
     /// for a body set down slowly on a bag that empties within tenths of a second, which first stops higher up on a
     /// softer bag; of several changes one is found from above.
     #[must_use]
@@ -109,7 +109,7 @@ impl Trial<'_> {
     ///
     /// The load is not monotone in the pressure (a soft bag is gone through and gets hard at the end), so the search
     /// goes down from 20 kPa, each step to about half of the last, until the limit is kept, and closes in on that
-    /// change to 1e-4. Where no step keeps it, the softest place between steps is looked for before giving up.
+    /// change to 2e-5. Where no step keeps it, the softest place between steps is looked for before giving up.
     /// `NotReached` where 20 kPa keeps it, `NotKept` where nothing down to just taut does.
     #[must_use]
     pub fn highest_for_load(&self, load_g: f32) -> (Limit, Status) {
