@@ -156,7 +156,10 @@ def last_stop(s, mass, q, ride, brake):
 
         meets.terminal = begin.terminal = rest.terminal = True
         meets.direction, begin.direction, rest.direction = 1, -1, -1
-        back = solve_ivp(rhs, (0.0, 600.0), (length, v), "DOP853", rtol=RTOL, atol=ATOL, events=[meets, begin, rest])
+        # Short steps: one long step past the section's beginning could pass both curves twice and see neither crossing.
+        back = solve_ivp(
+            rhs, (0.0, 600.0), (length, v), "DOP853", rtol=RTOL, atol=ATOL, events=[meets, begin, rest], max_step=0.02
+        )
         which = [i for i, t in enumerate(back.t_events) if len(t)][0]
         place, v = back.y_events[which][0]
         if which == 0:
