@@ -1,14 +1,20 @@
 //! The plan: from a site to everything that is computed about it.
 
 pub mod cautions;
+pub mod csv;
 pub mod dirt;
 pub mod findings;
+pub mod limits;
 pub mod model;
 pub mod parts;
 pub mod results;
+#[cfg(test)]
+mod sample;
 pub mod sampled;
 pub mod search;
 pub mod supply;
+pub mod text;
+pub mod words;
 
 use crate::sampling::Stop;
 use crate::site::Site;

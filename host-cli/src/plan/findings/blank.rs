@@ -1,0 +1,214 @@
+//! Why a value is null, and what is still assumed.
+
+use super::Said;
+use crate::plan::csv::flatten;
+use crate::plan::results::Results;
+use crate::plan::words::{chance, number};
+use serde_json::Value;
+
+pub fn say(said: &mut Said<'_>) {
+    nulls(said);
+    assumed(said);
+}
+
+/// Every null with its reason, one finding a reason.
+fn nulls(said: &mut Said<'_>) {
+    let mut reasons: Vec<(String, Vec<String>)> = Vec::new();
+    for (key, value) in flatten(said.r) {
+        if value != Value::Null {
+            continue;
+        }
+        let Some(why) = why_null(said.r, &key) else {
+            continue;
+        };
+        match reasons.iter_mut().find(|(reason, _)| *reason == why) {
+            Some((_, keys)) => keys.push(key),
+            None => reasons.push((why, vec![key])),
+        }
+    }
+    for (why, keys) in reasons {
+        said.note("no value", format!("No value, because {why}: {}.", keys.join(", ")));
+    }
+}
+
+fn assumed(said: &mut Said<'_>) {
+    let keys = &said.r.assumed;
+    if !keys.is_empty() {
+        said.note(
+            "assumed",
+            format!(
+                "{} values of the site are assumed, not stated: measure them or state them. They are {}.",
+                number(keys.len() as f64, 0),
+                keys.join(", ")
+            ),
+        );
+    }
+}
+
+/// Why no flight follows the ride, or no landing the flight.
+fn no_landing(r: &Results) -> Option<String> {
+    if r.ride.stall.is_some() {
+        return Some("the rider comes to rest before the lip".to_owned());
+    }
+    if r.ride.leaves_surface.is_some() {
+        return Some("the bike leaves the surface on the ride down".to_owned());
+    }
+    match &r.flight {
+        None => Some("the ride does not come to the lip".to_owned()),
+        Some(flight) if flight.along_m.is_none() => {
+            Some("the mean rider does not come down on the bag's plane".to_owned())
+        }
+        Some(_) => None,
+    }
+}
+
+/// Why there are no pressures to ride between; none: they were not asked for.
+pub(super) fn no_pressures(r: &Results) -> Option<String> {
+    if let Some(why) = no_landing(r) {
+        return Some(why);
+    }
+    if r.air.after_cut.is_empty() {
+        return Some("the blowers do not lift the bag's skin".to_owned());
+    }
+    if r.pressures.hard_speed_mps.is_none() {
+        return Some(NO_DIFFERENCES.to_owned());
+    }
+    None
+}
+
+const NO_DIFFERENCES: &str = "one of the runs of the divided differences has no landing";
+
+/// Why the value under a dotted key is null; `None` where its part was not asked for.
+#[must_use]
+pub fn why_null(r: &Results, key: &str) -> Option<String> {
+    let text = |text: &str| Some(text.to_owned());
+    let (table, rest) = key.split_once('.').unwrap_or((key, ""));
+    let name = key.rsplit('.').next().unwrap_or(key);
+    match table {
+        "ride" => match name {
+            "stall" if r.ride.leaves_surface.is_none() => text("the rider does not come to rest before the lip"),
+            "leaves_surface" if r.ride.stall.is_none() => text("the bike stays on the surface"),
+            "stall" | "leaves_surface" => text("the ride ends at the first of the two, stall or leaving the surface"),
+            _ => Some(no_landing(r).unwrap_or_else(|| "the ride does not come to the lip".to_owned())),
+        },
+        "flight" | "touchdown" if rest.is_empty() => Some(no_landing(r).unwrap_or_else(|| {
+            if r.air.after_cut.is_empty() {
+                "the blowers do not lift the bag's skin".to_owned()
+            } else {
+                "the mean rider does not come down on the bag".to_owned()
+            }
+        })),
+        "flight" => text("the mean rider does not come down on the bag's plane"),
+        "riders" => rider(r, name),
+        "spread" => spread(r, rest, name),
+        "placement" => placement(r, rest, name),
+        "air" => match name {
+            "fill_time_s" => text("95 % of the operating pressure is not reached within the time looked at"),
+            _ => Some(no_landing(r).unwrap_or_else(|| "there is no hard landing to try: ".to_owned() + NO_DIFFERENCES)),
+        },
+        "touchdown" => touchdown(r, name),
+        "pressures" => pressures(r, rest, name),
+        "wind" => match r.placement.miss_now {
+            Some(miss) if miss > r.placement.target_miss => Some(format!(
+                "the chance of a miss passes {} already in the wind of the site",
+                chance(r.placement.target_miss)
+            )),
+            _ => None,
+        },
+        "dirt" if name == "hard_fall_height_m" => text(NO_DIFFERENCES),
+        "dirt" => Some(no_landing(r).unwrap_or_else(|| "there is no landing to compare".to_owned())),
+        _ => text("it was not computed"),
+    }
+}
+
+fn rider(r: &Results, name: &str) -> Option<String> {
+    match name {
+        "sd_along_m" | "miss" => {
+            r.spread.sampling.as_ref().map(|_| "too few runs of that rider come down on the bag's plane".to_owned())
+        }
+        _ => Some("that rider's run ends on the ride down or against the bag's front".to_owned()),
+    }
+}
+
+fn spread(r: &Results, rest: &str, name: &str) -> Option<String> {
+    match rest {
+        "differences" => Some(no_landing(r).unwrap_or_else(|| NO_DIFFERENCES.to_owned())),
+        "sampling" => None,
+        "methods_agree" => r.spread.sampling.as_ref().map(|_| {
+            if r.spread.differences.is_none() {
+                NO_DIFFERENCES.to_owned()
+            } else {
+                "too few sampled runs come down on the bag's plane".to_owned()
+            }
+        }),
+        _ if name == "correlation" => {
+            Some("landings do not vary both along and across, or too few come down on the bag's plane".to_owned())
+        }
+        _ => Some("too few sampled runs come down on the bag's plane".to_owned()),
+    }
+}
+
+fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
+    let p = &r.placement;
+    let searched = p.least_miss.is_some() || p.best_gap_m.is_some() || p.gap_low_m.is_some();
+    let when_searched = |why: &str| searched.then(|| why.to_owned());
+    if rest.starts_with("short_zone") {
+        return Some("at that lip speed the bike does not come as far as the bag's front edge".to_owned());
+    }
+    match name {
+        "before_foot_m" | "last_stop_before_foot_m" | "last_stop_speed_mps" => {
+            Some("a rider who brakes that hard does not stop before the take-off's foot from anywhere: committed from the start".to_owned())
+        }
+        "to_touchdown_s" | "last_stop_to_touchdown_s" => {
+            Some(no_landing(r).unwrap_or_else(|| "there is no last stop line to count from".to_owned()))
+        }
+        "clearing_lip_speed_mps" => Some("no lip speed looked at clears the gap".to_owned()),
+        "front_from_lip_speed_mps" if p.clearing_lip_speed_mps.is_none() => Some("no lip speed looked at clears the gap".to_owned()),
+        "front_from_lip_speed_mps" => Some("below the clearing speed no lip speed meets the bag's front first".to_owned()),
+        "miss_now" => r.spread.sampling.as_ref().map(|_| "the sampling gives no chance for one of the riders".to_owned()),
+        "gap_low_m" | "gap_high_m" | "inside_band_m" => when_searched("no gap keeps the chance of a miss at the target for every rider"),
+        "best_gap_m" | "miss_at_best" | "best_offset_m" => when_searched("too few sampled runs come down on the bag's plane"),
+        "least_miss" | "least_miss_gap_m" => when_searched("no gap could be tried"),
+        "lowest_clearing_start_m" => when_searched("no start height up to 40 m, or none that the roll-in's sections can make, keeps runs from coming down short at the target"),
+        "highest_start_in_gust_m" => when_searched("no start height keeps to the target with the gust as added tail wind, or the roll-in's sections cannot make others"),
+        _ => Some("it was not computed".to_owned()),
+    }
+}
+
+fn touchdown(r: &Results, name: &str) -> Option<String> {
+    let grounded = r.touchdown.as_ref().is_some_and(|landing| landing.ground_speed_mps.is_some());
+    Some(
+        match name {
+            "ground_speed_mps" | "ground_fall_height_m" => "the body does not meet the ground",
+            _ if grounded => "the body meets the ground",
+            "recovery_s" => "99 % of the operating pressure is not reached again within the time looked at",
+            _ => "the landing has no end within the time looked at",
+        }
+        .to_owned(),
+    )
+}
+
+fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
+    let p = &r.pressures;
+    if p.stop_rule.is_none() {
+        return no_pressures(r);
+    }
+    let no_stop = || "no pressure up to 20 kPa keeps the hard landing within the depth limit".to_owned();
+    let own_end = !(rest.starts_with("worst") || rest.starts_with("ends"));
+    Some(match name {
+        "stop_pa" | "stop_by_depth_pa" => no_stop(),
+        "firm_pa" if p.firm_limit == Some("not_kept") => "the load limit is passed even from just taut: there is no firm pressure".to_owned(),
+        "firm_pa" => "the load limit is kept up to 20 kPa: it does not bound the pressure".to_owned(),
+        "band_low_pa" | "band_high_pa" => "the ride band is empty".to_owned(),
+        "wait_pa" if p.stop_pa.is_none() => no_stop(),
+        "wait_pa" => "even from the operating pressure the stop pressure is nearer than a committed rider's touch-down, or the time that such a rider needs has no value".to_owned(),
+        "power_loss_to_stop_s" if own_end && p.stop_pa.is_none() => no_stop(),
+        "power_loss_to_stop_s" => "after a power cut the stop pressure is not reached within the time looked at, or there is none".to_owned(),
+        "holds_for_s" => "after a power cut the hard landing keeps the depth limit for longer than 120 s".to_owned(),
+        "seconds_missing" | "alarm_delay_s" => "without supply sense the time to the alarm has no value: the pressure does not fall half-way to a stop pressure".to_owned(),
+        "worst" => "the ends of the assumed numbers were not tried".to_owned(),
+        "hard_speed_mps" | "hard_thickness_m" => NO_DIFFERENCES.to_owned(),
+        "commitment_s" | "committed_from_start" => no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned()),
+        _ => "it was not computed".to_owned(),
+    })
+}

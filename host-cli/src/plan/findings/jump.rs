@@ -1,0 +1,380 @@
+//! Findings about the ride, the flight and where landings fall.
+
+use super::Said;
+use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
+use std::collections::BTreeMap;
+
+/// A share of the spread from which an input is named as worth steadying (assumed).
+const LARGE_SHARE: f64 = 0.15;
+
+pub fn say(said: &mut Said<'_>) {
+    reach(said);
+    arc_load(said);
+    riders(said);
+    chance_of_a_miss(said);
+    short_and_long(said);
+    steadying(said);
+    methods(said);
+}
+
+fn reach(said: &mut Said<'_>) {
+    let (r, site) = (said.r, said.site);
+    let place = |before_foot_m: f64| {
+        if before_foot_m >= 0.0 {
+            format!("{} before the take-off's foot", metres(before_foot_m))
+        } else {
+            format!("on the take-off, {} past its foot", metres(-before_foot_m))
+        }
+    };
+    if let Some(stall) = r.ride.stall {
+        said.stop(
+            "reach",
+            format!(
+                "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
+                 resistance or a shorter flat run would change it.",
+                place(stall.before_foot_m),
+                metres(site.roll_in.start_height_m)
+            ),
+        );
+    }
+    if let Some(leaves) = r.ride.leaves_surface {
+        said.stop(
+            "reach",
+            format!(
+                "The bike leaves the surface {} at {}. A larger radius where the ground falls away, or less speed there, \
+                 would keep it down; no flight was computed after it.",
+                place(leaves.before_foot_m),
+                speed(leaves.speed_mps)
+            ),
+        );
+    }
+    let Some(flight) = &r.flight else {
+        return;
+    };
+    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), speed);
+    let along = flight.along_m.unwrap_or(0.0);
+    let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
+    match flight.outcome {
+        "front" => said.stop(
+            "reach",
+            format!(
+                "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
+                 More start height, a bag farther from the lip's face or a lower front would change it.",
+                metres(flight.apex_above_lip_m)
+            ),
+        ),
+        "short" => said.stop(
+            "reach",
+            format!(
+                "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
+                 more start height or a take-off that throws farther would change it.",
+                metres(-along),
+                metres(r.placement.gap_m)
+            ),
+        ),
+        "long" => said.stop(
+            "overshoot",
+            format!(
+                "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
+                 larger gap ({} now) would change it.",
+                metres(along - site.bag.length_m),
+                metres(r.placement.gap_m)
+            ),
+        ),
+        "left" | "right" => said.stop(
+            "reach",
+            format!(
+                "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
+                 cross wind planned for would change it.",
+                flight.outcome,
+                metres(flight.across_m.unwrap_or(0.0).abs()),
+                metres(r.placement.offset_m)
+            ),
+        ),
+        "edge" => {
+            let (what, cure) = if along < field.0 {
+                ("front", "a smaller gap or more start height")
+            } else if along > field.1 {
+                ("back", "a larger gap or less start height")
+            } else {
+                ("side", "the bag's offset")
+            };
+            said.stop(
+                "reach",
+                format!(
+                    "The mean rider comes down in the bag's {what} margin, {} from its front edge; the landing field runs \
+                     from {} to {}. What would change it: {cure}.",
+                    metres(along),
+                    metres(field.0),
+                    metres(field.1)
+                ),
+            );
+        }
+        _ => {}
+    }
+}
+
+fn arc_load(said: &mut Said<'_>) {
+    let limit = said.site.rider.arc_load_limit;
+    let (Some(peak), Some(at)) = (said.r.ride.peak_load_g, said.r.ride.peak_load_before_foot_m) else {
+        return;
+    };
+    if peak > limit {
+        let (place, cure) = if at > 0.0 {
+            ("on the ride down", "a larger bottom radius")
+        } else {
+            ("in the take-off", "a larger take-off radius")
+        };
+        said.caution(
+            "load",
+            format!(
+                "The load reaches {} {place}, over the {} that the site file allows (rider.arc_load_limit): arms and legs \
+                 may fold. What would change it: {cure}, or less start height.",
+                load(peak),
+                load(limit)
+            ),
+        );
+    }
+}
+
+fn riders(said: &mut Said<'_>) {
+    if said.r.flight.is_none() {
+        return;
+    }
+    let r = said.r;
+    for (who, rider) in [("lightest", &r.riders.lightest), ("heaviest", &r.riders.heaviest)] {
+        if rider.along_m.is_none() {
+            said.stop(
+                "reach",
+                format!(
+                    "The {who} rider ({} kg) has no landing: with every input at its site value the run ends on the ride \
+                     down or against the bag's front. More start height would change it, or other riders.",
+                    number(rider.mass_kg, 0)
+                ),
+            );
+        }
+    }
+}
+
+fn chance_of_a_miss(said: &mut Said<'_>) {
+    let r = said.r;
+    let Some(sampling) = &r.spread.sampling else {
+        return;
+    };
+    let (miss, target) = (r.placement.miss_now.unwrap_or(sampling.miss), r.placement.target_miss);
+    let bound = 3.0 / sampling.samples as f64;
+    let runs = number(sampling.samples as f64, 0);
+    let who = format!("{} rider", r.riders.worst);
+    let none_missed = sampling.misses == 0 && r.riders.worst == "mean";
+    if none_missed && bound > target {
+        said.stop(
+            "miss",
+            format!(
+                "No run of {runs} missed, which is too few to show the chance of {} that is planned for. At least {} runs \
+                 (spread.samples) would show it.",
+                chance(target),
+                number((3.0 / target).ceil(), 0)
+            ),
+        );
+    } else if miss > target {
+        let worst_way = worst_outcome(&sampling.outcomes);
+        said.stop(
+            "miss",
+            format!(
+                "The {who} misses the landing field in {} of the runs ({}), more than the {} planned for. {}What would \
+                 change it: gap and offset, start height, a longer or wider bag, or a steadier run.",
+                percent(miss),
+                chance(miss),
+                chance(target),
+                worst_way.map_or_else(String::new, |way| format!("Most of the mean rider's misses: {way}. "))
+            ),
+        );
+    } else {
+        let few = if none_missed {
+            format!(
+                "No run of {runs} missed the landing field: fewer than {}, against the {} planned for.",
+                chance(bound),
+                chance(target)
+            )
+        } else {
+            format!(
+                "The {who} misses the landing field in no more than about {} of {runs} runs, against the {} planned for.",
+                chance(miss),
+                chance(target)
+            )
+        };
+        said.note(
+            "miss",
+            format!("{few} The chance is that of the stated spreads; whatever they leave out is not in it."),
+        );
+        if sampling.miss_high > target && sampling.misses > 0 {
+            said.caution(
+                "miss",
+                format!(
+                    "The chance of a miss is not resolved: its 95 % interval runs from {} to {}, across the {} planned for. \
+                     More runs (spread.samples) would settle it.",
+                    chance(sampling.miss_low),
+                    chance(sampling.miss_high),
+                    chance(target)
+                ),
+            );
+        }
+    }
+}
+
+fn worst_outcome(outcomes: &BTreeMap<&'static str, f64>) -> Option<String> {
+    outcomes.iter().filter(|(name, share)| **name != "on" && **share > 0.0).max_by(|a, b| a.1.total_cmp(b.1)).map(
+        |(name, share)| {
+            let words = match *name {
+                "edge" => "in a margin of the bag",
+                "short" => "short of the bag",
+                "long" => "beyond the bag",
+                "left" => "off the left side",
+                "right" => "off the right side",
+                "front" => "against the bag's front",
+                "stall" => "at rest before the lip",
+                _ => "off the surface on the ride down",
+            };
+            format!("{words} ({})", percent(*share))
+        },
+    )
+}
+
+/// The short and the long end of the landings.
+fn short_and_long(said: &mut Said<'_>) {
+    let (r, site) = (said.r, said.site);
+    let Some(sampling) = &r.spread.sampling else {
+        return;
+    };
+    let target = r.placement.target_miss;
+    let share = |names: &[&str]| names.iter().filter_map(|name| sampling.outcomes.get(name)).sum::<f64>();
+    let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
+    let short = share(&["short", "front", "stall"]);
+    let before = sampling.along_p001_m.filter(|along| *along < field.0);
+    if short > target || before.is_some() {
+        let reach = sampling.along_p001_m.map_or_else(String::new, |along| {
+            let side = if along < 0.0 { "before" } else { "behind" };
+            format!(
+                " One landing in a thousand is less than {} {side} the front edge; the field starts at {}.",
+                metres(along.abs()),
+                metres(field.0)
+            )
+        });
+        let clearing = r
+            .placement
+            .clearing_lip_speed_mps
+            .map_or_else(String::new, |clearing| format!(" The gap is cleared from {} at the lip.", speed(clearing)));
+        let text = format!(
+            "Landings come up short: {} of the mean rider's runs end before the bag or against its front.{reach}{clearing} A \
+             smaller gap, more start height or a steadier lip speed would change it.",
+            percent(short)
+        );
+        if short > target { said.stop("case", text) } else { said.caution("case", text) }
+    }
+    let long = share(&["long"]);
+    let beyond = sampling.along_p999_m.filter(|along| *along > field.1);
+    if long > target || beyond.is_some() {
+        let reach = sampling.along_p999_m.map_or_else(String::new, |along| {
+            format!(
+                " One landing in a thousand is beyond {} from the front edge; the field ends at {}.",
+                metres(along),
+                metres(field.1)
+            )
+        });
+        let text = format!(
+            "Landings go long: {} of the mean rider's runs end beyond the bag.{reach} A larger gap, less start height or a \
+             steadier lip speed would change it.",
+            percent(long)
+        );
+        if long > target { said.stop("overshoot", text) } else { said.caution("overshoot", text) }
+    }
+    landing_field(said, field);
+}
+
+/// Whether the landings fit on the field at all.
+fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
+    let site = said.site;
+    let Some(sampling) = &said.r.spread.sampling else {
+        return;
+    };
+    let width = site.bag.width_m - 2.0 * site.bag.edge_side_m;
+    let length = field.1 - field.0;
+    let take = |low: Option<f64>, high: Option<f64>| low.zip(high).map(|(low, high)| high - low);
+    let needs =
+        (take(sampling.along_p001_m, sampling.along_p999_m), take(sampling.across_p001_m, sampling.across_p999_m));
+    let too_small: Vec<String> = [("long", needs.0, length), ("wide", needs.1, width)]
+        .iter()
+        .filter_map(|(way, need, has)| {
+            need.filter(|need| need > has)
+                .map(|need| format!("{} {way} where landings take {}", metres(*has), metres(need)))
+        })
+        .collect();
+    if !too_small.is_empty() {
+        said.stop(
+            "field",
+            format!(
+                "The landing field is too small wherever the bag stands: {}. A bigger bag or a steadier run would change it.",
+                list(&too_small)
+            ),
+        );
+    } else if let (Some(along), Some(across)) = needs {
+        said.note(
+            "field",
+            format!(
+                "998 landings in 1,000 of the mean rider take {} by {} of a landing field of {} by {}.",
+                metres(along),
+                metres(across),
+                metres(length),
+                metres(width)
+            ),
+        );
+    }
+}
+
+/// What is worth steadying first.
+fn steadying(said: &mut Said<'_>) {
+    let Some(differences) = &said.r.spread.differences else {
+        return;
+    };
+    let largest = |shares: &BTreeMap<&'static str, f64>, moved: &BTreeMap<&'static str, f64>| {
+        let mut sorted: Vec<_> = shares.iter().filter(|(_, share)| **share > 0.0).collect();
+        sorted.sort_by(|a, b| b.1.total_cmp(a.1).then(a.0.cmp(b.0)));
+        let words: Vec<String> = sorted
+            .iter()
+            .enumerate()
+            .filter(|(i, (_, share))| *i == 0 || (*i < 3 && **share >= LARGE_SHARE))
+            .map(|(_, (name, share))| {
+                let by = moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(by.abs())));
+                format!("{} ({}{by})", plain_name(name), percent(**share))
+            })
+            .collect();
+        (!words.is_empty()).then(|| list(&words))
+    };
+    let along = largest(&differences.shares_along, &differences.one_sd_along_m);
+    let across = largest(&differences.shares_across, &differences.one_sd_across_m);
+    let text = match (along, across) {
+        (Some(along), Some(across)) => format!("Worth steadying first: {along}. Across: {across}."),
+        (Some(along), None) => format!("Worth steadying first: {along}."),
+        (None, Some(across)) => format!("Worth steadying first, across: {across}."),
+        (None, None) => "Nothing is stated to vary: every spread is zero, so that every run is the same.".to_owned(),
+    };
+    said.note("steady", text);
+}
+
+fn methods(said: &mut Said<'_>) {
+    if said.r.spread.methods_agree == Some(false) {
+        let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), metres);
+        let differences = said.r.spread.differences.as_ref().map(|d| d.sd_along_m);
+        let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m);
+        said.caution(
+            "methods",
+            format!(
+                "Differences and sampling disagree on where landings fall (sd along {} and {}): the response is not close to \
+                 linear, and the sampling is trusted. More margin to every edge, or less spread, would change it; the hard \
+                 speed rests on the differences.",
+                sd(differences),
+                sd(sampling)
+            ),
+        );
+    }
+}

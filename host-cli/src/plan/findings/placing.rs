@@ -1,0 +1,272 @@
+//! Findings about the bag's place, starts, stopping, wind, anchors and dirt.
+
+use super::Said;
+use crate::plan::dirt::FILL_FACTOR;
+use crate::plan::words::{chance, force, list, metres, number, seconds, speed, wind};
+use landfall_core::wind::GUST_FACTOR;
+
+/// Nearer to the end of the band than this a bag that creeps, or a tape that slips, leaves it (assumed).
+const NEAR_END_M: f64 = 0.10;
+/// Ceiling of the equivalent fall height that papers on snow-sport jumps recommend for hard landings (McNeil, Hubbard &
+/// Swedberg 2012, Sports Engineering 15; figure from memory).
+const HARD_LANDING_CEILING_M: f64 = 1.5;
+
+pub fn say(said: &mut Said<'_>) {
+    gap(said);
+    offset(said);
+    starts(said);
+    short_zone(said);
+    stopping(said);
+    winds(said);
+    anchors(said);
+    dirt(said);
+}
+
+fn gap(said: &mut Said<'_>) {
+    let p = &said.r.placement;
+    let (gap, target) = (metres(p.gap_m), chance(p.target_miss));
+    match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
+        (Some(low), Some(high), Some(inside)) => {
+            let band = format!("{} to {}", metres(low), metres(high));
+            let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(best)));
+            if inside < 0.0 {
+                said.stop("gap", format!("The gap of {gap} is {} outside the band of {band} that keeps the chance of a miss at {target} for every rider.{best} Moving the bag would change it.", metres(-inside)));
+            } else if inside < NEAR_END_M {
+                said.caution("gap", format!("The gap of {gap} is only {} inside the band of {band} that keeps the chance of a miss at {target}.{best} Moving the bag would change it; measure again before each session.", metres(inside)));
+            } else {
+                said.note("gap", format!("The gap of {gap} is {} inside the band of {band} that keeps the chance of a miss at {target} for every rider.{best}", metres(inside)));
+            }
+        }
+        _ => {
+            if let (Some(least), Some(at)) = (p.least_miss, p.least_miss_gap_m) {
+                said.stop(
+                    "gap",
+                    format!(
+                        "There is no band: no gap keeps the chance of a miss at {target} for every rider. The smallest chance \
+                         is {}, at a gap of {} ({gap} now). A longer or wider bag, another start height or a steadier run \
+                         would change it.",
+                        chance(least),
+                        metres(at)
+                    ),
+                );
+            }
+        }
+    }
+}
+
+fn offset(said: &mut Said<'_>) {
+    let p = &said.r.placement;
+    if let Some(best) = p.best_offset_m
+        && (best - p.offset_m).abs() >= NEAR_END_M
+    {
+        let side = if best > p.offset_m { "left" } else { "right" };
+        said.note(
+            "offset",
+            format!(
+                "Landings would be centred with the bag {} farther {side}, at an offset of {}.",
+                metres((best - p.offset_m).abs()),
+                metres(best)
+            ),
+        );
+    }
+}
+
+fn starts(said: &mut Said<'_>) {
+    let (p, site) = (&said.r.placement, said.site);
+    let start = site.roll_in.start_height_m;
+    let target = chance(p.target_miss);
+    if let Some(lowest) = p.lowest_clearing_start_m {
+        if start < lowest {
+            said.stop("start", format!("The start of {} is below the lowest of {} from which at most {target} of the runs come down short or do not land. A higher start or a smaller gap would change it.", metres(start), metres(lowest)));
+        } else {
+            said.note(
+                "start",
+                format!(
+                    "Lowest start from which at most {target} of the runs come down short or do not land: {} ({} now).",
+                    metres(lowest),
+                    metres(start)
+                ),
+            );
+        }
+    }
+    if let Some(highest) = p.highest_start_in_gust_m {
+        let gust = wind(site.wind.gust_mps);
+        if start > highest {
+            said.caution("start", format!("With a gust of {gust} as added tail wind the highest start that keeps to {target} is {}, below the {} of the site. Riding only in less wind, a lower start or a larger gap would change it.", metres(highest), metres(start)));
+        } else {
+            said.note(
+                "start",
+                format!(
+                    "With a gust of {gust} as added tail wind the highest start that keeps to {target} is {}.",
+                    metres(highest)
+                ),
+            );
+        }
+    } else if p.least_miss.is_some() {
+        said.caution("start", format!("No start height keeps to {target} with a gust of {} as added tail wind. Riding only in less wind, a longer bag or another gap would change it.", wind(site.wind.gust_mps)));
+    }
+}
+
+fn short_zone(said: &mut Said<'_>) {
+    let p = &said.r.placement;
+    let Some(clearing) = p.clearing_lip_speed_mps else {
+        said.caution("short zone", "No lip speed within the range looked at clears the gap and comes down on the bag's top. A lower front, a smaller gap or a steeper take-off would change it.");
+        return;
+    };
+    let hits = match p.front_from_lip_speed_mps {
+        Some(front) if front < clearing => {
+            format!("from {} the bag's front is hit, below that the ground", speed(front))
+        }
+        _ => "the first thing hit is in the table of the short zone".to_owned(),
+    };
+    said.note(
+        "short zone",
+        format!(
+            "Slower than {} at the lip comes up short: {hits}. Whoever rolls in slowly must stop before the take-off.",
+            speed(clearing)
+        ),
+    );
+}
+
+fn stopping(said: &mut Said<'_>) {
+    let p = &said.r.placement;
+    let braking = said.site.rider.braking;
+    let Some(before) = p.last_stop_before_foot_m else {
+        said.caution("stopping", format!("No stopping place: with braking at {} of the load the rider is committed from the start. A longer flat run, a lower start or better brakes and ground would change it.", number(braking, 2)));
+        return;
+    };
+    let at = p.last_stop_speed_mps.map_or_else(String::new, |v| format!(" at {}", speed(v)));
+    let then =
+        p.last_stop_to_touchdown_s.map_or_else(String::new, |s| format!("; from there to touch-down {}", seconds(s)));
+    let others: Vec<String> = p
+        .stop_lines
+        .iter()
+        .filter(|line| (line.braking - braking).abs() > 1.0e-6)
+        .map(|line| {
+            let place = line.before_foot_m.map_or_else(|| "no line".to_owned(), metres);
+            format!("{place} at {}", number(line.braking, 2))
+        })
+        .collect();
+    let also = if others.is_empty() { String::new() } else { format!(" Other braking: {}.", list(&others)) };
+    let text = format!(
+        "Last stop line {} before the take-off's foot{at}, with braking at {} of the load{then}.{also}",
+        metres(before),
+        number(braking, 2)
+    );
+    if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
+        said.caution("stopping", format!("{text} With a little less braking there is none: wet ground or worn brakes commit the rider from the start. A longer flat run or a lower start would change it."));
+    } else {
+        said.note("stopping", text);
+    }
+}
+
+fn winds(said: &mut Said<'_>) {
+    let (r, site) = (said.r, said.site);
+    let w = &r.wind;
+    let now = site.wind.along_mps.hypot(site.wind.across_mps);
+    if now > w.limit_mps {
+        said.stop(
+            "wind",
+            format!(
+                "The wind of the site, {}, is over {} (anchors.wind), at which nobody rides. Waiting would change it.",
+                wind(now),
+                wind(w.limit_mps)
+            ),
+        );
+    }
+    let holds = (w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps);
+    if let (Some(tail), Some(head), Some(across)) = holds {
+        let text = format!(
+            "Hold at gusts over {} tail, {} head, {} cross. A mean wind reading is multiplied by {} first: hold at mean \
+             readings over {}, {}, {}.",
+            kmh(tail),
+            kmh(head),
+            kmh(across),
+            number(f64::from(GUST_FACTOR), 2),
+            kmh(w.mean_reading_tail_mps.unwrap_or(tail / f64::from(GUST_FACTOR))),
+            kmh(w.mean_reading_head_mps.unwrap_or(head / f64::from(GUST_FACTOR))),
+            kmh(w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR)))
+        );
+        let gust = site.wind.along_mps + site.wind.gust_mps;
+        if gust > tail {
+            said.caution("wind", format!("{text} The gust planned for makes {} of tail wind, over the hold. Less wind, another gap or a lower start would change it.", kmh(gust)));
+        } else {
+            said.note("wind", text);
+        }
+    } else if r.placement.miss_now.is_some_and(|miss| miss > r.placement.target_miss) {
+        said.caution("wind", format!("There is no wind to hold at: the chance of a miss passes {} already in the wind of the site. What brings that chance down gives hold winds.", chance(r.placement.target_miss)));
+    }
+}
+
+fn kmh(mps: f64) -> String {
+    format!("{} km/h", number(mps * 3.6, 0))
+}
+
+fn anchors(said: &mut Said<'_>) {
+    let w = &said.r.wind;
+    let forces = format!(
+        "in {} the bag is pushed with {} and lifted with {}",
+        wind(w.limit_mps),
+        force(w.side_force_n),
+        force(w.lift_n)
+    );
+    let capacity = force(said.site.anchors.capacity_n);
+    if w.anchors_stated < w.anchors_needed {
+        said.stop("anchors", format!("{} anchors are too few: {forces}, which takes {} anchors of {capacity}. More or stronger anchors would change it.", w.anchors_stated, w.anchors_needed));
+    } else {
+        said.note(
+            "anchors",
+            format!("{} anchors of {capacity}, {} needed: {forces}.", w.anchors_stated, w.anchors_needed),
+        );
+    }
+}
+
+fn dirt(said: &mut Said<'_>) {
+    let Some(dirt) = &said.r.dirt else {
+        return;
+    };
+    let fall = dirt.equivalent_fall_height_m;
+    let hard = dirt.hard_fall_height_m.filter(|hard| hard.is_finite());
+    let words = |within: bool| -> Vec<String> {
+        dirt.loose_fill
+            .iter()
+            .filter(|fill| (fall <= fill.table_fall_height_m) == within)
+            .map(|fill| {
+                let past = if within && hard.is_some_and(|hard| hard > fill.table_fall_height_m) {
+                    ", not at the hard speed"
+                } else {
+                    ""
+                };
+                format!(
+                    "{} of {} (to {}{past})",
+                    centimetres(fill.depth_m),
+                    fill.material,
+                    metres(fill.table_fall_height_m)
+                )
+            })
+            .collect()
+    };
+    let (inside, outside) = (words(true), words(false));
+    let side = |name: &str, fills: &[String]| {
+        if fills.is_empty() { String::new() } else { format!(" {name}: {}.", list(fills)) }
+    };
+    let ceiling = if fall > HARD_LANDING_CEILING_M { "over" } else { "under" };
+    let at_hard = hard.map_or_else(String::new, |hard| format!(", {} at the hard speed", metres(hard)));
+    said.note(
+        "dirt",
+        format!(
+            "The same jump onto dirt of the bag's slope falls like {}{at_hard}: {ceiling} the {} recommended as a ceiling for \
+             hard snow landings. Compressed loose fill after US CPSC Publication 325, Table 2, made for playgrounds:{}{} Fill \
+             in a third more than the compressed depth (factor {}). A landing slope closer to the path would change the fall height.",
+            metres(fall),
+            metres(HARD_LANDING_CEILING_M),
+            side("within the table", &inside),
+            side("Outside it", &outside),
+            number(FILL_FACTOR, 2)
+        ),
+    );
+}
+
+fn centimetres(m: f64) -> String {
+    format!("{} cm", number(m * 100.0, 0))
+}

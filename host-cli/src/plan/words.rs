@@ -1,0 +1,159 @@
+//! Numbers in words: as many digits as mean something, each with its unit.
+
+/// A number with a fixed number of decimals and thousands set apart by commas; a rounded zero has no sign.
+#[must_use]
+pub fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let (whole, rest) = text.split_once('.').map_or((text.as_str(), None), |(whole, rest)| (whole, Some(rest)));
+    let mut out = String::new();
+    if value < 0.0 && text.chars().any(|c| c.is_ascii_digit() && c != '0') {
+        out.push('-');
+    }
+    for (i, digit) in whole.chars().enumerate() {
+        if i > 0 && (whole.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    if let Some(rest) = rest {
+        out.push('.');
+        out.push_str(rest);
+    }
+    out
+}
+
+/// Metres, to the centimetre.
+#[must_use]
+pub fn metres(m: f64) -> String {
+    format!("{} m", number(m, 2))
+}
+
+/// Metres a second, and kilometres an hour.
+#[must_use]
+pub fn speed(mps: f64) -> String {
+    format!("{} m/s ({} km/h)", number(mps, 2), number(mps * 3.6, 0))
+}
+
+/// Kilometres an hour, for wind.
+#[must_use]
+pub fn wind(mps: f64) -> String {
+    format!("{} km/h ({} m/s)", number(mps * 3.6, 0), number(mps, 1))
+}
+
+/// Kilopascals to ten pascals, or whole pascals below 0.1 kPa.
+#[must_use]
+pub fn pressure(pa: f64) -> String {
+    if pa.abs() < 99.5 { format!("{} Pa", number(pa, 0)) } else { format!("{} kPa", number(pa / 1000.0, 2)) }
+}
+
+/// Seconds: hundredths below ten, tenths below a minute, then whole ones; minutes from ten minutes.
+#[must_use]
+pub fn seconds(s: f64) -> String {
+    match s.abs() {
+        a if a < 9.995 => format!("{} s", number(s, 2)),
+        a if a < 59.95 => format!("{} s", number(s, 1)),
+        a if a < 599.5 => format!("{} s", number(s, 0)),
+        _ => format!("{} min", number(s / 60.0, 0)),
+    }
+}
+
+/// Cubic metres a second.
+#[must_use]
+pub fn flow(m3ps: f64) -> String {
+    format!("{} m³/s", number(m3ps, if m3ps.abs() < 0.1 { 3 } else { 2 }))
+}
+
+/// A load over weight.
+#[must_use]
+pub fn load(g: f64) -> String {
+    format!("{} g", number(g, 1))
+}
+
+/// Newtons to ten.
+#[must_use]
+pub fn force(n: f64) -> String {
+    format!("{} N", number((n / 10.0).round() * 10.0, 0))
+}
+
+/// A chance: percent from 1 in 20, else 1 in so many.
+#[must_use]
+pub fn chance(p: f64) -> String {
+    if p <= 0.0 {
+        return "none counted".to_owned();
+    }
+    if p >= 0.05 {
+        return format!("{} %", number(p * 100.0, 0));
+    }
+    let one_in = 1.0 / p;
+    let digits = 10f64.powf(one_in.log10().floor() - 1.0);
+    format!("1 in {}", number((one_in / digits).round() * digits, 0))
+}
+
+/// A share in percent: `<1 %` below one.
+#[must_use]
+pub fn percent(share: f64) -> String {
+    if share > 0.0 && share < 0.01 { "under 1 %".to_owned() } else { format!("{} %", number(share * 100.0, 0)) }
+}
+
+/// The name of an input as people say it: `lip_speed` is `lip speed`.
+#[must_use]
+pub fn plain_name(key: &str) -> String {
+    key.replace('_', " ")
+}
+
+/// `a`, `a and b`, `a, b and c`.
+#[must_use]
+pub fn list(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+/// The first sentence of a text: up to the first full stop that a space and a capital letter follow.
+#[must_use]
+pub fn first_sentence(text: &str) -> &str {
+    let capital_follows = |rest: &str| rest.strip_prefix(". ").is_some_and(|r| r.starts_with(char::is_uppercase));
+    text.char_indices()
+        .find(|(i, _)| text.get(*i..).is_some_and(capital_follows))
+        .map_or(text, |(i, _)| text.get(..=i).unwrap_or(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_sensible_digits() {
+        assert_eq!(number(1234567.891, 1), "1,234,567.9");
+        assert_eq!(number(-0.001, 2), "0.00");
+        assert_eq!(number(-12.5, 1), "-12.5");
+        assert_eq!(number(999.0, 0), "999");
+        assert_eq!(speed(10.0), "10.00 m/s (36 km/h)");
+        assert_eq!(pressure(6.4), "6 Pa");
+        assert_eq!(pressure(1104.0), "1.10 kPa");
+        assert_eq!(seconds(1.234), "1.23 s");
+        assert_eq!(seconds(45.67), "45.7 s");
+        assert_eq!(seconds(432.1), "432 s");
+        assert_eq!(seconds(1200.0), "20 min");
+        assert_eq!(force(4564.0), "4,560 N");
+    }
+
+    #[test]
+    fn chances_are_said_in_one_of_so_many() {
+        assert_eq!(chance(0.0), "none counted");
+        assert_eq!(chance(0.5), "50 %");
+        assert_eq!(chance(0.001), "1 in 1,000");
+        assert_eq!(chance(0.00003), "1 in 33,000");
+        assert_eq!(percent(0.004), "under 1 %");
+        assert_eq!(percent(0.456), "46 %");
+    }
+
+    #[test]
+    fn sentences_end_at_a_stop_before_a_capital() {
+        assert_eq!(first_sentence("At 1.5 m. Then more. And more."), "At 1.5 m.");
+        assert_eq!(first_sentence("Only one: 1.5 m"), "Only one: 1.5 m");
+        assert_eq!(list(&["a".into(), "b".into(), "c".into()]), "a, b and c");
+    }
+}
