@@ -54,9 +54,9 @@ pub fn results() -> Results {
             takeoff_height_m: 2.44,
         },
         riders: Riders { lightest: rider(62.0, 4.2), heaviest: rider(95.0, 4.5), worst: "mean" },
-        flight: Some(Flight {
+        flight: Flight {
             airtime_s: Some(1.38),
-            apex_above_lip_m: 2.77,
+            apex_above_lip_m: Some(2.77),
             along_m: Some(4.3),
             across_m: Some(0.0),
             distance_from_lip_m: Some(5.1),
@@ -65,7 +65,7 @@ pub fn results() -> Results {
             impact_along_mps: Some(4.6),
             equivalent_fall_height_m: Some(2.22),
             outcome: "on",
-        }),
+        },
         spread: Spread {
             differences: Some(Differences {
                 mean_along_m: 4.3,

@@ -178,11 +178,12 @@ fn what_happens(page: &mut Page, site: &Site, r: &Results) {
         }
         _ => page.plain("lip", "the ride does not come to the lip"),
     }
-    if let Some(flight) = &r.flight {
+    let flight = &r.flight;
+    if let Some(apex) = flight.apex_above_lip_m {
         let time = flight
             .airtime_s
             .map_or_else(|| "no landing on the bag's plane".to_owned(), |s| format!("{} in the air", seconds(s)));
-        page.plain("air", &format!("{time}; highest {} above the lip", metres(flight.apex_above_lip_m)));
+        page.plain("air", &format!("{time}; highest {} above the lip", metres(apex)));
         if let (Some(along), Some(across), Some(out)) = (flight.along_m, flight.across_m, flight.distance_from_lip_m) {
             let side = if along < 0.0 { "before" } else { "behind" };
             page.plain(

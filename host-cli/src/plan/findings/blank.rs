@@ -53,13 +53,10 @@ fn no_landing(r: &Results) -> Option<String> {
     if r.ride.leaves_surface.is_some() {
         return Some("the bike leaves the surface on the ride down".to_owned());
     }
-    match &r.flight {
-        None => Some("the ride does not come to the lip".to_owned()),
-        Some(flight) if flight.along_m.is_none() => {
-            Some("the mean rider does not come down on the bag's plane".to_owned())
-        }
-        Some(_) => None,
+    if r.ride.lip_speed_mps.is_none() {
+        return Some("the ride does not come to the lip".to_owned());
     }
+    r.flight.along_m.is_none().then(|| "the mean rider does not come down on the bag's plane".to_owned())
 }
 
 /// Why there are no pressures to ride between; none: they were not asked for.
@@ -91,14 +88,16 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
             "stall" | "leaves_surface" => text("the ride ends at the first of the two, stall or leaving the surface"),
             _ => Some(no_landing(r).unwrap_or_else(|| "the ride does not come to the lip".to_owned())),
         },
-        "flight" | "touchdown" if rest.is_empty() => Some(no_landing(r).unwrap_or_else(|| {
+        "touchdown" if rest.is_empty() => Some(no_landing(r).unwrap_or_else(|| {
             if r.air.after_cut.is_empty() {
                 "the blowers do not lift the bag's skin".to_owned()
             } else {
                 "the mean rider does not come down on the bag".to_owned()
             }
         })),
-        "flight" => text("the mean rider does not come down on the bag's plane"),
+        "flight" => {
+            Some(no_landing(r).unwrap_or_else(|| "the mean rider does not come down on the bag's plane".to_owned()))
+        }
         "riders" => rider(r, name),
         "spread" => spread(r, rest, name),
         "placement" => placement(r, rest, name),

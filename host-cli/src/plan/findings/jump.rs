@@ -48,9 +48,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         );
     }
-    let Some(flight) = &r.flight else {
-        return;
-    };
+    let flight = &r.flight;
     let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), speed);
     let along = flight.along_m.unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
@@ -60,7 +58,7 @@ fn reach(said: &mut Said<'_>) {
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
-                metres(flight.apex_above_lip_m)
+                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), metres)
             ),
         ),
         "short" => said.stop(
@@ -138,7 +136,7 @@ fn arc_load(said: &mut Said<'_>) {
 }
 
 fn riders(said: &mut Said<'_>) {
-    if said.r.flight.is_none() {
+    if said.r.ride.lip_speed_mps.is_none() {
         return;
     }
     let r = said.r;
