@@ -1,6 +1,6 @@
 //! The limits of a plan, each with the value now: what is inside, what is outside.
 
-use super::results::Results;
+use super::results::{Level, Results};
 use super::words::{chance, load, metres, pressure, seconds};
 use crate::site::Site;
 
@@ -15,17 +15,25 @@ pub struct Limit {
     pub limit: String,
     /// Whether the value is inside.
     pub inside: bool,
+    /// How grave it is to be outside.
+    pub level: Level,
 }
+
+const LOAD: &str = "load on the ride down";
 
 /// The limits that have a value, in the order of the ride.
 #[must_use]
 pub fn limits(site: &Site, r: &Results) -> Vec<Limit> {
     let mut list = Vec::new();
-    let mut add = |what, now: String, limit: String, inside| list.push(Limit { what, now, limit, inside });
+    let mut add = |what, now: String, limit: String, inside| {
+        // The load on the ride down is a matter for the rider's arms and legs, and a caution.
+        let level = if what == LOAD { Level::Caution } else { Level::Stop };
+        list.push(Limit { what, now, limit, inside, level });
+    };
     let (bag, p, air) = (&site.bag, &r.pressures, &r.air);
     if let Some(peak) = r.ride.peak_load_g {
         let limit = site.rider.arc_load_limit;
-        add("load on the ride down", load(peak), format!("at most {}", load(limit)), peak <= limit);
+        add(LOAD, load(peak), format!("at most {}", load(limit)), peak <= limit);
     }
     if let Some(miss) = r.placement.miss_now {
         let target = r.placement.target_miss;

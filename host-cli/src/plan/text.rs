@@ -6,7 +6,7 @@ use super::results::{Finding, Level, Results};
 use super::words::{chance, first_sentence, flow, list, load, metres, number, percent, pressure, seconds, speed, wind};
 use crate::site::Site;
 use anstyle::{AnsiColor, Style as Paint};
-use textwrap::{Options, wrap};
+use textwrap::{Options, WordSplitter, wrap};
 
 /// How the text looks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +29,30 @@ struct Page {
     out: String,
 }
 
+/// Units that stay on the line of their number.
+const UNITS: [&str; 14] = ["m", "s", "g", "kg", "kPa", "Pa", "%", "m/s", "km/h", "N", "m³/s", "min", "cm", "degrees"];
+
+/// The text with blanks between numbers and units that no line breaks at.
+fn glued(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    let mut before = "";
+    for word in text.split(' ') {
+        if !out.is_empty() {
+            let unit = word.trim_end_matches(|c: char| ",.;:()".contains(c));
+            let number = before.ends_with(|c: char| c.is_ascii_digit());
+            out.push(if number && UNITS.contains(&unit) { '\u{a0}' } else { ' ' });
+        }
+        out.push_str(word);
+        before = word;
+    }
+    out
+}
+
+/// Lines as long as the page is wide; no word is broken at a hyphen.
+fn lines_of(style: Style) -> Options<'static> {
+    Options::new(style.width).word_splitter(WordSplitter::NoHyphenation)
+}
+
 /// Where the second column begins.
 const INDENT: usize = 11;
 
@@ -42,13 +66,13 @@ impl Page {
     }
 
     fn line(&mut self, text: &str) {
-        self.out.push_str(text.trim_end());
+        self.out.push_str(&text.trim_end().replace('\u{a0}', " "));
         self.out.push('\n');
     }
 
     /// A paragraph without indent.
     fn paragraph(&mut self, text: &str) {
-        for line in wrap(text, Options::new(self.style.width)) {
+        for line in wrap(&glued(text), lines_of(self.style)) {
             self.line(&line);
         }
     }
@@ -64,7 +88,8 @@ impl Page {
     /// A word in the first column and a text beside it.
     fn entry(&mut self, word: &str, paint: Paint, text: &str) {
         let hang = " ".repeat(INDENT);
-        let lines = wrap(text, Options::new(self.style.width).initial_indent(&hang).subsequent_indent(&hang));
+        let text = glued(text);
+        let lines = wrap(&text, lines_of(self.style).initial_indent(&hang).subsequent_indent(&hang));
         for (i, line) in lines.iter().enumerate() {
             if i == 0 {
                 let word_width = INDENT - 3;
@@ -103,8 +128,12 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
     what_happens(&mut page, site, results);
     page.heading("Limits");
     for limit in limits(site, results) {
-        let (word, level) = if limit.inside { ("inside", Level::Note) } else { ("OUTSIDE", Level::Stop) };
-        page.entry(word, paint(level), &format!("{:<30} {:<14} {}", limit.what, limit.now, limit.limit));
+        let (word, level) = match (limit.inside, limit.level) {
+            (true, _) => ("inside", Level::Note),
+            (false, Level::Stop) => ("OUTSIDE", Level::Stop),
+            (false, level) => ("over", level),
+        };
+        page.entry(word, paint(level), &format!("{:<32} {:<12} {}", limit.what, limit.now, limit.limit));
     }
     let grave: Vec<&Finding> = results.findings.iter().filter(|finding| finding.level != Level::Note).collect();
     if !grave.is_empty() {
@@ -128,7 +157,8 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
 
 /// Notes that the screen shows: not those whose numbers stand above already, nor the list of values without a number.
 fn said_in_short(finding: &Finding) -> bool {
-    const ELSEWHERE: [&str; 7] = ["no value", "assumed", "anchors", "field", "recovery", "pressure", "firm"];
+    const ELSEWHERE: [&str; 12] =
+        ["no value", "assumed", "anchors", "field", "recovery", "pressure", "firm", "miss", "gap", "bottoming", "band"];
     finding.level == Level::Note && !ELSEWHERE.contains(&finding.topic)
 }
 
@@ -202,10 +232,10 @@ fn what_happens(page: &mut Page, site: &Site, r: &Results) {
             page.plain(
                 "",
                 &format!(
-                    "{} into the top, {} along it; into it like a fall of {}",
+                    "{} into the top, like a fall of {}; {} m/s along it",
                     speed(normal),
-                    speed(along),
-                    metres(fall)
+                    metres(fall),
+                    number(along, 2)
                 ),
             );
         }
@@ -218,7 +248,7 @@ fn what_happens(page: &mut Page, site: &Site, r: &Results) {
         page.plain(
             "spread",
             &format!(
-                "998 of 1,000 landings {} to {} behind the front edge, {} right to {} left of the centre line",
+                "998 of 1,000 land {} to {} behind the front edge, {} right to {} left",
                 metres(low),
                 metres(high),
                 metres(-right),
@@ -244,28 +274,29 @@ fn what_happens(page: &mut Page, site: &Site, r: &Results) {
     }
     page.plain(
         "supply",
-        &format!("{} in the bag at {}", pressure(r.air.operating_pressure_pa), flow(r.air.operating_flow_m3ps)),
+        &format!(
+            "{} in the bag at {}; {}",
+            pressure(r.air.operating_pressure_pa),
+            flow(r.air.operating_flow_m3ps),
+            r.air.fill_time_s.map_or_else(|| "does not fill".to_owned(), |s| format!("fills in {}", seconds(s)))
+        ),
     );
 }
 
 fn riders(page: &mut Page, r: &Results) {
-    let rider = |name: &str, rider: &super::results::Rider| {
-        let place = rider
-            .along_m
-            .map_or_else(|| "no landing".to_owned(), |along| format!("{} from the front edge", metres(along)));
-        let miss = rider.miss.map_or_else(String::new, |miss| format!(", misses at most {}", chance(miss)));
-        format!("{name} ({} kg) {place}{miss}", number(rider.mass_kg, 0))
+    let rider = |rider: &super::results::Rider| {
+        let place = rider.along_m.map_or_else(|| "no landing".to_owned(), metres);
+        let miss = rider.miss.map_or_else(String::new, |miss| format!(" (misses at most {})", chance(miss)));
+        format!("{} kg {place}{miss}", number(rider.mass_kg, 0))
     };
-    page.plain(
-        "riders",
-        &format!("{}; {}", rider("lightest", &r.riders.lightest), rider("heaviest", &r.riders.heaviest)),
-    );
+    let (lightest, heaviest) = (rider(&r.riders.lightest), rider(&r.riders.heaviest));
+    page.plain("riders", &format!("from the front edge: {lightest}, {heaviest}"));
 }
 
 fn cautions(page: &mut Page, results: &Results) {
     page.heading("Cautions");
     for caution in &results.cautions {
-        for line in wrap(caution, Options::new(page.style.width).initial_indent("  - ").subsequent_indent("    ")) {
+        for line in wrap(&glued(caution), lines_of(page.style).initial_indent("  - ").subsequent_indent("    ")) {
             page.line(&line);
         }
     }
@@ -334,7 +365,7 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
         ),
     );
     page.heading("Short zone: what a slow roll-in meets first");
-    page.line(&format!("  {:<24} {:<12} {}", "speed at the lip", "meets", "height at the bag's front edge"));
+    page.line(&format!("  {:<20} {:<12} {}", "speed at the lip", "meets", "height at front edge"));
     for run in &p.short_zone {
         let hit = match run.hit {
             "bag_front" => "bag's front",
@@ -342,7 +373,7 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
             other => other,
         };
         page.line(&format!(
-            "  {:<24} {hit:<12} {}",
+            "  {:<20} {hit:<12} {}",
             speed(run.lip_speed_mps),
             run.height_at_gap_m.map_or_else(|| "does not come so far".to_owned(), metres)
         ));

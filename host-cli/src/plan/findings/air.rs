@@ -24,14 +24,35 @@ fn range(said: &mut Said<'_>) {
     );
     match air.status {
         "low" => {
-            said.stop("pressure", format!("The bag settles at {now}, {} below {maker}. More blower or less open area would change it.", pressure(-air.above_min_pa)));
-            said.stop("blower", format!("The air supply is too weak: {need}. A stronger or another blower, a shorter or wider duct, or less vent and leak would change it."));
+            said.stop(
+                "pressure",
+                format!(
+                    "The bag settles at {now}, {} below {maker}. More blower or less open \
+                    area would change it.",
+                    pressure(-air.above_min_pa)
+                ),
+            );
+            said.stop(
+                "blower",
+                format!(
+                    "The air supply is too weak: {need}. A stronger or another blower, a \
+                    shorter or wider duct, or less vent and leak would change it."
+                ),
+            );
         }
-        "high" => said.stop("pressure", format!("The bag settles at {now}, {} above {maker}. Slower blowers, or vents and relief flaps that open more, would change it; {need}.", pressure(-air.below_max_pa))),
+        "high" => said.stop(
+            "pressure",
+            format!(
+                "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \
+                and relief flaps that open more, would change it; {need}.",
+                pressure(-air.below_max_pa)
+            ),
+        ),
         _ => said.note(
             "pressure",
             format!(
-                "The bag settles at {now}, inside {maker}: {} above the low end and {} under the high end. Mid-range takes {} at {}.",
+                "The bag settles at {now}, inside {maker}: {} above the low end and {} \
+                        under the high end. Mid-range takes {} at {}.",
                 pressure(air.above_min_pa),
                 pressure(air.below_max_pa),
                 flow(air.needed_flow_m3ps),
@@ -40,22 +61,44 @@ fn range(said: &mut Said<'_>) {
         ),
     }
     if air.after_cut.is_empty() {
-        said.stop("blower", format!("The blowers do not lift the bag's own skin: {now} in the bag. No landing on it can be computed; a stronger blower or less open area would change it."));
+        said.stop(
+            "blower",
+            format!(
+                "The blowers do not lift the bag's own skin: {now} in the bag. No \
+                landing on it can be computed; a stronger blower or less open area \
+                would change it."
+            ),
+        );
     }
 }
 
 fn openings(said: &mut Said<'_>) {
     let air = &said.r.air;
     if air.at_shut_off {
-        said.caution("openings", format!("Nothing is open: no vent, flap or leak is stated, so that the bag settles at the blowers' shut-off pressure of {}. Every bag leaks: state bag.leak_coefficient (a timed deflation gives it), or the vents.", pressure(air.operating_pressure_pa)));
+        said.caution(
+            "openings",
+            format!(
+                "Nothing is open: no vent, flap or leak is stated, so that the bag \
+                settles at the blowers' shut-off pressure of {}. Every bag leaks: state \
+                bag.leak_coefficient (a timed deflation gives it), or the vents.",
+                pressure(air.operating_pressure_pa)
+            ),
+        );
     }
 }
 
 fn filling(said: &mut Said<'_>) {
     let air = &said.r.air;
     match air.fill_time_s {
-        Some(time) => said.note("filling", format!("From empty to 95 % of the operating pressure takes {}.", seconds(time))),
-        None => said.caution("filling", "The time to fill has no value: 95 % of the operating pressure is not reached within the time looked at. A stronger blower or less open area would change it."),
+        Some(time) => {
+            said.note("filling", format!("From empty to 95 % of the operating pressure takes {}.", seconds(time)))
+        }
+        None => said.caution(
+            "filling",
+            "The time to fill has no value: 95 % of the operating pressure is not \
+                reached within the time looked at. A stronger blower or less open area \
+                would change it.",
+        ),
     }
 }
 
@@ -68,9 +111,27 @@ fn mean_landing(said: &mut Said<'_>) {
     let uses = format!("{} of {}", metres(landing.depth_m), metres(landing.thickness_m));
     if let Some(left) = landing.ground_speed_mps {
         let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
-        said.stop("bottoming", format!("The mean rider meets the ground through the bag with {} left, like a fall of {} onto it. More pressure (with the blower for it), a thicker bag, smaller vents or a lower start would change it.", speed(left), metres(fall)));
+        said.stop(
+            "bottoming",
+            format!(
+                "The mean rider meets the ground through the bag with {} left, like a \
+                fall of {} onto it. More pressure (with the blower for it), a thicker \
+                bag, smaller vents or a lower start would change it.",
+                speed(left),
+                metres(fall)
+            ),
+        );
     } else if landing.depth_m > allowed {
-        said.stop("bottoming", format!("The mean landing goes {uses} deep, past the depth limit of {} ({}); {} are left. More pressure, a thicker bag or a lower start would change it.", metres(allowed), percent(bag.depth_limit), metres(landing.clearance_m)));
+        said.stop(
+            "bottoming",
+            format!(
+                "The mean landing goes {uses} deep, past the depth limit of {} ({}); {} \
+                are left. More pressure, a thicker bag or a lower start would change it.",
+                metres(allowed),
+                percent(bag.depth_limit),
+                metres(landing.clearance_m)
+            ),
+        );
     } else {
         said.note(
             "bottoming",
@@ -82,7 +143,15 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     }
     if landing.felt_load_g > bag.load_limit {
-        said.stop("firm", format!("The mean landing is felt as {}, over the limit of {} (bag.load_limit). Less pressure, more vent area or a lower start would change it.", load(landing.felt_load_g), load(bag.load_limit)));
+        said.stop(
+            "firm",
+            format!(
+                "The mean landing is felt as {}, over the limit of {} (bag.load_limit). \
+                Less pressure, more vent area or a lower start would change it.",
+                load(landing.felt_load_g),
+                load(bag.load_limit)
+            ),
+        );
     } else {
         said.note(
             "firm",
@@ -97,10 +166,36 @@ fn recovery(said: &mut Said<'_>) {
         return;
     };
     match landing.recovery_s {
-        Some(time) if time > interval => said.stop("recovery", format!("After a landing the bag needs {} to 99 % of its pressure, longer than the {} between riders. A longer session.interval, a stronger blower or smaller vents would change it.", seconds(time), seconds(interval))),
-        Some(time) => said.note("recovery", format!("After a landing the bag needs {} to 99 % of its pressure; riders start {} apart.", seconds(time), seconds(interval))),
+        Some(time) if time > interval => said.stop(
+            "recovery",
+            format!(
+                "After a landing the bag needs {} to 99 % of its pressure, longer than \
+                the {} between riders. A longer session.interval, a stronger blower or \
+                smaller vents would change it.",
+                seconds(time),
+                seconds(interval)
+            ),
+        ),
+        Some(time) => said.note(
+            "recovery",
+            format!(
+                "After a landing the bag needs {} to 99 % of its pressure; riders start \
+                {} apart.",
+                seconds(time),
+                seconds(interval)
+            ),
+        ),
         // What a bag with a body on the ground does is not known; that the ground is met is said already.
         None if landing.ground_speed_mps.is_some() => {}
-        None => said.stop("recovery", format!("After a landing the bag does not come back to 99 % of its pressure in the time looked at (riders start {} apart, and {} m³ are lost). A stronger blower or less open area would change it.", seconds(interval), number(landing.gas_lost_m3, 1))),
+        None => said.stop(
+            "recovery",
+            format!(
+                "After a landing the bag does not come back to 99 % of its pressure in \
+                the time looked at (riders start {} apart, and {} m³ are lost). A \
+                stronger blower or less open area would change it.",
+                seconds(interval),
+                number(landing.gas_lost_m3, 1)
+            ),
+        ),
     }
 }

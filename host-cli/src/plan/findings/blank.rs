@@ -155,21 +155,39 @@ fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
         return Some("at that lip speed the bike does not come as far as the bag's front edge".to_owned());
     }
     match name {
-        "before_foot_m" | "last_stop_before_foot_m" | "last_stop_speed_mps" => {
-            Some("a rider who brakes that hard does not stop before the take-off's foot from anywhere: committed from the start".to_owned())
-        }
+        "before_foot_m" | "last_stop_before_foot_m" | "last_stop_speed_mps" => Some(
+            "a rider who brakes that hard does not stop before the take-off's foot \
+                    from anywhere: committed from the start"
+                .to_owned(),
+        ),
         "to_touchdown_s" | "last_stop_to_touchdown_s" => {
             Some(no_landing(r).unwrap_or_else(|| "there is no last stop line to count from".to_owned()))
         }
         "clearing_lip_speed_mps" => Some("no lip speed looked at clears the gap".to_owned()),
-        "front_from_lip_speed_mps" if p.clearing_lip_speed_mps.is_none() => Some("no lip speed looked at clears the gap".to_owned()),
-        "front_from_lip_speed_mps" => Some("below the clearing speed no lip speed meets the bag's front first".to_owned()),
-        "miss_now" => r.spread.sampling.as_ref().map(|_| "the sampling gives no chance for one of the riders".to_owned()),
-        "gap_low_m" | "gap_high_m" | "inside_band_m" => when_searched("no gap keeps the chance of a miss at the target for every rider"),
-        "best_gap_m" | "miss_at_best" | "best_offset_m" => when_searched("too few sampled runs come down on the bag's plane"),
+        "front_from_lip_speed_mps" if p.clearing_lip_speed_mps.is_none() => {
+            Some("no lip speed looked at clears the gap".to_owned())
+        }
+        "front_from_lip_speed_mps" => {
+            Some("below the clearing speed no lip speed meets the bag's front first".to_owned())
+        }
+        "miss_now" => {
+            r.spread.sampling.as_ref().map(|_| "the sampling gives no chance for one of the riders".to_owned())
+        }
+        "gap_low_m" | "gap_high_m" | "inside_band_m" => {
+            when_searched("no gap keeps the chance of a miss at the target for every rider")
+        }
+        "best_gap_m" | "miss_at_best" | "best_offset_m" => {
+            when_searched("too few sampled runs come down on the bag's plane")
+        }
         "least_miss" | "least_miss_gap_m" => when_searched("no gap could be tried"),
-        "lowest_clearing_start_m" => when_searched("no start height up to 40 m, or none that the roll-in's sections can make, keeps runs from coming down short at the target"),
-        "highest_start_in_gust_m" => when_searched("no start height keeps to the target with the gust as added tail wind, or the roll-in's sections cannot make others"),
+        "lowest_clearing_start_m" => when_searched(
+            "no start height up to 40 m, or none that the roll-in's sections can \
+                make, keeps runs from coming down short at the target",
+        ),
+        "highest_start_in_gust_m" => when_searched(
+            "no start height keeps to the target with the gust as added tail wind, \
+                or the roll-in's sections cannot make others",
+        ),
         _ => Some("it was not computed".to_owned()),
     }
 }
@@ -196,18 +214,29 @@ fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
     let own_end = !(rest.starts_with("worst") || rest.starts_with("ends"));
     Some(match name {
         "stop_pa" | "stop_by_depth_pa" => no_stop(),
-        "firm_pa" if p.firm_limit == Some("not_kept") => "the load limit is passed even from just taut: there is no firm pressure".to_owned(),
+        "firm_pa" if p.firm_limit == Some("not_kept") => {
+            "the load limit is passed even from just taut: there is no firm pressure".to_owned()
+        }
         "firm_pa" => "the load limit is kept up to 20 kPa: it does not bound the pressure".to_owned(),
         "band_low_pa" | "band_high_pa" => "the ride band is empty".to_owned(),
         "wait_pa" if p.stop_pa.is_none() => no_stop(),
-        "wait_pa" => "even from the operating pressure the stop pressure is nearer than a committed rider's touch-down, or the time that such a rider needs has no value".to_owned(),
+        "wait_pa" => "even from the operating pressure the stop pressure is nearer than a \
+                committed rider's touch-down, or the time that such a rider needs has \
+                no value"
+            .to_owned(),
         "power_loss_to_stop_s" if own_end && p.stop_pa.is_none() => no_stop(),
-        "power_loss_to_stop_s" => "after a power cut the stop pressure is not reached within the time looked at, or there is none".to_owned(),
+        "power_loss_to_stop_s" => "after a power cut the stop pressure is not reached within the time \
+                looked at, or there is none"
+            .to_owned(),
         "holds_for_s" => "after a power cut the hard landing keeps the depth limit for longer than 120 s".to_owned(),
-        "seconds_missing" | "alarm_delay_s" => "without supply sense the time to the alarm has no value: the pressure does not fall half-way to a stop pressure".to_owned(),
+        "seconds_missing" | "alarm_delay_s" => "without supply sense the time to the alarm has no value: the pressure \
+                does not fall half-way to a stop pressure"
+            .to_owned(),
         "worst" => "the ends of the assumed numbers were not tried".to_owned(),
         "hard_speed_mps" | "hard_thickness_m" => NO_DIFFERENCES.to_owned(),
-        "commitment_s" | "committed_from_start" => no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned()),
+        "commitment_s" | "committed_from_start" => {
+            no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned())
+        }
         _ => "it was not computed".to_owned(),
     })
 }

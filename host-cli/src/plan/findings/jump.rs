@@ -196,7 +196,8 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
             )
         } else {
             format!(
-                "The {who} misses the landing field in no more than about {} of {runs} runs, against the {} planned for.",
+                "The {who} misses the landing field in no more than about {} of {runs} \
+                        runs, against the {} planned for.",
                 chance(miss),
                 chance(target)
             )
@@ -311,7 +312,8 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
         said.stop(
             "field",
             format!(
-                "The landing field is too small wherever the bag stands: {}. A bigger bag or a steadier run would change it.",
+                "The landing field is too small wherever the bag stands: {}. A bigger \
+                        bag or a steadier run would change it.",
                 list(&too_small)
             ),
         );

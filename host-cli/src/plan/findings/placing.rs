@@ -30,11 +30,34 @@ fn gap(said: &mut Said<'_>) {
             let band = format!("{} to {}", metres(low), metres(high));
             let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(best)));
             if inside < 0.0 {
-                said.stop("gap", format!("The gap of {gap} is {} outside the band of {band} that keeps the chance of a miss at {target} for every rider.{best} Moving the bag would change it.", metres(-inside)));
+                said.stop(
+                    "gap",
+                    format!(
+                        "The gap of {gap} is {} outside the band of {band} that keeps the chance \
+                        of a miss at {target} for every rider.{best} Moving the bag would \
+                        change it.",
+                        metres(-inside)
+                    ),
+                );
             } else if inside < NEAR_END_M {
-                said.caution("gap", format!("The gap of {gap} is only {} inside the band of {band} that keeps the chance of a miss at {target}.{best} Moving the bag would change it; measure again before each session.", metres(inside)));
+                said.caution(
+                    "gap",
+                    format!(
+                        "The gap of {gap} is only {} inside the band of {band} that keeps the \
+                        chance of a miss at {target}.{best} Moving the bag would change it; \
+                        measure again before each session.",
+                        metres(inside)
+                    ),
+                );
             } else {
-                said.note("gap", format!("The gap of {gap} is {} inside the band of {band} that keeps the chance of a miss at {target} for every rider.{best}", metres(inside)));
+                said.note(
+                    "gap",
+                    format!(
+                        "The gap of {gap} is {} inside the band of {band} that keeps the chance \
+                        of a miss at {target} for every rider.{best}",
+                        metres(inside)
+                    ),
+                );
             }
         }
         _ => {
@@ -77,12 +100,22 @@ fn starts(said: &mut Said<'_>) {
     let target = chance(p.target_miss);
     if let Some(lowest) = p.lowest_clearing_start_m {
         if start < lowest {
-            said.stop("start", format!("The start of {} is below the lowest of {} from which at most {target} of the runs come down short or do not land. A higher start or a smaller gap would change it.", metres(start), metres(lowest)));
+            said.stop(
+                "start",
+                format!(
+                    "The start of {} is below the lowest of {} from which at most {target} \
+                    of the runs come down short or do not land. A higher start or a smaller \
+                    gap would change it.",
+                    metres(start),
+                    metres(lowest)
+                ),
+            );
         } else {
             said.note(
                 "start",
                 format!(
-                    "Lowest start from which at most {target} of the runs come down short or do not land: {} ({} now).",
+                    "Lowest start: {} ({} now). From there at most {target} of the runs come \
+                            down short or do not land.",
                     metres(lowest),
                     metres(start)
                 ),
@@ -92,37 +125,60 @@ fn starts(said: &mut Said<'_>) {
     if let Some(highest) = p.highest_start_in_gust_m {
         let gust = wind(site.wind.gust_mps);
         if start > highest {
-            said.caution("start", format!("With a gust of {gust} as added tail wind the highest start that keeps to {target} is {}, below the {} of the site. Riding only in less wind, a lower start or a larger gap would change it.", metres(highest), metres(start)));
+            said.caution(
+                "start",
+                format!(
+                    "With a gust of {gust} as added tail wind the highest start that keeps \
+                    to {target} is {}, below the {} of the site. Riding only in less wind, \
+                    a lower start or a larger gap would change it.",
+                    metres(highest),
+                    metres(start)
+                ),
+            );
         } else {
             said.note(
                 "start",
                 format!(
-                    "With a gust of {gust} as added tail wind the highest start that keeps to {target} is {}.",
+                    "Highest start in a gust of {gust}: {}. It is added as tail wind, and \
+                            the chance of a miss keeps to {target}.",
                     metres(highest)
                 ),
             );
         }
     } else if p.least_miss.is_some() {
-        said.caution("start", format!("No start height keeps to {target} with a gust of {} as added tail wind. Riding only in less wind, a longer bag or another gap would change it.", wind(site.wind.gust_mps)));
+        said.caution(
+            "start",
+            format!(
+                "No start height keeps to {target} with a gust of {} as added tail wind. \
+                Riding only in less wind, a longer bag or another gap would change it.",
+                wind(site.wind.gust_mps)
+            ),
+        );
     }
 }
 
 fn short_zone(said: &mut Said<'_>) {
     let p = &said.r.placement;
     let Some(clearing) = p.clearing_lip_speed_mps else {
-        said.caution("short zone", "No lip speed within the range looked at clears the gap and comes down on the bag's top. A lower front, a smaller gap or a steeper take-off would change it.");
+        said.caution(
+            "short zone",
+            "No lip speed within the range looked at clears the gap and comes down \
+                on the bag's top. A lower front, a smaller gap or a steeper take-off \
+                would change it.",
+        );
         return;
     };
     let hits = match p.front_from_lip_speed_mps {
         Some(front) if front < clearing => {
             format!("from {} the bag's front is hit, below that the ground", speed(front))
         }
-        _ => "the first thing hit is in the table of the short zone".to_owned(),
+        _ => "the table of the short zone says what is hit first".to_owned(),
     };
     said.note(
         "short zone",
         format!(
-            "Slower than {} at the lip comes up short: {hits}. Whoever rolls in slowly must stop before the take-off.",
+            "Slower than {} at the lip comes up short. There {hits}. Whoever rolls \
+                    in slowly must stop before the take-off.",
             speed(clearing)
         ),
     );
@@ -132,7 +188,15 @@ fn stopping(said: &mut Said<'_>) {
     let p = &said.r.placement;
     let braking = said.site.rider.braking;
     let Some(before) = p.last_stop_before_foot_m else {
-        said.caution("stopping", format!("No stopping place: with braking at {} of the load the rider is committed from the start. A longer flat run, a lower start or better brakes and ground would change it.", number(braking, 2)));
+        said.caution(
+            "stopping",
+            format!(
+                "No stopping place: with braking at {} of the load the rider is \
+                committed from the start. A longer flat run, a lower start or better \
+                brakes and ground would change it.",
+                number(braking, 2)
+            ),
+        );
         return;
     };
     let at = p.last_stop_speed_mps.map_or_else(String::new, |v| format!(" at {}", speed(v)));
@@ -149,12 +213,19 @@ fn stopping(said: &mut Said<'_>) {
         .collect();
     let also = if others.is_empty() { String::new() } else { format!(" Other braking: {}.", list(&others)) };
     let text = format!(
-        "Last stop line {} before the take-off's foot{at}, with braking at {} of the load{then}.{also}",
+        "Last stop line {} before the take-off's foot{at}. Braking is {} of the load{then}.{also}",
         metres(before),
         number(braking, 2)
     );
     if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
-        said.caution("stopping", format!("{text} With a little less braking there is none: wet ground or worn brakes commit the rider from the start. A longer flat run or a lower start would change it."));
+        said.caution(
+            "stopping",
+            format!(
+                "{text} With a little less braking there is none: wet ground or worn \
+                brakes commit the rider from the start. A longer flat run or a lower \
+                start would change it."
+            ),
+        );
     } else {
         said.note("stopping", text);
     }
@@ -168,7 +239,8 @@ fn winds(said: &mut Said<'_>) {
         said.stop(
             "wind",
             format!(
-                "The wind of the site, {}, is over {} (anchors.wind), at which nobody rides. Waiting would change it.",
+                "The wind of the site, {}, is over {} (anchors.wind), at which nobody \
+                        rides. Waiting would change it.",
                 wind(now),
                 wind(w.limit_mps)
             ),
@@ -177,24 +249,38 @@ fn winds(said: &mut Said<'_>) {
     let holds = (w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps);
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
-            "Hold at gusts over {} tail, {} head, {} cross. A mean wind reading is multiplied by {} first: hold at mean \
-             readings over {}, {}, {}.",
+            "Hold at gusts over {} tail, {} head, {} cross, and at mean readings over {}, {}, {}. A mean wind reading is \
+             multiplied by {} before it is compared with a gust.",
             kmh(tail),
             kmh(head),
             kmh(across),
-            number(f64::from(GUST_FACTOR), 2),
             kmh(w.mean_reading_tail_mps.unwrap_or(tail / f64::from(GUST_FACTOR))),
             kmh(w.mean_reading_head_mps.unwrap_or(head / f64::from(GUST_FACTOR))),
-            kmh(w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR)))
+            kmh(w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR))),
+            number(f64::from(GUST_FACTOR), 2)
         );
         let gust = site.wind.along_mps + site.wind.gust_mps;
         if gust > tail {
-            said.caution("wind", format!("{text} The gust planned for makes {} of tail wind, over the hold. Less wind, another gap or a lower start would change it.", kmh(gust)));
+            said.caution(
+                "wind",
+                format!(
+                    "{text} The gust planned for makes {} of tail wind, over the hold. Less \
+                    wind, another gap or a lower start would change it.",
+                    kmh(gust)
+                ),
+            );
         } else {
             said.note("wind", text);
         }
     } else if r.placement.miss_now.is_some_and(|miss| miss > r.placement.target_miss) {
-        said.caution("wind", format!("There is no wind to hold at: the chance of a miss passes {} already in the wind of the site. What brings that chance down gives hold winds.", chance(r.placement.target_miss)));
+        said.caution(
+            "wind",
+            format!(
+                "There is no wind to hold at: the chance of a miss passes {} already in \
+                the wind of the site. What brings that chance down gives hold winds.",
+                chance(r.placement.target_miss)
+            ),
+        );
     }
 }
 
@@ -212,7 +298,14 @@ fn anchors(said: &mut Said<'_>) {
     );
     let capacity = force(said.site.anchors.capacity_n);
     if w.anchors_stated < w.anchors_needed {
-        said.stop("anchors", format!("{} anchors are too few: {forces}, which takes {} anchors of {capacity}. More or stronger anchors would change it.", w.anchors_stated, w.anchors_needed));
+        said.stop(
+            "anchors",
+            format!(
+                "{} anchors are too few: {forces}, which takes {} anchors of {capacity}. \
+                More or stronger anchors would change it.",
+                w.anchors_stated, w.anchors_needed
+            ),
+        );
     } else {
         said.note(
             "anchors",
@@ -251,14 +344,23 @@ fn dirt(said: &mut Said<'_>) {
         if fills.is_empty() { String::new() } else { format!(" {name}: {}.", list(fills)) }
     };
     let ceiling = if fall > HARD_LANDING_CEILING_M { "over" } else { "under" };
-    let at_hard = hard.map_or_else(String::new, |hard| format!(", {} at the hard speed", metres(hard)));
+    let first = |material: &str| {
+        dirt.loose_fill.iter().find(|fill| fill.material == material).map_or_else(String::new, |fill| {
+            let side = if fall <= fill.table_fall_height_m { "within" } else { "outside" };
+            format!(", {side} the table for {} of {material}", centimetres(fill.depth_m))
+        })
+    };
+    let at_hard = hard.map_or_else(String::new, |hard| format!(" (at the hard speed {})", metres(hard)));
     said.note(
         "dirt",
         format!(
-            "The same jump onto dirt of the bag's slope falls like {}{at_hard}: {ceiling} the {} recommended as a ceiling for \
-             hard snow landings. Compressed loose fill after US CPSC Publication 325, Table 2, made for playgrounds:{}{} Fill \
-             in a third more than the compressed depth (factor {}). A landing slope closer to the path would change the fall height.",
+            "Onto dirt of the bag's slope the same jump falls like {}{}{}. That is {ceiling} the {} recommended as a ceiling \
+             for hard snow landings{at_hard}. Compressed loose fill after US CPSC Publication 325, Table 2, made for \
+             playgrounds:{}{} Fill in a third more than the compressed depth (factor {}). A landing slope closer to the \
+             path would change the fall height.",
             metres(fall),
+            first("wood chips"),
+            first("sand"),
             metres(HARD_LANDING_CEILING_M),
             side("within the table", &inside),
             side("Outside it", &outside),

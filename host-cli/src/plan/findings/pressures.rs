@@ -24,7 +24,13 @@ fn computed(said: &mut Said<'_>) -> bool {
         return true;
     }
     if let Some(why) = super::blank::no_pressures(said.r) {
-        said.stop("band", format!("There are no pressures to ride between: {why}. What is said about reach and blowers has to change first."));
+        said.stop(
+            "band",
+            format!(
+                "There are no pressures to ride between: {why}. What is said about reach \
+                and blowers has to change first."
+            ),
+        );
     }
     false
 }
@@ -57,7 +63,8 @@ fn hard_landing(said: &mut Said<'_>) {
         number(said.site.rider.heaviest_kg, 0),
         speed(hard)
     );
-    let cure = "More pressure (with the blower for it), a thicker bag, smaller vents, lighter riders or a lower start would change it.";
+    let cure = "More pressure (with the blower for it), a thicker bag, smaller vents, \
+            lighter riders or a lower start would change it.";
     if depth >= thickness {
         said.stop(
             "bottoming",
@@ -95,7 +102,15 @@ fn stop_pressure(said: &mut Said<'_>) {
     let p = &r.pressures;
     let operating = r.air.operating_pressure_pa;
     let Some(stop) = p.stop_pa else {
-        said.stop("stop pressure", format!("No pressure up to 20 kPa keeps the hard landing within {} of the bag's thickness. A thicker bag, less vent area, lighter riders or a lower start would change it.", percent(bag.depth_limit)));
+        said.stop(
+            "stop pressure",
+            format!(
+                "No pressure up to 20 kPa keeps the hard landing within {} of the bag's \
+                thickness. A thicker bag, less vent area, lighter riders or a lower \
+                start would change it.",
+                percent(bag.depth_limit)
+            ),
+        );
         return;
     };
     let rule = if p.stop_rule == Some("floor") {
@@ -109,12 +124,43 @@ fn stop_pressure(said: &mut Said<'_>) {
         "set by how deep the hard landing goes".to_owned()
     };
     match worst(said) {
-        Some(end) if end.stop_pa.is_none() => said.stop("stop pressure", format!("Stop pressure {} as stated, but {} no pressure up to 20 kPa keeps the hard landing within the depth limit. A drop test that measures both, a thicker bag or a lower start would change it.", pressure(stop), end_words(end))),
-        Some(end) if end.stop_pa.is_some_and(|worst| worst > operating && stop <= operating) => said.stop("stop pressure", format!("The bag settles at {}, under the stop pressure of {} {} ({} as stated, {rule}). A drop test that measures both, more pressure, a thicker bag or a lower start would change it.", pressure(operating), pressure(end.stop_pa.unwrap_or(stop)), end_words(end), pressure(stop))),
-        _ if stop > operating => said.stop("stop pressure", format!("The bag settles at {}, under the stop pressure of {}, {rule}. More pressure, a thicker bag or a lower start would change it.", pressure(operating), pressure(stop))),
+        Some(end) if end.stop_pa.is_none() => said.stop(
+            "stop pressure",
+            format!(
+                "Stop pressure {} as stated, but {} no pressure up to 20 kPa keeps the \
+                hard landing within the depth limit. A drop test that measures both, a \
+                thicker bag or a lower start would change it.",
+                pressure(stop),
+                end_words(end)
+            ),
+        ),
+        Some(end) if end.stop_pa.is_some_and(|worst| worst > operating && stop <= operating) => said.stop(
+            "stop pressure",
+            format!(
+                "The bag settles at {}, under the stop pressure of {} {} ({} as stated, \
+                {rule}). A drop test that measures both, more pressure, a thicker bag \
+                or a lower start would change it.",
+                pressure(operating),
+                pressure(end.stop_pa.unwrap_or(stop)),
+                end_words(end),
+                pressure(stop)
+            ),
+        ),
+        _ if stop > operating => said.stop(
+            "stop pressure",
+            format!(
+                "The bag settles at {}, under the stop pressure of {}, {rule}. More \
+                pressure, a thicker bag or a lower start would change it.",
+                pressure(operating),
+                pressure(stop)
+            ),
+        ),
         end => {
-            let at_worst = end.and_then(|end| end.stop_pa).filter(|worst| *worst > stop).map_or_else(String::new, |worst| format!(" At the worst end of the assumed numbers: {}.", pressure(worst)));
-            said.note("stop pressure", format!("Nobody rides at or under {}, {rule}.{at_worst}", pressure(stop)));
+            let at_worst =
+                end.and_then(|end| end.stop_pa).filter(|worst| *worst > stop).map_or_else(String::new, |worst| {
+                    format!(" At the worst end of the assumed numbers: {}.", pressure(worst))
+                });
+            said.note("stop pressure", format!("Nobody rides at or under {}. It is {rule}.{at_worst}", pressure(stop)));
         }
     }
 }
@@ -125,10 +171,34 @@ fn firm_pressure(said: &mut Said<'_>) {
     let limit = load(site.bag.load_limit);
     let light = format!("the lightest rider ({} kg)", number(site.rider.lightest_kg, 0));
     match (r.pressures.firm_limit, r.pressures.firm_pa) {
-        (Some("not_kept"), _) => said.stop("firm", format!("Too firm at any pressure: even from just taut {light} feels more than {limit} in the hard landing. A lower start, more vent area, or a bag that takes longer to stop a body would change it.")),
-        (_, Some(firm)) if operating > firm => said.stop("firm", format!("Too firm: the bag settles at {}, over the {} at which {light} still keeps {limit} in the hard landing. Less pressure, more vent area or a lower start would change it.", pressure(operating), pressure(firm))),
-        (_, Some(firm)) => said.note("firm", format!("Up to {} {light} keeps {limit} in the hard landing.", pressure(firm))),
-        _ => said.note("firm", format!("The load limit of {limit} does not bound the pressure: {light} keeps it up to 20 kPa, the highest looked at.")),
+        (Some("not_kept"), _) => said.stop(
+            "firm",
+            format!(
+                "Too firm at any pressure: even from just taut {light} feels more than \
+                {limit} in the hard landing. A lower start, more vent area, or a bag \
+                that takes longer to stop a body would change it."
+            ),
+        ),
+        (_, Some(firm)) if operating > firm => said.stop(
+            "firm",
+            format!(
+                "Too firm: the bag settles at {}, over the {} at which {light} still \
+                keeps {limit} in the hard landing. Less pressure, more vent area or a \
+                lower start would change it.",
+                pressure(operating),
+                pressure(firm)
+            ),
+        ),
+        (_, Some(firm)) => {
+            said.note("firm", format!("Up to {} {light} keeps {limit} in the hard landing.", pressure(firm)))
+        }
+        _ => said.note(
+            "firm",
+            format!(
+                "The load limit of {limit} does not bound the pressure: {light} keeps it \
+                up to 20 kPa, the highest looked at."
+            ),
+        ),
     }
 }
 
@@ -164,7 +234,16 @@ fn band(said: &mut Said<'_>) {
             (None, Some(firm)) => format!("no stop pressure, firm pressure {}", pressure(firm)),
             (None, None) => "neither a stop nor a firm pressure".to_owned(),
         };
-        said.stop("band", format!("The ride band is empty: there is no pressure to ride at ({ends}, maker's range {} to {}). What would have to change: {}.", pressure(bag.pressure_min_pa), pressure(bag.pressure_max_pa), if changes.is_empty() { "the maker's range or the limits stated".to_owned() } else { list(&changes) }));
+        said.stop(
+            "band",
+            format!(
+                "The ride band is empty: there is no pressure to ride at ({ends}, \
+                maker's range {} to {}). What would have to change: {}.",
+                pressure(bag.pressure_min_pa),
+                pressure(bag.pressure_max_pa),
+                if changes.is_empty() { "the maker's range or the limits stated".to_owned() } else { list(&changes) }
+            ),
+        );
         return;
     }
     if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
@@ -172,7 +251,14 @@ fn band(said: &mut Said<'_>) {
             format!("{} ({}) to {} ({})", pressure(low), name(p.band_low_rule), pressure(high), name(p.band_high_rule));
         if operating < low || operating > high {
             let way = if operating < low { "below" } else { "above" };
-            said.stop("band", format!("The bag settles at {}, {way} the ride band of {band}. Blowers and openings that settle it inside would change it.", pressure(operating)));
+            said.stop(
+                "band",
+                format!(
+                    "The bag settles at {}, {way} the ride band of {band}. Blowers and \
+                    openings that settle it inside would change it.",
+                    pressure(operating)
+                ),
+            );
         } else {
             said.note("band", format!("Ride band: {band}; the bag settles at {}.", pressure(operating)));
         }
@@ -202,7 +288,13 @@ fn power_loss(said: &mut Said<'_>) {
     });
     let holds_words = holds.map_or_else(|| "longer than 120 s".to_owned(), seconds);
     if p.seconds_missing.is_none() {
-        said.stop("power", "The time to the alarm after a power cut has no value: without supply sense the alarm waits for the pressure to fall half-way to the stop pressure, and that has no value or is not reached. A box that senses the supply (watch.supply_sense) would change it.");
+        said.stop(
+            "power",
+            "The time to the alarm after a power cut has no value: without supply \
+                sense the alarm waits for the pressure to fall half-way to the stop \
+                pressure, and that has no value or is not reached. A box that senses \
+                the supply (watch.supply_sense) would change it.",
+        );
     } else if missing > 0.0 {
         let stated = if acting.is_some() { format!(" As stated {} are missing.", seconds(own)) } else { String::new() };
         said.stop(
@@ -216,16 +308,29 @@ fn power_loss(said: &mut Said<'_>) {
             ),
         );
     } else if needs.is_none() {
-        said.note("power", format!("After a power cut the bag keeps the hard landing within the depth limit for {holds_words}; the alarm has no time of its own, since the pressure does not fall half-way to the stop pressure."));
+        said.note(
+            "power",
+            format!(
+                "After a power cut the bag keeps the hard landing within the depth limit \
+                for {holds_words}; the alarm has no time of its own, since the pressure \
+                does not fall half-way to the stop pressure."
+            ),
+        );
     } else if let Some(needs) = needs {
-        said.note("power", format!("After a power cut the bag keeps the hard landing within the depth limit for {holds_words}{where_}; {needs}."));
+        said.note(
+            "power",
+            format!(
+                "After a power cut the bag keeps the hard landing within the depth limit \
+                for {holds_words}{where_}. For a committed rider {needs}."
+            ),
+        );
     }
     if let Some(count) = p.landings_without_supply {
         let count = if count >= 200 { "At least 200".to_owned() } else { count.to_string() };
         said.note(
             "power",
             format!(
-                "Hard landings without supply until one passes the depth limit: {count}, one every {}.",
+                "Hard landings without supply until one passes the depth limit: {count}. They come one every {}.",
                 seconds(site.session.interval_s)
             ),
         );
@@ -257,11 +362,34 @@ fn wait(said: &mut Said<'_>) {
     let r = said.r;
     let operating = r.air.operating_pressure_pa;
     match r.pressures.wait_pa {
-        None => said.stop("wait", format!("There is no wait pressure: even from the {} at which the bag settles, a power cut brings it to the stop pressure sooner than a committed rider is down (or there is no stop pressure). What would help: {}.", pressure(operating), helps(said))),
-        Some(wait) if wait > operating => said.stop("wait", format!("No new rider could start: the wait pressure of {} is over the {} at which the bag settles. More pressure or less leak would change it.", pressure(wait), pressure(operating))),
+        None => said.stop(
+            "wait",
+            format!(
+                "There is no wait pressure: even from the {} at which the bag settles, a \
+                power cut brings it to the stop pressure sooner than a committed rider \
+                is down (or there is no stop pressure). What would help: {}.",
+                pressure(operating),
+                helps(said)
+            ),
+        ),
+        Some(wait) if wait > operating => said.stop(
+            "wait",
+            format!(
+                "No new rider could start: the wait pressure of {} is over the {} at \
+                which the bag settles. More pressure or less leak would change it.",
+                pressure(wait),
+                pressure(operating)
+            ),
+        ),
         Some(wait) => {
-            let loss = r.pressures.power_loss_to_stop_s.map_or_else(|| "does not come to the stop pressure within the time looked at".to_owned(), |s| format!("comes to the stop pressure in {}", seconds(s)));
-            said.note("wait", format!("No new rider starts below {}; with the power lost the bag {loss}.", pressure(wait)));
+            let loss = r.pressures.power_loss_to_stop_s.map_or_else(
+                || "does not come to the stop pressure within the time looked at".to_owned(),
+                |s| format!("comes to the stop pressure in {}", seconds(s)),
+            );
+            said.note(
+                "wait",
+                format!("No new rider starts below {}. With the power lost the bag {loss}.", pressure(wait)),
+            );
         }
     }
 }
@@ -282,5 +410,13 @@ fn ends(said: &mut Said<'_>) {
             )
         },
     );
-    said.caution("assumed", format!("Skin stretch and dish radius rule every pressure and time above and are assumed, not measured on this bag, so that findings act on the worst end.{span} A drop test and a timed deflation, then bag.fitted = true, would change it."));
+    said.caution(
+        "assumed",
+        format!(
+            "Skin stretch and dish radius rule every pressure and time above and are \
+            assumed, not measured on this bag, so that findings act on the worst \
+            end.{span} A drop test and a timed deflation, then bag.fitted = true, \
+            would change it."
+        ),
+    );
 }

@@ -1,1 +1,469 @@
+use super::*;
+use crate::plan::csv::flatten;
+use crate::plan::results::{Results, RidePlace};
+use crate::plan::sample;
+use crate::site::Site;
 
+/// Findings after a change to the quiet plan.
+fn after(change: impl FnOnce(&mut Site, &mut Results)) -> Vec<Finding> {
+    let (mut site, mut results) = (sample::site(), sample::results());
+    change(&mut site, &mut results);
+    findings(&site, &results)
+}
+
+/// Level and text of the first finding on a topic that holds some words.
+fn level(list: &[Finding], topic: &str, words: &str) -> Option<Level> {
+    list.iter().find(|finding| finding.topic == topic && finding.text.contains(words)).map(|finding| finding.level)
+}
+
+/// A change must bring a finding of this level and these words, which the quiet plan has not.
+#[track_caller]
+fn triggers(topic: &str, wanted: Level, words: &str, change: impl FnOnce(&mut Site, &mut Results)) {
+    assert_eq!(level(&after(|_, _| {}), topic, words), None, "said without a cause");
+    let list = after(change);
+    assert_eq!(level(&list, topic, words), Some(wanted), "{list:#?}");
+    assert_eq!(inside_all_limits(&list), !list.iter().any(|f| f.level == Level::Stop));
+}
+
+#[test]
+fn a_quiet_plan_has_notes_alone() {
+    let list = after(|_, _| {});
+    assert!(list.iter().all(|finding| finding.level == Level::Note), "{list:#?}");
+    assert!(inside_all_limits(&list));
+    for (topic, words) in [
+        ("miss", "fewer than 1 in 33,000"),
+        ("gap", "0.80 m inside the band of 0.00 m to 2.60 m"),
+        ("steady", "lip speed (46 %, 0.27 m for one sd) and carry (30 %, 0.22 m for one sd)"),
+        ("bottoming", "0.95 m of 2.20 m deep"),
+        ("firm", "5.2 g, limit 10.0 g"),
+        ("pressure", "0.48 kPa above the low end"),
+        ("stopping", "9.40 m before the take-off's foot"),
+        ("wind", "23 km/h tail"),
+        ("wind", "multiplied by 1.66"),
+        ("anchors", "12 anchors of 1,600 N, 8 needed"),
+        ("dirt", "over the 1.50 m"),
+        ("assumed", "rider.carry, rider.contact_height"),
+        ("power", "4.20 s is needed"),
+    ] {
+        assert!(level(&list, topic, words).is_some(), "{topic}: {words}\n{list:#?}");
+    }
+}
+
+#[test]
+fn the_gravest_come_first() {
+    let list = after(|site, r| {
+        site.bag.fitted = false;
+        r.pressures.fitted = false;
+        r.wind.anchors_stated = 6;
+        r.ride.peak_load_g = Some(4.5);
+    });
+    assert!(list.is_sorted_by_key(|finding| finding.level));
+    assert_eq!(list.first().map(|f| (f.level, f.topic)), Some((Level::Stop, "anchors")));
+    assert!(level(&list, "load", "4.5 g").is_some_and(|level| level == Level::Caution));
+    assert_eq!(list.last().map(|f| f.level), Some(Level::Note));
+}
+
+#[test]
+fn only_a_stop_is_outside_a_limit() {
+    let finding = |level| Finding { level, topic: "gap", text: String::new() };
+    assert!(inside_all_limits(&[]));
+    assert!(inside_all_limits(&[finding(Level::Note), finding(Level::Caution)]));
+    assert!(!inside_all_limits(&[finding(Level::Note), finding(Level::Stop)]));
+}
+
+fn no_flight(r: &mut Results) {
+    r.ride.lip_speed_mps = None;
+    r.ride.time_to_lip_s = None;
+    r.flight.along_m = None;
+    r.flight.apex_above_lip_m = None;
+    r.touchdown = None;
+    r.dirt = None;
+    r.pressures = Default::default();
+}
+
+#[test]
+fn the_ride_ends_before_the_lip() {
+    let place = |before_foot_m| Some(RidePlace { before_foot_m, speed_mps: 3.0 });
+    triggers("reach", Level::Stop, "rest 2.00 m before", |_, r| {
+        no_flight(r);
+        r.ride.stall = place(2.0);
+    });
+    triggers("reach", Level::Stop, "on the take-off, 0.50 m past", |_, r| {
+        no_flight(r);
+        r.ride.stall = place(-0.5);
+    });
+    triggers("reach", Level::Stop, "leaves the surface 2.00 m", |_, r| {
+        no_flight(r);
+        r.ride.leaves_surface = place(2.0);
+    });
+    triggers("band", Level::Stop, "no pressures to ride between: the rider comes to rest", |_, r| {
+        no_flight(r);
+        r.ride.stall = place(2.0);
+    });
+}
+
+#[test]
+fn the_mean_flight_misses_the_field() {
+    for (outcome, along, topic, words) in [
+        ("front", None, "reach", "meets the bag's front"),
+        ("short", Some(-0.4), "reach", "0.40 m short"),
+        ("long", Some(10.5), "overshoot", "0.50 m beyond the bag's back edge"),
+        ("left", Some(4.3), "reach", "left side"),
+        ("right", Some(4.3), "reach", "right side"),
+        ("edge", Some(0.5), "reach", "front margin"),
+        ("edge", Some(9.5), "reach", "back margin"),
+        ("edge", Some(4.3), "reach", "side margin"),
+    ] {
+        triggers(topic, Level::Stop, words, |_, r| (r.flight.outcome, r.flight.along_m) = (outcome, along));
+    }
+    triggers("reach", Level::Stop, "heaviest rider (95 kg) has no landing", |_, r| r.riders.heaviest.along_m = None);
+    triggers("reach", Level::Stop, "lightest rider (62 kg) has no landing", |_, r| r.riders.lightest.along_m = None);
+}
+
+#[test]
+fn the_load_in_the_arc() {
+    triggers("load", Level::Caution, "4.1 g on the ride down", |_, r| r.ride.peak_load_g = Some(4.1));
+    triggers("load", Level::Caution, "in the take-off", |_, r| {
+        (r.ride.peak_load_g, r.ride.peak_load_before_foot_m) = (Some(4.1), Some(-1.0));
+    });
+    assert_eq!(level(&after(|_, r| r.ride.peak_load_g = Some(4.0)), "load", ""), None);
+}
+
+#[test]
+fn misses_short_and_long() {
+    fn sampling(r: &mut Results) -> &mut crate::plan::results::Sampling {
+        r.spread.sampling.as_mut().unwrap()
+    }
+    triggers("miss", Level::Stop, "short of the bag (under 1 %)", |_, r| {
+        r.placement.miss_now = Some(0.0042);
+        sampling(r).outcomes.insert("short", 0.004);
+    });
+    triggers("miss", Level::Stop, "At least 3,000 runs", |_, r| {
+        sampling(r).samples = 1_000;
+        r.placement.miss_now = Some(0.003);
+    });
+    triggers("miss", Level::Caution, "1 in 2,000 to 1 in 770", |_, r| {
+        r.placement.miss_now = Some(0.0009);
+        let s = sampling(r);
+        (s.misses, s.miss_low, s.miss_high) = (9, 0.0005, 0.0013);
+    });
+    triggers("case", Level::Stop, "short: under 1 %", |_, r| {
+        sampling(r).outcomes.insert("front", 0.002);
+    });
+    triggers("case", Level::Caution, "less than 0.90 m behind the front edge", |_, r| {
+        sampling(r).along_p001_m = Some(0.9)
+    });
+    triggers("overshoot", Level::Stop, "long: 2 %", |_, r| {
+        sampling(r).outcomes.insert("long", 0.02);
+    });
+    triggers("overshoot", Level::Caution, "beyond 9.20 m", |_, r| sampling(r).along_p999_m = Some(9.2));
+    triggers("field", Level::Stop, "8.00 m long where landings take 8.50 m", |_, r| {
+        let s = sampling(r);
+        (s.along_p001_m, s.along_p999_m) = (Some(0.8), Some(9.3));
+    });
+    triggers("field", Level::Stop, "6.00 m wide where landings take 6.50 m", |_, r| {
+        let s = sampling(r);
+        (s.across_p001_m, s.across_p999_m) = (Some(-3.25), Some(3.25));
+    });
+    triggers("methods", Level::Caution, "disagree", |_, r| r.spread.methods_agree = Some(false));
+    triggers("steady", Level::Note, "every spread is zero", |_, r| {
+        let d = r.spread.differences.as_mut().unwrap();
+        d.shares_along.values_mut().chain(d.shares_across.values_mut()).for_each(|share| *share = 0.0);
+    });
+}
+
+#[test]
+fn where_the_bag_stands() {
+    triggers("gap", Level::Stop, "0.30 m outside the band", |_, r| r.placement.inside_band_m = Some(-0.3));
+    triggers("gap", Level::Caution, "only 0.05 m inside", |_, r| r.placement.inside_band_m = Some(0.05));
+    triggers("gap", Level::Stop, "The smallest chance is 1 in 120, at a gap of 0.60 m", |_, r| {
+        let p = &mut r.placement;
+        (p.gap_low_m, p.gap_high_m, p.inside_band_m, p.least_miss) = (None, None, None, Some(1.0 / 120.0));
+    });
+    triggers("offset", Level::Note, "0.40 m farther left", |_, r| r.placement.best_offset_m = Some(0.4));
+    triggers("start", Level::Stop, "below the lowest of 6.20 m", |_, r| {
+        r.placement.lowest_clearing_start_m = Some(6.2)
+    });
+    triggers("start", Level::Caution, "is 5.50 m, below the 6.00 m", |_, r| {
+        r.placement.highest_start_in_gust_m = Some(5.5);
+    });
+    triggers("start", Level::Caution, "No start height keeps", |_, r| r.placement.highest_start_in_gust_m = None);
+    triggers("short zone", Level::Caution, "No lip speed", |_, r| r.placement.clearing_lip_speed_mps = None);
+    triggers("stopping", Level::Caution, "committed from the start. A longer", |_, r| {
+        r.placement.last_stop_before_foot_m = None;
+    });
+    triggers("stopping", Level::Caution, "no line at 0.30", |_, r| r.placement.stop_lines[0].before_foot_m = None);
+}
+
+#[test]
+fn wind_and_anchors() {
+    triggers("wind", Level::Stop, "nobody rides", |site, _| site.wind.across_mps = 11.0);
+    triggers("wind", Level::Caution, "25 km/h of tail wind", |site, _| site.wind.along_mps = 4.0);
+    triggers("wind", Level::Caution, "no wind to hold at", |_, r| {
+        r.placement.miss_now = Some(0.01);
+        r.wind.hold_along_tail_mps = None;
+    });
+    triggers("anchors", Level::Stop, "7 anchors are too few", |_, r| r.wind.anchors_stated = 7);
+    assert_eq!(level(&after(|_, r| r.wind.anchors_stated = 8), "anchors", "8 anchors of"), Some(Level::Note));
+}
+
+/// Fall heights of US CPSC Publication 325, Table 2: 9 in of sand 4 ft, pea gravel 5 ft, mulch 7 ft, chips 10 ft.
+#[test]
+fn dirt_is_compared_with_the_table() {
+    let words = |fall: f64, hard: f64| {
+        let list = after(|_, r| r.dirt = Some(crate::plan::dirt::compare(fall, Some(hard))));
+        list.into_iter().find(|finding| finding.topic == "dirt").unwrap().text
+    };
+    let low = words(1.0, 1.2);
+    assert!(
+        low.contains("under the 1.50 m") && !low.to_lowercase().contains("outside") && !low.contains("not at"),
+        "{low}"
+    );
+    let high = words(2.2, 3.1);
+    let (inside, outside) = high.split_once("Outside it").unwrap();
+    assert!(inside.contains("23 cm of wood chips (to 3.05 m, not at the hard speed)"), "{inside}");
+    assert!(["sand", "pea gravel", "wood mulch"].iter().all(|fill| outside.contains(fill)), "{outside}");
+    assert!(!words(4.0, 5.0).contains("within the table"));
+    assert!(high.starts_with("Onto dirt of the bag's slope the same jump falls like 2.20 m, within the table for 23 cm of wood chips, outside the table for 23 cm of sand."), "{high}");
+}
+
+#[test]
+fn the_air_supply() {
+    triggers("pressure", Level::Stop, "0.20 kPa below the maker's range", |_, r| {
+        (r.air.status, r.air.above_min_pa) = ("low", -200.0);
+    });
+    triggers("blower", Level::Stop, "0.93 m³/s at 1.10 kPa", |_, r| r.air.status = "low");
+    triggers("pressure", Level::Stop, "0.15 kPa above the maker's range", |_, r| {
+        (r.air.status, r.air.below_max_pa) = ("high", -150.0);
+    });
+    triggers("blower", Level::Stop, "do not lift", |_, r| r.air.after_cut.clear());
+    triggers("openings", Level::Caution, "shut-off pressure of 1.18 kPa", |_, r| r.air.at_shut_off = true);
+    triggers("filling", Level::Caution, "no value", |_, r| r.air.fill_time_s = None);
+    triggers("recovery", Level::Stop, "30.0 s to 99 %", |_, r| r.touchdown.as_mut().unwrap().recovery_s = Some(30.0));
+    triggers("recovery", Level::Stop, "does not come back", |_, r| r.touchdown.as_mut().unwrap().recovery_s = None);
+}
+
+#[test]
+fn the_mean_landing() {
+    triggers("bottoming", Level::Stop, "The mean rider meets the ground", |_, r| {
+        let landing = r.touchdown.as_mut().unwrap();
+        (landing.ground_speed_mps, landing.recovery_s) = (Some(2.0), None);
+    });
+    triggers("bottoming", Level::Stop, "past the depth limit of 1.76 m", |_, r| {
+        r.touchdown.as_mut().unwrap().depth_m = 1.8;
+    });
+    triggers("firm", Level::Stop, "felt as 10.4 g", |_, r| r.touchdown.as_mut().unwrap().felt_load_g = 10.4);
+}
+
+#[test]
+fn the_hard_landing_and_the_band() {
+    triggers("bottoming", Level::Stop, "goes through to the ground", |_, r| {
+        r.air.after_cut[0].hard_depth_m = Some(2.3);
+    });
+    triggers("bottoming", Level::Stop, "1.90 m deep, past the depth limit", |_, r| {
+        r.air.after_cut[0].hard_depth_m = Some(1.9);
+    });
+    triggers("stop pressure", Level::Stop, "No pressure up to 20 kPa", |_, r| r.pressures.stop_pa = None);
+    triggers("stop pressure", Level::Stop, "under the stop pressure of 1.30 kPa", |_, r| {
+        (r.pressures.stop_pa, r.pressures.stop_rule) = (Some(1_300.0), Some("depth"));
+    });
+    triggers("firm", Level::Stop, "even from just taut", |_, r| {
+        (r.pressures.firm_limit, r.pressures.firm_pa) = (Some("not_kept"), None);
+    });
+    triggers("firm", Level::Stop, "over the 1.00 kPa", |_, r| r.pressures.firm_pa = Some(1_000.0));
+    triggers("firm", Level::Note, "does not bound", |_, r| {
+        (r.pressures.firm_limit, r.pressures.firm_pa) = (Some("not_reached"), None);
+    });
+    triggers("band", Level::Stop, "below the ride band of 1.20 kPa (the stop pressure)", |_, r| {
+        (r.pressures.band_low_pa, r.pressures.band_low_rule) = (Some(1_200.0), Some("stop"));
+    });
+    triggers("band", Level::Stop, "above the ride band", |_, r| r.pressures.band_high_pa = Some(1_100.0));
+}
+
+#[test]
+fn an_empty_band_says_what_has_to_change() {
+    let empty = |stop: Option<f64>, firm: Option<f64>, limit: &'static str| {
+        let list = after(|_, r| {
+            let p = &mut r.pressures;
+            (p.band_is_empty, p.band_low_pa, p.band_high_pa) = (Some(true), None, None);
+            (p.stop_pa, p.firm_pa, p.firm_limit) = (stop, firm, Some(limit));
+        });
+        let text = list.into_iter().find(|f| f.topic == "band" && f.level == Level::Stop).unwrap().text;
+        assert!(text.starts_with("The ride band is empty"), "{text}");
+        text
+    };
+    let high_stop = empty(Some(1_600.0), Some(1_900.0), "reached");
+    assert!(high_stop.contains("thicker bag") && high_stop.contains("bag.pressure_max"), "{high_stop}");
+    assert!(!high_stop.contains("more vent area"), "{high_stop}");
+    let low_firm = empty(Some(420.0), Some(600.0), "reached");
+    assert!(low_firm.contains("more vent area") && low_firm.contains("bag.pressure_min"), "{low_firm}");
+    assert!(!low_firm.contains("thicker bag"), "{low_firm}");
+    assert!(empty(None, None, "not_kept").contains("neither a stop nor a firm pressure"));
+}
+
+#[test]
+fn power_lost() {
+    triggers("power", Level::Stop, "No alarm can protect a rider already past the line", |_, r| {
+        (r.pressures.seconds_missing, r.pressures.holds_for_s) = (Some(1.5), Some(2.7));
+    });
+    triggers("power", Level::Stop, "closing flaps on the blowers, a second supply", |site, r| {
+        site.blower.closing_flap = false;
+        r.pressures.seconds_missing = Some(1.5);
+    });
+    triggers("power", Level::Stop, "watch.supply_sense", |_, r| {
+        (r.pressures.seconds_missing, r.pressures.alarm_delay_s) = (None, None);
+    });
+    triggers("wait", Level::Stop, "no wait pressure", |_, r| r.pressures.wait_pa = None);
+    triggers("wait", Level::Stop, "No new rider could start", |_, r| r.pressures.wait_pa = Some(1_300.0));
+}
+
+/// The worst end counts until the bag is measured, and not afterwards.
+#[test]
+fn the_worst_end_counts_until_it_is_measured() {
+    let worst = |fitted: bool, change: fn(&mut crate::plan::results::WorstEnd)| {
+        after(|_, r| {
+            r.pressures.fitted = fitted;
+            change(r.pressures.worst.as_mut().unwrap());
+        })
+    };
+    let missing = worst(false, |end| end.seconds_missing = Some(2.0));
+    assert_eq!(level(&missing, "power", "2.00 s are missing after a power cut at the worst end"), Some(Level::Stop));
+    assert!(inside_all_limits(&worst(true, |end| end.seconds_missing = Some(2.0))));
+    let stop = worst(false, |end| end.stop_pa = Some(1_250.0));
+    assert_eq!(level(&stop, "stop pressure", "1.25 kPa at the worst end"), Some(Level::Stop));
+    assert!(inside_all_limits(&worst(true, |end| end.stop_pa = Some(1_250.0))));
+    let none = worst(false, |end| end.stop_pa = None);
+    assert_eq!(level(&none, "stop pressure", "no pressure up to 20 kPa"), Some(Level::Stop));
+    let quiet = worst(false, |_| {});
+    assert_eq!(level(&quiet, "assumed", "bag.fitted = true"), Some(Level::Caution));
+    assert!(inside_all_limits(&quiet));
+}
+
+/// Each field that may be null is made null in turn.
+#[test]
+fn every_null_has_a_finding_that_says_why() {
+    let changes: Vec<fn(&mut Results)> = vec![
+        |r| r.ride.lip_speed_mps = None,
+        |r| r.ride.time_to_lip_s = None,
+        |r| r.ride.peak_load_g = None,
+        |r| r.ride.peak_load_before_foot_m = None,
+        |r| r.riders.lightest.along_m = None,
+        |r| r.riders.lightest.airtime_s = None,
+        |r| r.riders.heaviest.impact_normal_mps = None,
+        |r| r.riders.heaviest.sd_along_m = None,
+        |r| r.riders.heaviest.miss = None,
+        |r| r.flight.airtime_s = None,
+        |r| r.flight.apex_above_lip_m = None,
+        |r| r.flight.along_m = None,
+        |r| r.flight.across_m = None,
+        |r| r.flight.distance_from_lip_m = None,
+        |r| r.flight.impact_speed_mps = None,
+        |r| r.flight.impact_normal_mps = None,
+        |r| r.flight.impact_along_mps = None,
+        |r| r.flight.equivalent_fall_height_m = None,
+        |r| r.spread.differences = None,
+        |r| r.spread.methods_agree = None,
+        |r| r.spread.sampling.as_mut().unwrap().correlation = None,
+        |r| r.spread.sampling.as_mut().unwrap().along_p001_m = None,
+        |r| r.placement.miss_now = None,
+        |r| r.placement.best_gap_m = None,
+        |r| r.placement.gap_low_m = None,
+        |r| r.placement.gap_high_m = None,
+        |r| r.placement.inside_band_m = None,
+        |r| r.placement.least_miss = None,
+        |r| r.placement.least_miss_gap_m = None,
+        |r| r.placement.best_offset_m = None,
+        |r| r.placement.miss_at_best = None,
+        |r| r.placement.last_stop_before_foot_m = None,
+        |r| r.placement.last_stop_speed_mps = None,
+        |r| r.placement.last_stop_to_touchdown_s = None,
+        |r| r.placement.stop_lines[0].before_foot_m = None,
+        |r| r.placement.stop_lines[0].to_touchdown_s = None,
+        |r| r.placement.clearing_lip_speed_mps = None,
+        |r| r.placement.front_from_lip_speed_mps = None,
+        |r| r.placement.short_zone[0].height_at_gap_m = None,
+        |r| r.placement.lowest_clearing_start_m = None,
+        |r| r.placement.highest_start_in_gust_m = None,
+        |r| r.air.fill_time_s = None,
+        |r| r.air.after_cut[1].hard_depth_m = None,
+        |r| r.touchdown = None,
+        |r| r.touchdown.as_mut().unwrap().rebound_mps = None,
+        |r| r.touchdown.as_mut().unwrap().recovery_s = None,
+        |r| r.touchdown.as_mut().unwrap().dip_pa = None,
+        |r| r.pressures.stop_pa = None,
+        |r| r.pressures.stop_by_depth_pa = None,
+        |r| r.pressures.firm_pa = None,
+        |r| r.pressures.band_low_pa = None,
+        |r| r.pressures.band_high_pa = None,
+        |r| r.pressures.wait_pa = None,
+        |r| r.pressures.power_loss_to_stop_s = None,
+        |r| r.pressures.holds_for_s = None,
+        |r| r.pressures.commitment_s = None,
+        |r| r.pressures.seconds_missing = None,
+        |r| r.pressures.alarm_delay_s = None,
+        |r| r.pressures.worst = None,
+        |r| r.pressures.ends[0].holds_for_s = None,
+        |r| r.pressures.ends[1].stop_pa = None,
+        |r| r.dirt = None,
+        |r| r.dirt.as_mut().unwrap().hard_fall_height_m = None,
+    ];
+    for (i, change) in changes.into_iter().enumerate() {
+        let mut results = sample::results();
+        change(&mut results);
+        check_nulls(&results, i);
+    }
+    let mut results = sample::results();
+    results.placement.miss_now = Some(0.5);
+    results.wind.hold_along_tail_mps = None;
+    results.wind.hold_across_mps = None;
+    check_nulls(&results, usize::MAX);
+}
+
+#[track_caller]
+fn check_nulls(results: &Results, which: usize) {
+    let list = findings(&sample::site(), results);
+    let nulls: Vec<String> = flatten(results).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key).collect();
+    let quiet = flatten(&sample::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
+    assert_ne!(nulls, quiet.collect::<Vec<_>>(), "change {which} made no null");
+    for key in nulls {
+        let named = list
+            .iter()
+            .any(|f| f.topic == "no value" && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
+        assert!(named, "{key} is null without a word");
+        assert_ne!(why_null(results, &key).as_deref(), Some("it was not computed"), "{key}");
+    }
+}
+
+/// What was not asked for is null without a finding.
+#[test]
+fn parts_that_were_not_asked_for_are_passed_over() {
+    let list = after(|_, r| {
+        r.spread.sampling = None;
+        r.spread.methods_agree = None;
+        r.pressures = crate::plan::results::Pressures { hard_speed_mps: Some(7.7), fitted: true, ..Default::default() };
+        let p = &mut r.placement;
+        (p.miss_now, p.best_gap_m, p.gap_low_m, p.gap_high_m, p.inside_band_m) = (None, None, None, None, None);
+        (p.least_miss, p.least_miss_gap_m, p.best_offset_m, p.miss_at_best) = (None, None, None, None);
+        (p.lowest_clearing_start_m, p.highest_start_in_gust_m) = (None, None);
+        r.wind.hold_along_tail_mps = None;
+    });
+    assert!(inside_all_limits(&list), "{list:#?}");
+    for absent in ["placement.best_gap_m", "pressures.stop_pa", "wind.hold", "sampling", "miss_now"] {
+        assert!(!list.iter().any(|finding| finding.text.contains(absent)), "{absent}");
+    }
+}
+
+#[test]
+fn never_the_word() {
+    let word = ["sa", "fe"].concat();
+    let mut all = after(|_, _| {});
+    all.extend(after(|_, r| {
+        r.pressures.fitted = false;
+        (r.pressures.seconds_missing, r.pressures.wait_pa) = (Some(3.0), None);
+        r.wind.anchors_stated = 1;
+    }));
+    for finding in all {
+        assert!(!finding.text.to_lowercase().contains(&word), "{}", finding.text);
+        assert!(finding.text.ends_with('.') && !finding.text.contains("  "), "{}", finding.text);
+    }
+}

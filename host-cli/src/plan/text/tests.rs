@@ -1,1 +1,125 @@
+use super::*;
+use crate::plan::findings::findings;
+use crate::plan::sample;
+use landfall_strip::strip;
 
+mod landfall_strip {
+    /// The text without escape sequences.
+    pub fn strip(text: &str) -> String {
+        let mut out = String::new();
+        let mut rest = text;
+        while let Some((before, after)) = rest.split_once('\u{1b}') {
+            out.push_str(before);
+            rest = after.split_once('m').map_or("", |(_, after)| after);
+        }
+        out + rest
+    }
+}
+
+/// The quiet plan and a plan with much outside a limit.
+fn plans() -> [(Site, Results); 2] {
+    let site = sample::site();
+    let mut quiet = sample::results();
+    quiet.findings = findings(&site, &quiet);
+    let mut bad = sample::results();
+    bad.wind.anchors_stated = 6;
+    bad.ride.peak_load_g = Some(4.4);
+    bad.pressures.seconds_missing = Some(2.0);
+    bad.pressures.fitted = false;
+    bad.air.status = "low";
+    bad.air.above_min_pa = -100.0;
+    bad.placement.last_stop_before_foot_m = None;
+    bad.placement.stop_lines[0].before_foot_m = None;
+    if let Some(landing) = bad.touchdown.as_mut() {
+        landing.ground_speed_mps = Some(2.0);
+    }
+    bad.findings = findings(&site, &bad);
+    [(site.clone(), quiet), (site, bad)]
+}
+
+fn all_texts(site: &Site, results: &Results, style: Style) -> [String; 3] {
+    [text(site, results, style), place_text(site, results, style), air_text(site, results, style)]
+}
+
+#[test]
+fn no_line_is_longer_than_the_width() {
+    for (site, results) in plans() {
+        for width in [60, 80, 100, 140] {
+            for text in all_texts(&site, &results, Style { colour: true, width }) {
+                for line in strip(&text).lines() {
+                    assert!(line.chars().count() <= width, "{width}: {line}");
+                    assert_eq!(line, line.trim_end());
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn colour_carries_nothing_alone() {
+    for (site, results) in plans() {
+        let plain = all_texts(&site, &results, Style::default());
+        let coloured = all_texts(&site, &results, Style { colour: true, ..Style::default() });
+        for (plain, coloured) in plain.iter().zip(&coloured) {
+            assert!(!plain.contains('\u{1b}') && coloured.contains('\u{1b}'));
+            // Trailing blanks inside a coloured word are the only difference.
+            let squeezed = |text: &str| text.lines().map(|l| l.trim_end().to_owned()).collect::<Vec<_>>();
+            assert_eq!(squeezed(plain), squeezed(&strip(coloured)));
+        }
+    }
+}
+
+#[test]
+fn the_screen_says_it_in_order() {
+    let [(site, quiet), (_, bad)] = plans();
+    let said = text(&site, &quiet, Style::default());
+    let headings = ["What happens", "Limits", "To know", "Cautions"];
+    let places: Vec<usize> = headings.iter().filter_map(|heading| said.find(&format!("\n{heading}"))).collect();
+    assert!(places.len() == 4 && places.is_sorted(), "{said}");
+    assert!(said.contains("Inside every limit that was computed") && !said.contains("OUTSIDE"), "{said}");
+    assert!((45..=62).contains(&said.lines().count()), "{} lines\n{said}", said.lines().count());
+    for part in ["8.40 m/s (30 km/h) at the lip", "1.38 s in the air", "4.30 m behind the bag's front edge"] {
+        assert!(said.contains(part), "{part}\n{said}");
+    }
+    let said = text(&site, &bad, Style::default());
+    assert!(said.contains("OUTSIDE A LIMIT") && said.contains("Do not ride until that is changed"), "{said}");
+    let change = said.find("What to change first").unwrap();
+    assert!(change < said.find("To know").unwrap(), "{said}");
+    let grave = bad.findings.iter().filter(|finding| finding.level != Level::Note);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    for finding in grave {
+        assert!(flat.contains(&finding.text), "in full: {}", finding.text);
+    }
+}
+
+#[test]
+fn every_text_ends_with_the_cautions_and_never_has_the_word() {
+    let word = ["sa", "fe"].concat();
+    for (site, results) in plans() {
+        for text in all_texts(&site, &results, Style::default()) {
+            let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(results.cautions.iter().all(|caution| flat.contains(caution.as_str())), "{text}");
+            let without_titles = flat.to_lowercase().replace(&format!("{word}ty handbook"), "");
+            assert!(!without_titles.contains(&word), "{text}");
+        }
+    }
+}
+
+#[test]
+fn place_and_air_have_their_numbers() {
+    let [(site, quiet), (_, bad)] = plans();
+    let place = place_text(&site, &quiet, Style::default());
+    for part in ["gap 0.80 m", "gap 0.00 m to 2.60 m", "bag's front", "9.40 m before the take-off's foot", "3.10 s"] {
+        assert!(place.contains(part), "{part}\n{place}");
+    }
+    assert!(place_text(&site, &bad, Style::default()).contains("none: committed from the start"));
+    let air = air_text(&site, &quiet, Style::default());
+    for part in ["1.18 kPa at 1.00 m³/s", "0.93 m³/s at 1.10 kPa", "95 % in 140 s", "99 % in 6.00 s", "0.76 kPa"] {
+        assert!(air.contains(part), "{part}\n{air}");
+    }
+    let mut cut = quiet.clone();
+    cut.air.after_cut[2].hard_depth_m = Some(2.4);
+    cut.air.after_cut[1].hard_depth_m = Some(1.9);
+    let air = air_text(&site, &cut, Style::default());
+    assert!(air.contains("MEETS THE GROUND") && air.contains("past the depth limit"), "{air}");
+}
