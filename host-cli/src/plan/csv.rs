@@ -47,6 +47,12 @@ pub fn unit_of(dotted_key: &str) -> &'static str {
     dotted_key.rsplit('.').take(2).find_map(ending).unwrap_or_default()
 }
 
+/// As few digits as tell a number from its neighbours; in single precision where it came from there.
+fn shortest(value: f64) -> String {
+    let single = value as f32;
+    if f64::from(single) == value { single.to_string() } else { value.to_string() }
+}
+
 /// The results as CSV (RFC 4180 fields, lines ended by a line feed): `key,value,unit`, one value a row; null is an empty value.
 #[must_use]
 pub fn csv(results: &Results) -> String {
@@ -58,6 +64,7 @@ pub fn csv(results: &Results) -> String {
         let value = match value {
             Value::Null => String::new(),
             Value::String(text) => text,
+            Value::Number(number) => number.as_f64().map_or_else(|| number.to_string(), shortest),
             other => other.to_string(),
         };
         let _ = writer.write_record([key.as_str(), &value, unit]);
@@ -104,6 +111,7 @@ mod tests {
     #[test]
     fn rows_read_back_as_they_were() {
         let mut results = sample::results();
+        results.ride.lip_angle_deg = f64::from(62.2_f32);
         results.site = "Larch, \"the\" Hollow".into();
         let text = csv(&results);
         let mut reader = csv::Reader::from_reader(text.as_bytes());
@@ -112,6 +120,7 @@ mod tests {
         assert_eq!(&rows[0][1], "Larch, \"the\" Hollow");
         let stall = rows.iter().find(|r| &r[0] == "ride.stall").unwrap();
         assert_eq!(&stall[1], "");
-        assert!(text.contains("ride.lip_speed_mps,8.4,m/s\n"));
+        assert!(text.contains("ride.lip_speed_mps,8.4,m/s\nride.lip_angle_deg,62.2,deg\n"), "{text}");
+        assert!(text.contains("spread.sampling.samples,100000,\n"), "{text}");
     }
 }

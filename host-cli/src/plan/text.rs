@@ -157,8 +157,20 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
 
 /// Notes that the screen shows: not those whose numbers stand above already, nor the list of values without a number.
 fn said_in_short(finding: &Finding) -> bool {
-    const ELSEWHERE: [&str; 12] =
-        ["no value", "assumed", "anchors", "field", "recovery", "pressure", "firm", "miss", "gap", "bottoming", "band"];
+    const ELSEWHERE: [&str; 12] = [
+        "no value",
+        "assumed",
+        "anchors",
+        "field",
+        "recovery",
+        "pressure",
+        "firm",
+        "miss",
+        "gap",
+        "bottoming",
+        "band",
+        "filling",
+    ];
     finding.level == Level::Note && !ELSEWHERE.contains(&finding.topic)
 }
 
