@@ -11,12 +11,13 @@ export class Flash {
     this.erases = new Map(); this.programs = 0; this.faults = []; this.seed = 1; this.working = null; this.writeEnabled = false;
     this.work = 0;              // programmed bytes and erases so far
     this.slow = 1;              // factor on the busy times
+    this.dead = false;          // takes no command and stays busy for ever
     this.deselect();
   }
   random() { this.seed = (Math.imul(this.seed, 1664525) + 1013904223) >>> 0; return this.seed >>> 24; }
   deselect() {
     const c = this.command; this.command = [];
-    if (!c || c.length === 0) return;
+    if (!c || c.length === 0 || this.dead) return;
     const address = (c[1] << 16) | (c[2] << 8) | c[3];
     if (c[0] === 0x06) { if (this.working) this.faults.push('write enable while busy'); this.writeEnabled = true; }
     else if (c[0] === 0x02 || c[0] === 0x20) {
@@ -32,6 +33,7 @@ export class Flash {
   /** One byte each way. */
   exchange(byte) {
     this.command.push(byte);
+    if (this.dead) return 0xff;
     if (this.command[0] === 0x05 && this.command.length > 1) { this.settle(); return this.working ? 0x03 : 0x00; }
     return 0xff;
   }

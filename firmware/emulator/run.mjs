@@ -260,6 +260,22 @@ part('power cut during an upload', () => {
   check('what was confirmed is there', lies === 0);
 });
 
+part('flash that takes nothing any more', () => {
+  const flash = armedFlash(); flash.dead = true;
+  const b = new Bench({ flash });
+  check('starts with the settings it can still read', b.hear((m) => m.is === 'hello', 5)?.settings?.[1] === 1);
+  check('rides', b.ride() !== null && b.board.boots === 1);
+  b.run(0.5);
+  check('the status says that records are lost', b.status()?.lost > 0, b.last('status').lost);
+  b.board.setButton(true); b.run(1.2);
+  b.ask(link.offer({ ...SITE, revision: 2 }), ['staged', 'refused']);
+  const answer = b.ask(link.confirm({ ...SITE, revision: 2 }), ['stored', 'refused'], 3);
+  b.board.setButton(false);
+  check('an upload is refused, and the former settings hold', answer?.kind === 'flash' && b.ask(link.readSettings(), ['settings'])?.settings?.revision === 1, answer?.kind);
+  b.run(0.1); b.world.to(500); const siren = b.pin('siren', true, 10);
+  check('it still alarms', siren !== null && !b.permit && b.board.boots === 1);
+});
+
 part('thermal sensor with checksums', () => {
   const low = { ...SITE, stop_pa: 180, wait_pa: 225, half_way_pa: 240, operating_pa: 300, high_pa: 390, pressure_max_pa: 420, landing_dip_pa: 30, landing_spike_pa: 40,
     landing_peak_pa: 490, sensor_high_pa: 500, sensor_error_pa: 5, zero_limit_pa: 20, sensor_low_pa: -30, sensor_step_pa: 0.05 };
