@@ -64,6 +64,17 @@ fn told(output: &Output) -> String {
     format!("exit code {}\n--- stdout\n{}--- stderr\n{}", code(output), out(output), err(output))
 }
 
+/// What a report's exit code must be: 1 where it has a finding of level stop.
+fn code_of(report: &Value) -> i32 {
+    let findings = report["findings"].as_array().unwrap();
+    i32::from(findings.iter().any(|finding| finding["level"] == "stop"))
+}
+
+/// The exit code of the demo's plan, in any form.
+fn demo_code() -> i32 {
+    code_of(&json(&few(&["plan", "--demo", "--format", "json"])))
+}
+
 /// The demo site with one line replaced.
 fn demo_with(line: &str, by: &str) -> String {
     assert!(demo_text().contains(line), "{line}");
@@ -171,12 +182,17 @@ fn a_starter_is_not_overwritten_without_force() {
 }
 
 #[test]
-fn the_demo_is_planned() {
+fn the_demo_is_planned_in_three_formats() {
     let plan = |format| {
         let output = few(&["plan", "--demo", "--format", format]);
-        assert_eq!((code(&output), err(&output).as_str()), (0, ""), "{format}");
+        assert_eq!((code(&output), err(&output).as_str()), (demo_code(), ""), "{format}");
         out(&output)
     };
+    let text = plan("text");
+    assert!(text.contains("Larch Hollow (invented demo)") && !text.starts_with('{'), "{text}");
+    let csv = plan("csv");
+    let rows: Vec<csv::StringRecord> = csv::Reader::from_reader(csv.as_bytes()).records().map(Result::unwrap).collect();
+    assert!(rows.len() > 50, "{csv}");
     let object: Value = serde_json::from_str(&plan("json")).unwrap();
     assert!(object["flight"]["airtime_s"].as_f64().unwrap() > 0.5);
     assert_eq!(object["spread"]["sampling"]["samples"], 5000);
@@ -200,7 +216,7 @@ fn output_files_are_whole_and_replace_older_ones() {
     std::fs::write(&file, "older").unwrap();
     let args = [&["plan", "--demo", "--format", "json", "--output", "plan.json"][..], &FEW].concat();
     let output = command(folder.path(), &args).output().unwrap();
-    assert_eq!((code(&output), out(&output).as_str()), (0, ""));
+    assert_eq!((code(&output), out(&output).as_str()), (demo_code(), ""));
     let expected = few(&["plan", "--demo", "--format", "json"]);
     assert_eq!(std::fs::read_to_string(&file).unwrap(), out(&expected));
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "a temporary file was left");
@@ -214,7 +230,7 @@ fn output_files_are_whole_and_replace_older_ones() {
 fn the_same_seed_gives_the_same_bytes_at_any_number_of_threads() {
     let plan = |threads: &'static str, seed: &'static str| {
         let output = few(&["plan", "--demo", "--format", "json", "--threads", threads, "--seed", seed]);
-        assert_eq!(code(&output), 0, "{}", err(&output));
+        assert_eq!((code(&output), err(&output)), (demo_code(), String::new()));
         output.stdout
     };
     let one = plan("1", "7");
@@ -230,12 +246,18 @@ fn the_same_seed_gives_the_same_bytes_at_any_number_of_threads() {
 }
 
 #[test]
-fn exit_codes_tell_inside_and_not_computed() {
+fn exit_codes_tell_inside_outside_and_not_computed() {
     let plan = |text: &str| {
         let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), text);
         (code(&output), output)
     };
-    assert_eq!(plan(demo_text()).0, 0);
+    // Stretch and dish radius measured: their worst ends stop nobody.
+    let (measured, output) = plan(&demo_with("gap = \"0.8 m\"", "gap = \"0.8 m\"\nfitted = true"));
+    assert_eq!(measured, 0, "{}", json(&output)["findings"]);
+    // A bag that most riders fly over.
+    let (far, output) = plan(&demo_with("start_height = \"6.0 m\"", "start_height = \"16 m\""));
+    assert_eq!(far, 1, "{}", err(&output));
+    assert_eq!(code_of(&json(&output)), 1);
     let (none, output) = plan(&demo_without("gap"));
     assert_eq!((none, out(&output).as_str()), (2, ""));
     assert!(err(&output).starts_with("error: bag.gap: "), "{}", err(&output));
@@ -284,13 +306,22 @@ fn size_works_without_a_gap() {
 fn place_and_plan_agree() {
     let output = few(&["place", "--demo", "--format", "json"]);
     assert_eq!((code(&output), err(&output).as_str()), (0, ""));
-    assert_eq!(json(&output), json(&few(&["plan", "--demo", "--format", "json"]))["placement"]);
+    assert_eq!(code_of(&json(&output)), 0);
+    assert_eq!(json(&output)["placement"], json(&few(&["plan", "--demo", "--format", "json"]))["placement"]);
+    let text = few(&["place", "--demo"]);
+    assert!(out(&text).contains("gap") && !out(&text).starts_with('{'), "{}", out(&text));
+    // The chance at the best gap is the chance of a bag that stands there.
+    let placed = json(&output)["placement"].clone();
+    let there = demo_with("gap = \"0.8 m\"", &format!("gap = \"{} m\"", placed["best_gap_m"]));
+    let there = json(&run_with_input(&[&["place", "-", "--format", "json"][..], &FEW].concat(), &there));
+    let (said, found) = (placed["miss_at_best"].as_f64().unwrap(), there["placement"]["miss_now"].as_f64().unwrap());
+    assert!((said - found).abs() <= 1e-3, "{said} {found}");
     // A bag a long way off is outside the band.
     // Where no gap is stated, one is found.
     let none = run_with_input(&[&["place", "-", "--format", "json"][..], &FEW].concat(), &demo_without("gap"));
     assert_eq!(code(&none), 0);
     assert!(err(&none).starts_with("note: bag.gap is not stated: "), "{}", err(&none));
-    let best = [json(&none), json(&output)].map(|o| o["best_gap_m"].as_f64().unwrap());
+    let best = [json(&none), json(&output)].map(|o| o["placement"]["best_gap_m"].as_f64().unwrap());
     assert!((best[0] - best[1]).abs() < 0.05, "{best:?}");
     let far = run_with_input(&[&["place", "-"][..], &FEW].concat(), &demo_with("gap = \"0.8 m\"", "gap = \"9 m\""));
     assert_eq!(code(&far), 1);
@@ -299,16 +330,21 @@ fn place_and_plan_agree() {
 #[test]
 fn air_and_plan_agree_and_no_gap_is_needed() {
     let output = run(&["air", "--demo", "--format", "json"]);
-    assert_eq!((code(&output), err(&output).as_str()), (0, ""));
-    let air = json(&output);
-    let mut planned = json(&few(&["plan", "--demo", "--format", "json"]))["air"].clone();
-    for (key, value) in planned.as_object_mut().unwrap() {
-        assert_eq!(&air[key], value, "{key}");
+    assert_eq!((code(&output), err(&output).as_str()), (code_of(&json(&output)), ""));
+    let (air, planned) = (json(&output), json(&few(&["plan", "--demo", "--format", "json"])));
+    for part in ["air", "touchdown", "pressures"] {
+        assert_eq!(air[part], planned[part], "{part}");
     }
+    let text = run(&["air", "--demo"]);
+    assert!(out(&text).contains("Pa") && !out(&text).starts_with('{'), "{}", out(&text));
     let without = run_with_input(&["air", "-", "--format", "json"], &demo_without("gap"));
-    assert_eq!(code(&without), 0, "{}", err(&without));
-    assert_eq!(json(&without)["operating_pressure_pa"], air["operating_pressure_pa"]);
-    assert_eq!(json(&without)["after_cut"][0]["hard_depth_m"], Value::Null);
+    assert!(err(&without).starts_with("note: bag.gap is not stated"), "{}", err(&without));
+    assert_eq!(code(&without), 0, "{}", out(&without));
+    let without = json(&without);
+    assert_eq!(without["air"]["operating_pressure_pa"], air["air"]["operating_pressure_pa"]);
+    assert_eq!(without["air"]["after_cut"][0]["hard_depth_m"], Value::Null);
+    assert_eq!(without["touchdown"], Value::Null);
+    assert_eq!(code(&run_with_input(&["air", "-"], &demo_without("gap"))), 0);
     // A maker's range that the blowers cannot reach.
     let high = demo_with("pressure_min = \"0.7 kPa\"", "pressure_min = \"1.4 kPa\"");
     assert_eq!(code(&run_with_input(&["air", "-"], &high)), 1);
@@ -449,7 +485,7 @@ fn colours_and_progress_stay_out_of_pipes() {
     // A file gets none in any case.
     let folder = tempfile::tempdir().unwrap();
     let args = [&["--color", "always", "plan", "--demo", "--output", "plan.txt"][..], &FEW].concat();
-    assert_eq!(code(&command(folder.path(), &args).output().unwrap()), 0);
+    assert_eq!(code(&command(folder.path(), &args).output().unwrap()), code(&plain));
     assert_eq!(std::fs::read_to_string(folder.path().join("plan.txt")).unwrap(), out(&plain));
 }
 
@@ -494,7 +530,8 @@ fn a_reader_that_goes_away_ends_it_quietly() {
         let mut child = command(folder.path(), args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         drop(child.stdout.take());
         let output = child.wait_with_output().unwrap();
-        assert_eq!((code(&output), err(&output).as_str()), (0, ""), "{args:?}");
+        let expected = if args[0] == "plan" { demo_code() } else { 0 };
+        assert_eq!((code(&output), err(&output).as_str()), (expected, ""), "{args:?}");
     }
 }
 

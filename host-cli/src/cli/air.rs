@@ -2,9 +2,12 @@
 
 use landfall::plan::Parts;
 use landfall::plan::model::with_gap;
+use landfall::plan::results::Pressures;
+use landfall::plan::text::{AIR_TOPICS, air_text};
+use serde_json::json;
 
 use super::args::{Air, TextOrJson, Threads};
-use super::plan::{computed, level_top};
+use super::plan::{computed, end, keep_findings, level_top};
 use super::{End, input, note, output};
 
 pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
@@ -16,13 +19,26 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
     let sampling = with_landing && !level_top(&site);
     let parts = Parts { pressures: with_landing, sampling, ..Parts::QUICK };
     let mut results = computed(&site, parts, &Threads { threads: 0 })?;
+    keep_findings(&mut results, &AIR_TOPICS);
     if !with_landing {
         // Computed from a gap that nobody stated.
         results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = None);
+        results.touchdown = None;
+        results.pressures = Pressures { fitted: site.bag.fitted, ..Pressures::default() };
     }
     let text = match args.format {
-        TextOrJson::Text | TextOrJson::Json => output::json(&results.air)?,
+        TextOrJson::Text => air_text(&site, &results, output::style()),
+        // The keys are those of the plan.
+        TextOrJson::Json => output::json(&json!({
+            "site": results.site,
+            "air": results.air,
+            "touchdown": results.touchdown,
+            "pressures": results.pressures,
+            "findings": results.findings,
+            "cautions": results.cautions,
+        }))?,
     };
     output::put(args.output.output.as_deref(), &text)?;
-    Ok(if results.air.above_min_pa >= 0.0 && results.air.below_max_pa >= 0.0 { End::Inside } else { End::Outside })
+    let inside = results.air.above_min_pa >= 0.0 && results.air.below_max_pa >= 0.0;
+    Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
 }

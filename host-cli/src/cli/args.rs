@@ -26,8 +26,11 @@ The bag maker's instructions, local codes and qualified people come first.";
 #[derive(Debug, Parser)]
 #[command(name = "landfall", version, about, after_help = AFTER, max_term_width = 100)]
 pub(crate) struct Args {
-    /// When to colour.
-    #[arg(long, global = true, value_enum, default_value_t = Color::Auto, value_name = "WHEN")]
+    /// When to colour: on a terminal unless NO_COLOR is set, even into a pipe, or not at all.
+    #[arg(
+        long, global = true, value_enum, default_value_t = Color::Auto, value_name = "auto|always|never",
+        hide_possible_values = true
+    )]
     pub color: Color,
     #[command(subcommand)]
     pub command: Option<Command>,
@@ -103,9 +106,9 @@ pub(crate) struct Threads {
 pub(crate) enum Format {
     /// To read.
     Text,
-    /// One JSON object; see `landfall schema results`.
+    /// For programs; `landfall schema results` describes the plan's.
     Json,
-    /// Comma-separated values.
+    /// Comma-separated values, for spreadsheets.
     Csv,
 }
 
@@ -114,7 +117,7 @@ pub(crate) enum Format {
 pub(crate) enum TextOrJson {
     /// To read.
     Text,
-    /// One JSON object.
+    /// For programs.
     Json,
 }
 

@@ -67,7 +67,9 @@ pub(crate) fn run() -> ExitCode {
 fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
     match command {
         None => {
-            output::stdout(&Args::command().render_long_help().ansi().to_string())?;
+            if let Err(help) = Args::command().try_get_matches_from(["landfall", "--help"]) {
+                output::stdout(&help.render().ansi().to_string())?;
+            }
             Ok(End::Inside)
         }
         Some(Command::New(args)) => new::run(&args),

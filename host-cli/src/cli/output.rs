@@ -4,6 +4,7 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use landfall::commands_site::write_whole;
+use landfall::plan::text::Style;
 use serde::Serialize;
 use serde_json::Value;
 
@@ -21,6 +22,14 @@ pub(crate) fn put(output: Option<&Path>, text: &str) -> anyhow::Result<()> {
         Some(path) if path.as_os_str() != "-" => Ok(write_whole(path, &plain(text), true)?),
         _ => Ok(stdout(text)?),
     }
+}
+
+/// How a report looks: coloured, since whatever writes it strips that where none is wanted, and as wide as the
+/// terminal, but no wider than is easily read.
+pub(crate) fn style() -> Style {
+    let usual = Style::default();
+    let terminal = terminal_size::terminal_size_of(io::stdout()).map(|(width, _)| usize::from(width.0));
+    Style { colour: true, width: terminal.map_or(usual.width, |width| width.min(usual.width)) }
 }
 
 /// A file never gets colours.

@@ -2,10 +2,13 @@
 
 use landfall::plan::Parts;
 use landfall::plan::model::with_gap;
+use landfall::plan::text::{PLACE_TOPICS, place_text};
 use landfall::site::{Site, plain};
 
+use serde_json::json;
+
 use super::args::{Place, TextOrJson};
-use super::plan::computed;
+use super::plan::{computed, end, keep_findings};
 use super::{End, input, note, output};
 
 pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
@@ -14,13 +17,21 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
         note(&gap_taken(&site));
     }
     let parts = Parts { sampling: true, placement: true, ..Parts::QUICK };
-    let results = computed(&site, parts, &args.sampling.threads)?;
+    let mut results = computed(&site, parts, &args.sampling.threads)?;
+    keep_findings(&mut results, &PLACE_TOPICS);
     let text = match args.format {
-        TextOrJson::Text | TextOrJson::Json => output::json(&results.placement)?,
+        TextOrJson::Text => place_text(&site, &results, output::style()),
+        // The keys are those of the plan.
+        TextOrJson::Json => output::json(&json!({
+            "site": results.site,
+            "placement": results.placement,
+            "findings": results.findings,
+            "cautions": results.cautions,
+        }))?,
     };
     output::put(args.output.output.as_deref(), &text)?;
     let inside = results.placement.inside_band_m.is_some_and(|inside_m| inside_m >= 0.0);
-    Ok(if inside { End::Inside } else { End::Outside })
+    Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
 }
 
 /// What is said where a gap is taken that nobody stated.

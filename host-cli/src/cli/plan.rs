@@ -1,6 +1,8 @@
 //! `landfall plan`.
 
+use landfall::plan::csv::csv;
 use landfall::plan::results::{Level, Results};
+use landfall::plan::text::text;
 use landfall::plan::{Parts, compute};
 use landfall::site::Site;
 
@@ -12,7 +14,9 @@ pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
     let site = input::sampled_site(&args.site, &args.sampling)?;
     let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
     let text = match args.format {
-        Format::Text | Format::Csv | Format::Json => output::json(&results)?,
+        Format::Text => text(&site, &results, output::style()),
+        Format::Csv => csv(&results),
+        Format::Json => output::json(&results)?,
     };
     output::put(args.output.output.as_deref(), &text)?;
     Ok(end(&results))
@@ -21,7 +25,14 @@ pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
 /// Computes with Ctrl-C and progress looked after.
 pub(crate) fn computed(site: &Site, parts: Parts, threads: &Threads) -> anyhow::Result<Results> {
     let stop = stop_on_ctrl_c()?;
-    let runs = if parts.sampling { 3 * site.spread.samples } else { 0 };
+    // What the searches need on top depends on the site: about this much for the demo's.
+    let rounds = match (parts.sampling, parts.placement, parts.hold_winds) {
+        (_, _, true) => 24,
+        (_, true, _) => 16,
+        (true, ..) => 3,
+        _ => 0,
+    };
+    let runs = rounds * site.spread.samples;
     let bar = Progress::of_runs(&stop, runs);
     let results = with_threads(threads, || compute(site, parts, &stop))?;
     drop(bar);
@@ -31,6 +42,11 @@ pub(crate) fn computed(site: &Site, parts: Parts, threads: &Threads) -> anyhow::
 /// Outside a limit is what a finding of level stop says.
 pub(crate) fn end(results: &Results) -> End {
     if results.findings.iter().any(|finding| finding.level == Level::Stop) { End::Outside } else { End::Inside }
+}
+
+/// Keeps the findings about some topics.
+pub(crate) fn keep_findings(results: &mut Results, topics: &[&str]) {
+    results.findings.retain(|finding| topics.contains(&finding.topic));
 }
 
 /// Whether the bag is equally thick everywhere.

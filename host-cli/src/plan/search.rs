@@ -252,7 +252,8 @@ impl MissOverGap {
 
     /// The share at a gap.
     pub fn at(&self, gap_m: f64) -> f64 {
-        let bin = ((gap_m - self.first_m) / self.step_m).round().max(0.0) as usize;
+        // The first bin is empty: windows that begin at or before the lip are counted in the one behind it.
+        let bin = ((gap_m - self.first_m) / self.step_m).round().max(1.0) as usize;
         self.share.get(bin.min(self.share.len().saturating_sub(1))).copied().unwrap_or(1.0)
     }
 

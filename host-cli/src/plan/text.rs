@@ -314,6 +314,26 @@ fn cautions(page: &mut Page, results: &Results) {
     }
 }
 
+/// What the findings of [`place_text`] are about.
+pub const PLACE_TOPICS: [&str; 10] =
+    ["gap", "offset", "start", "stopping", "short zone", "field", "case", "overshoot", "miss", "reach"];
+
+/// What the findings of [`air_text`] are about.
+pub const AIR_TOPICS: [&str; 12] = [
+    "pressure",
+    "blower",
+    "openings",
+    "filling",
+    "recovery",
+    "power",
+    "wait",
+    "band",
+    "stop pressure",
+    "firm",
+    "bottoming",
+    "anchors",
+];
+
 /// Findings on some topics: stop and caution in full, notes in full too where the text is about them alone.
 fn findings_on(page: &mut Page, results: &Results, topics: &[&str]) {
     let about: Vec<&Finding> = results.findings.iter().filter(|finding| topics.contains(&finding.topic)).collect();
@@ -413,11 +433,7 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
             ),
         );
     }
-    findings_on(
-        &mut page,
-        results,
-        &["gap", "offset", "start", "stopping", "short zone", "field", "case", "overshoot", "miss", "reach"],
-    );
+    findings_on(&mut page, results, &PLACE_TOPICS);
     cautions(&mut page, results);
     page.out
 }
@@ -519,24 +535,7 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
             results.wind.anchors_stated
         ),
     );
-    findings_on(
-        &mut page,
-        results,
-        &[
-            "pressure",
-            "blower",
-            "openings",
-            "filling",
-            "recovery",
-            "power",
-            "wait",
-            "band",
-            "stop pressure",
-            "firm",
-            "bottoming",
-            "anchors",
-        ],
-    );
+    findings_on(&mut page, results, &AIR_TOPICS);
     cautions(&mut page, results);
     page.out
 }
