@@ -344,6 +344,8 @@ fn air_and_plan_agree_and_no_gap_is_needed() {
     assert_eq!(without["air"]["operating_pressure_pa"], air["air"]["operating_pressure_pa"]);
     assert_eq!(without["air"]["after_cut"][0]["hard_depth_m"], Value::Null);
     assert_eq!(without["touchdown"], Value::Null);
+    let about = |report: &Value, topic| report["findings"].as_array().unwrap().iter().any(|f| f["topic"] == topic);
+    assert!(about(&without, "filling") && about(&air, "bottoming") && !about(&without, "bottoming"));
     assert_eq!(code(&run_with_input(&["air", "-"], &demo_without("gap"))), 0);
     // A maker's range that the blowers cannot reach.
     let high = demo_with("pressure_min = \"0.7 kPa\"", "pressure_min = \"1.4 kPa\"");

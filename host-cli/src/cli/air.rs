@@ -22,6 +22,7 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
     keep_findings(&mut results, &AIR_TOPICS);
     if !with_landing {
         // Computed from a gap that nobody stated.
+        keep_findings(&mut results, &["pressure", "blower", "openings", "filling", "anchors"]);
         results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = None);
         results.touchdown = None;
         results.pressures = Pressures { fitted: site.bag.fitted, ..Pressures::default() };
