@@ -2,5 +2,6 @@
 #![forbid(unsafe_code)]
 
 pub mod bag_air;
+pub mod checks;
 pub mod site_text;
 pub mod watch_site;
