@@ -2,8 +2,8 @@
 //!
 //! The difference of the two is the gauge pressure, the outside one also gives the air's density. Each
 //! part alone may be off by ±100 Pa, so the pair must be zeroed against the vented bag.
-//! Registers, scale factors and the compensation polynomial: Infineon data sheet DPS310, sections 4.9,
-//! 7 and 8.
+//! Registers, scale factors and the compensation polynomial: as public drivers for the DPS310 have them, and from
+//! memory; compare them with Infineon's data sheet before a part is trusted.
 
 use crate::sensor::{Fault, GaugeSensor, Kind, Outside, RESTART_AFTER, Reading, fault_of, read_from};
 use embedded_hal::i2c::I2c;

@@ -1,8 +1,8 @@
 //! Thermal differential pressure sensor of the SDP8xx kind: 16-bit words with a checksum each.
 //!
 //! Its ranges end at 125 or 500 Pa, so it serves low-pressure bags only; [`crate::bridge`] reaches
-//! further. Commands, frame, checksum, scale factors and product numbers: Sensirion data sheet
-//! "SDP8xx-Digital", sections 5 and 6.
+//! further. Commands, frame, checksum, scale factors and product numbers: as public drivers for the SDP8xx have
+//! them, and from memory; compare them with Sensirion's data sheet before a part is trusted.
 
 use crate::sensor::{Fault, GaugeSensor, Kind, RESTART_AFTER, Reading, fault_of, read};
 use embedded_hal::i2c::I2c;
@@ -185,8 +185,8 @@ mod tests {
     use crate::mock::{Act, Script};
 
     #[test]
-    fn checksum_of_the_data_sheet() {
-        // Sensirion data sheets: CRC(0xBEEF) = 0x92; and the check value of this CRC for zeros.
+    fn checksum_of_the_usual_example() {
+        // The maker's usual example, CRC(0xBEEF) = 0x92; and the check value of this CRC for zeros.
         assert_eq!(crc8([0xBE, 0xEF]), 0x92);
         assert_eq!(crc8([0x00, 0x00]), 0x81);
     }

@@ -210,7 +210,7 @@ pub fn short_zone(model: &Model) -> (Option<f64>, Option<f64>, Vec<ShortRun>) {
                     Hit::BagFront => "bag_front",
                     Hit::BagTop => "bag_top",
                 },
-                height_at_gap_m: (run.height_at_gap_m > -1.0e6).then_some(f64::from(run.height_at_gap_m)),
+                height_at_gap_m: (run.height_at_gap_m > 0.0).then_some(f64::from(run.height_at_gap_m)),
             }
         })
         .collect();

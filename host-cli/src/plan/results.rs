@@ -216,7 +216,8 @@ pub struct ShortRun {
     pub lip_speed_mps: f64,
     /// What is met first: ground, bag_front or bag_top.
     pub hit: &'static str,
-    /// Height of the lowest point of rider and bike above the ground under the bag where it passes the front edge.
+    /// Height of the lowest point of rider and bike above the ground under the bag where it passes the front edge; null
+    /// where it meets the ground before.
     pub height_at_gap_m: Option<f64>,
 }
 
@@ -302,7 +303,7 @@ pub struct Air {
     pub operating_flow_m3ps: f64,
     /// Nothing is open, so that this is the shut-off pressure.
     pub at_shut_off: bool,
-    /// low, in_range or high against the maker's range.
+    /// `low`, `in range` or `high` against the maker's range.
     pub status: &'static str,
     /// Above the maker's lowest; negative below it.
     pub above_min_pa: f64,
