@@ -13,7 +13,7 @@ pub const SEARCH_TOP_PA: f32 = 20_000.0;
 const SCAN_STEPS: u8 = 12;
 
 /// Relative width to which a pressure is searched.
-const RELATIVE_WIDTH: f32 = 2e-5;
+const RELATIVE_WIDTH: f32 = 5e-6;
 
 /// A pressure that a search found, or why there is none.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -76,12 +76,15 @@ impl Trial<'_> {
     /// The lowest starting pressure from which the landing, with the supply lost, goes no deeper than `depth_m`.
     ///
     /// `JustTaut` where the bag that is only just taut is enough, `NotKept` where 20 kPa is not. Searched on a
-    /// logarithmic scale to 2e-5; the pressure given is one that keeps the limit. Depth falls as pressure rises, but
+    /// logarithmic scale to 5e-6; the pressure given is one that keeps the limit. Depth falls as pressure rises, but
     /// for a body set down slowly on a bag that empties within tenths of a second, which first stops higher up on a
     /// softer bag; of several changes one is found from above.
     #[must_use]
     pub fn lowest_for_depth(&self, depth_m: f32) -> (Limit, Status) {
-        let margin = |log_pa: f32| self.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
+        // Times follow from this pressure, and a slow leak takes a minute for what 1e-5 of it makes a millisecond.
+        let tolerance = 0.2 * self.options.tolerance;
+        let fine = Trial { options: Options { tolerance, ..self.options }, ..*self };
+        let margin = |log_pa: f32| fine.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
         let just_taut_pa = self.chamber.skin_pa().max(1.0);
         let low = libm::logf(just_taut_pa);
         let at_low = margin(low);
@@ -109,7 +112,7 @@ impl Trial<'_> {
     ///
     /// The load is not monotone in the pressure (a soft bag is gone through and gets hard at the end), so the search
     /// goes down from 20 kPa, each step to about half of the last, until the limit is kept, and closes in on that
-    /// change to 2e-5. Where no step keeps it, the softest place between steps is looked for before giving up.
+    /// change to 5e-6. Where no step keeps it, the softest place between steps is looked for before giving up.
     /// `NotReached` where 20 kPa keeps it, `NotKept` where nothing down to just taut does.
     #[must_use]
     pub fn highest_for_load(&self, load_g: f32) -> (Limit, Status) {

@@ -383,13 +383,16 @@ fn hold_s(
             let Some(taut_s) = slow.fall_time_s(chamber.operating_pa(), pa).and_then(within_horizon) else {
                 return (None, Status::Converged);
             };
+            // A slack bag loses its depth so slowly that 1 ms takes finer landings than elsewhere.
+            let tolerance = 0.1 * hard.options.tolerance;
+            let hard = Trial { options: Options { tolerance, ..hard.options }, ..*hard };
             // Above 0 once the depth is passed.
             let over = |seconds: f32| -hard.depth_margin(slow.after_loss(&operating, seconds).0, limit_m);
             let at_end = over(horizon_s);
             if at_end <= 0.0 {
                 return (None, Status::Converged);
             }
-            let found = close_in(over, (taut_s, over(taut_s).min(-1e-6)), (horizon_s, at_end), 5e-4);
+            let found = close_in(over, (taut_s, over(taut_s).min(-1e-6)), (horizon_s, at_end), 1e-4);
             (Some(found.below), found.status)
         }
     }
