@@ -232,7 +232,8 @@ pub fn place(
     let band_m = band.and_then(|band| band.gaps_m);
     let best_gap_m = match (centred, band_m, band) {
         (Some(gap_m), Some((low, high)), _) => Some(gap_m.clamp(low, high)),
-        (Some(_), None, Some(band)) => Some(band.least.1),
+        // Where every run misses at every gap, none is better than another.
+        (Some(_), None, Some(band)) if band.least.0 < 1.0 => Some(band.least.1),
         _ => None,
     };
     let runs = draws.samples;

@@ -118,8 +118,13 @@ impl Tally {
 
 /// Samples a job; `None` if it was asked to stop. The number of threads is that of rayon's current pool.
 pub fn sample(job: &Job<'_>, stop: &Stop) -> Option<Sampled> {
+    sample_over(job, stop, dispatch::lanes_asked())
+}
+
+/// The same with at most `lanes` runs in a register: the result is the same bit for bit at any number of lanes.
+pub fn sample_over(job: &Job<'_>, stop: &Stop, lanes: u32) -> Option<Sampled> {
     let blocks = job.samples.div_ceil(BLOCK);
-    let block = dispatch::block_function();
+    let block = dispatch::block_function(lanes);
     let mut tally = (0..blocks)
         .into_par_iter()
         .fold(
@@ -320,10 +325,13 @@ mod dispatch {
         block::<f32>(job, first, count, tally)
     }
 
-    /// The widest version that this processor runs, or the one asked for by `LANDFALL_LANES` (16, 8, 4 or 1)
-    /// if it runs that.
-    pub(super) fn block_function() -> Block {
-        let asked = std::env::var("LANDFALL_LANES").ok().and_then(|text| text.parse::<u32>().ok()).unwrap_or(u32::MAX);
+    /// Most lanes asked for by `LANDFALL_LANES` (16, 8, 4 or 1); without it as many as there are.
+    pub(super) fn lanes_asked() -> u32 {
+        std::env::var("LANDFALL_LANES").ok().and_then(|text| text.parse().ok()).unwrap_or(u32::MAX)
+    }
+
+    /// The widest version that this processor runs with at most as many lanes as asked.
+    pub(super) fn block_function(asked: u32) -> Block {
         #[cfg(target_arch = "x86_64")]
         {
             let wide = std::is_x86_feature_detected!("avx512f")

@@ -5,4 +5,4 @@ pub mod pack;
 pub mod quantile;
 pub mod random;
 
-pub use kernel::{Job, Sampled, Stop, sample};
+pub use kernel::{Job, Sampled, Stop, sample, sample_over};
