@@ -221,7 +221,11 @@ class Search:
                 if outside > 3.0 * s.start_height:
                     return None, "not reached"
         else:
-            grid = np.linspace(s.start_height, low, 12)
+            # The site's start misses: the highest that does not may lie above it, and in a narrow window.
+            top = 2.0 * s.start_height
+            while f(top) <= target:
+                top *= 1.5
+            grid = np.linspace(top, low, 121)
             for a, b in zip(grid, grid[1:]):
                 if f(b) <= target:
                     inside, outside = b, a

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.optimize import minimize_scalar
 
@@ -129,43 +130,61 @@ def last_stop(s, mass, q, ride, brake):
     the foot, time from the start). None where there is no such place.
 
     The limiting braked run is followed backwards in time from rest at the foot until it meets the
-    unbraked ride: anyone slower than it at its place can stop, anyone faster cannot."""
+    unbraked ride: anyone slower than it at its place can stop, anyone faster cannot. Where it comes
+    to rest first, nobody above that place can stop at the foot, but the rider may still stop higher
+    up: there the limiting run begins again at the next place where the brakes hold."""
     w = -q["wind_along"]
-    at_rest, _ = forces(s, mass, 0.0, w, 0.0, 0.0, q, brake)
-    if at_rest >= 0.0:
-        return None
-    v = 0.0
+
+    def holds(part, place):
+        acc, _load = forces(s, mass, 0.0, w, part[2] + part[1] * place, part[1], q, brake)
+        return acc < 0.0
+
+    v, moving = 0.0, holds((0.0, 0.0, 0.0), 0.0)
     for place0, t0, dt, sol, part in reversed([p for p in ride["pieces"] if p[0] < ride["foot"] - 1e-12]):
         length, kappa, theta0 = part
         shrink = 1.0 - kappa * s.h
-
-        def rhs(_, y):
-            acc, _load = forces(s, mass, y[1], w, theta0 + kappa * y[0], kappa, q, brake)
-            return (-y[1] / shrink, -acc)
-
         ts = _speed_of_place(sol, dt)
+        at = length
+        while at > 0.0:
+            if not moving:
+                grid = np.linspace(at, 0.0, 401)
+                first = next((k for k, place in enumerate(grid) if holds(part, place)), None)
+                if first is None:
+                    break
+                at, v, moving = grid[first], 0.0, True
+                if first > 0:  # where the brakes just hold, then a hair inside
+                    slow, hold = grid[first - 1], grid[first]
+                    for _ in range(60):
+                        mid = 0.5 * (slow + hold)
+                        slow, hold = (slow, mid) if holds(part, mid) else (mid, hold)
+                    at = hold - 1e-7
 
-        def meets(_, y):
-            return y[1] - ts(y[0])[0]
+            def rhs(_, y):
+                acc, _load = forces(s, mass, y[1], w, theta0 + kappa * y[0], kappa, q, brake)
+                return (-y[1] / shrink, -acc)
 
-        def begin(_, y):
-            return y[0]
+            def meets(_, y):
+                return y[1] - ts(y[0])[0]
 
-        def rest(_, y):
-            return y[1] + 1e-15
+            def begin(_, y):
+                return y[0]
 
-        meets.terminal = begin.terminal = rest.terminal = True
-        meets.direction, begin.direction, rest.direction = 1, -1, -1
-        # Short steps: one long step past the section's beginning could pass both curves twice and see neither crossing.
-        back = solve_ivp(
-            rhs, (0.0, 600.0), (length, v), "DOP853", rtol=RTOL, atol=ATOL, events=[meets, begin, rest], max_step=0.02
-        )
-        which = [i for i, t in enumerate(back.t_events) if len(t)][0]
-        place, v = back.y_events[which][0]
-        if which == 0:
-            return ride["foot"] - (place0 + place), t0 + ts(place)[1]
-        if which == 2:
-            return None
+            def rest(_, y):
+                return y[1] + 1e-15
+
+            meets.terminal = begin.terminal = rest.terminal = True
+            meets.direction, begin.direction, rest.direction = 1, -1, -1
+            # Short steps: one long step past the section's beginning could pass both curves twice and see neither crossing.
+            back = solve_ivp(
+                rhs, (0.0, 600.0), (at, v), "DOP853", rtol=RTOL, atol=ATOL, events=[meets, begin, rest], max_step=0.02
+            )
+            which = [i for i, t in enumerate(back.t_events) if len(t)][0]
+            at, v = back.y_events[which][0]
+            if which == 0:
+                return ride["foot"] - (place0 + at), t0 + ts(at)[1]
+            if which == 1:
+                break
+            moving = False
     return None
 
 

@@ -1,0 +1,17 @@
+#!/usr/bin/env bash
+# Recomputes the reference solutions with the pinned packages and compares them with the committed files.
+# The Python environment is made in target/ on the first run.
+#     bash tests/reference/check.sh            # all sites and pieces: some ten minutes on two cores
+#     bash tests/reference/check.sh 07 pieces  # only some of them
+set -euo pipefail
+cd "$(dirname "$0")"
+env=../../target/reference-venv
+if [ ! -x "$env/bin/python" ] || ! cmp -s requirements.txt "$env/requirements.txt"; then
+    python3 -m venv --clear "$env"
+    "$env/bin/pip" install --quiet --disable-pip-version-check --requirement requirements.txt
+    cp requirements.txt "$env/requirements.txt"
+fi
+"$env/bin/python" make_reference.py --check "$@"
+if [ $# -eq 0 ]; then
+    "$env/bin/python" air_fixtures.py --check
+fi
