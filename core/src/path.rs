@@ -199,6 +199,13 @@ impl Path {
                 off_by: libm::fabsf(theta_rad),
             });
         }
+        if segments.is_empty() {
+            return Err(InputError::Inconsistent {
+                quantity: "roll_in.section",
+                why: "no section has a length",
+                off_by: 0.0,
+            });
+        }
         let mut before_foot_m = 0.0;
         let mut z_m = 0.0;
         for segment in segments.iter_mut().rev() {
@@ -255,6 +262,10 @@ fn arc_from(theta0_rad: f32, radius_m: f32, turn_rad: f32) -> Shape {
 }
 
 fn push(segments: &mut Vec<Segment, MAX_SEGMENTS>, shape: Shape, length_m: f32) {
+    // An arc that does not turn is no segment: a place along it would be a share of nothing.
+    if !(length_m > 0.0) {
+        return;
+    }
     let segment = Segment { shape, length_m, before_foot_m: 0.0, z_start_m: 0.0, z_end_m: 0.0, adjusts: false };
     // Cannot overflow: at most two segments for each of MAX_SECTIONS sections.
     let _ = segments.push(segment);
@@ -319,6 +330,10 @@ mod tests {
             [Section::Straight { length_m: 3.0, slope_rad: Some(0.3) }, Section::Arc { radius_m: 1.0, turn_rad: 0.3 }];
         assert!(matches!(Path::from_sections(&tight, 1.0, 1.0), Err(InputError::Order { .. })));
         assert!(Path::simple(f32::NAN, 0.5, 5.0, 3.0, 1.0).is_err());
+        let unbent = Section::Arc { radius_m: 5.0, turn_rad: 0.0 };
+        assert!(matches!(Path::from_sections(&[unbent], 0.0, 1.0), Err(InputError::Inconsistent { .. })));
+        let level = Section::Straight { length_m: 3.0, slope_rad: None };
+        assert_eq!(Path::from_sections(&[unbent, level], 0.0, 1.0).unwrap().segments().len(), 1);
         assert!(Path::simple(0.5, 30.0 * DEG, 5.0, 3.0, 1.0).is_err());
         assert!(matches!(Path::from_sections(&[], 1.0, 1.0), Err(InputError::Count { .. })));
     }

@@ -44,7 +44,8 @@ pub fn short_run(setup: &Setup, inputs: &Inputs<f32>, lip_speed_mps: f32) -> Sho
     let drag = setup.drag(inputs);
     let edge = fly_to_x(&start, setup.bag.gap_m, &drag, Steps::FINE.flight);
     let lowest_m = edge.motion.place_m[2] - inputs.get(Uncertain::ContactHeight) - setup.bag.base_level_m;
-    let height_at_gap_m = if edge.met { lowest_m } else { f32::MIN };
+    // Hardly moving forward it falls for so long that the steps give no number: far below the ground.
+    let height_at_gap_m = if edge.met && lowest_m.is_finite() { lowest_m } else { f32::MIN };
     let cleared = match landing(setup, inputs, lip_speed_mps) {
         Outcome::Short | Outcome::Front => false,
         _ => edge.met,
