@@ -218,6 +218,8 @@ fn two_figures(value: f64) -> String {
 #[must_use]
 pub fn in_words(scale: Scale, value: f64) -> String {
     match scale {
+        // What is left of double precision is no figure: it differs from one library of functions to the next.
+        Scale::Relative if value < 1e-9 => "< 1e-7 %".to_owned(),
         Scale::Relative => format!("{} %", two_figures(value * 100.0)),
         Scale::Metres => format!("{} mm", two_figures(value * 1e3)),
         Scale::MetresPerSecond => format!("{} mm/s", two_figures(value * 1e3)),
@@ -248,6 +250,7 @@ pub fn table() -> Result<String, String> {
         };
         let tolerance = match line.scale {
             Scale::OfTolerance => "see the test".to_owned(),
+            Scale::Relative => format!("{} %", two_figures(line.tolerance * 100.0)),
             scale => in_words(scale, line.tolerance),
         };
         let largest = in_words(line.scale, line.largest);
