@@ -1,6 +1,7 @@
 //! The planner's side of Landfall: the site file, the sampling, the reports.
 #![deny(unsafe_code)]
 
+pub mod box_side;
 pub mod commands_site;
 pub mod plan;
 pub mod sampling;

@@ -2,19 +2,24 @@
 
 mod air;
 mod args;
+mod arm;
 mod check;
 mod complete;
 mod input;
+mod log;
 mod new;
 mod output;
 mod place;
 mod plan;
 mod progress;
 mod range;
+mod replay;
 mod schema;
+mod simulate;
 mod size;
 mod sweep;
 mod table;
+mod watch;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -79,6 +84,11 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Place(args)) => place::run(&args),
         Some(Command::Air(args)) => air::run(&args),
         Some(Command::Sweep(args)) => sweep::run(&args),
+        Some(Command::Arm(args)) => arm::run(&args),
+        Some(Command::Watch(args)) => watch::run(&args),
+        Some(Command::Replay(args)) => replay::run(&args),
+        Some(Command::Log(args)) => log::run(&args),
+        Some(Command::Simulate(args)) => simulate::run(&args),
         Some(Command::Schema(args)) => schema::run(&args),
         Some(Command::Completions(args)) => complete::completions(&args),
         Some(Command::Man(args)) => complete::man(&args),

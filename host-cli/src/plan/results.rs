@@ -359,6 +359,12 @@ pub struct WorstEnd {
     pub holds_for_s: Option<f64>,
     /// What is missing of the time that a committed rider needs.
     pub seconds_missing: Option<f64>,
+    /// No new rider starts below this.
+    pub wait_pa: Option<f64>,
+    /// Upper end of the ride band; null: no pressure keeps the load limit.
+    pub band_high_pa: Option<f64>,
+    /// From a cut to the alarm.
+    pub alarm_delay_s: Option<f64>,
     /// Skin stretch of this end.
     pub skin_stretch: f64,
     /// Dish radius of this end.

@@ -20,6 +20,9 @@ pub fn end(stop_pa: f64) -> WorstEnd {
         power_loss_to_stop_s: Some(20.0),
         holds_for_s: Some(25.0),
         seconds_missing: Some(0.0),
+        wait_pa: Some(700.0),
+        band_high_pa: Some(1_300.0),
+        alarm_delay_s: Some(0.1),
         skin_stretch: 1.5e-5,
         dish_radius_m: 0.9,
     }

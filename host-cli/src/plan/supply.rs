@@ -230,6 +230,9 @@ fn end(pressures: &RidePressures) -> WorstEnd {
         power_loss_to_stop_s: wide(pressures.power_loss_to_stop_s),
         holds_for_s: wide(pressures.holds_for_s),
         seconds_missing: wide(pressures.seconds_missing),
+        wait_pa: wide(pressures.wait_pa),
+        band_high_pa: wide(pressures.band_high_pa),
+        alarm_delay_s: wide(pressures.alarm_delay_s),
         skin_stretch: f64::from(pressures.skin_stretch_per_pa),
         dish_radius_m: f64::from(pressures.dish_radius_m),
     }

@@ -1,0 +1,538 @@
+//! The watch's settings, computed from a plan and told in plain words with their reasons.
+
+use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
+use landfall_core::displacement::Displacement;
+use landfall_core::slow_gas::SlowGas;
+use landfall_core::supply::Feed;
+use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
+use landfall_firmware::bridge::Part;
+use landfall_firmware::store::crc32;
+
+use crate::plan::model::Supply;
+use crate::plan::results::{Level, Results};
+use crate::plan::supply::landing_kg;
+use crate::plan::{Parts, PlanError};
+use crate::site::Site;
+
+/// What of a plan the settings need.
+pub const NEEDED: Parts = Parts { sampling: true, placement: false, hold_winds: false, pressures: true };
+
+/// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
+const SOFT_SIGMAS: f64 = 3.09;
+
+/// The pressure sensor of a box, which bounds what can be believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum SensorPart {
+    /// Bridge, ±10 inH2O.
+    Bridge10,
+    /// Bridge, ±20 inH2O.
+    #[default]
+    Bridge20,
+    /// Bridge, ±30 inH2O.
+    Bridge30,
+    /// Thermal flow part, ±500 Pa.
+    Thermal500,
+    /// Two barometers.
+    Barometers,
+}
+
+impl SensorPart {
+    /// All of them.
+    pub const ALL: [Self; 5] = [Self::Bridge10, Self::Bridge20, Self::Bridge30, Self::Thermal500, Self::Barometers];
+
+    /// Its name on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Bridge10 => "bridge10",
+            Self::Bridge20 => "bridge20",
+            Self::Bridge30 => "bridge30",
+            Self::Thermal500 => "thermal500",
+            Self::Barometers => "barometers",
+        }
+    }
+
+    /// Highest pressure it can tell, as its driver says, Pa.
+    pub const fn range_pa(self) -> f32 {
+        match self {
+            Self::Bridge10 => Part::Differential10.range_pa(),
+            Self::Bridge20 => Part::Differential20.range_pa(),
+            Self::Bridge30 => Part::Differential30.range_pa(),
+            Self::Thermal500 => 500.0,
+            Self::Barometers => 14_000.0,
+        }
+    }
+
+    /// Largest error of a filtered, zeroed reading, Pa. *Assumed*: 0.25 % of a bridge's range, 3 % of a thermal
+    /// part's, 20 Pa between two barometers.
+    pub const fn error_pa(self) -> f32 {
+        match self {
+            Self::Thermal500 => 15.0,
+            Self::Barometers => 20.0,
+            part => 0.0025 * part.range_pa(),
+        }
+    }
+}
+
+/// One setting in plain words.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// Field of the settings.
+    pub key: &'static str,
+    /// What it is and its value.
+    pub what: String,
+    /// Where it comes from.
+    pub why: String,
+}
+
+/// Settings and how they came about.
+#[derive(Clone, Debug)]
+pub struct Armed {
+    /// For the box.
+    pub settings: WatchSettings,
+    /// Name of the site.
+    pub site: String,
+    /// In the order in which they are shown.
+    pub lines: Vec<Line>,
+    /// To know.
+    pub notes: Vec<String>,
+}
+
+/// Why there are no settings.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum ArmError {
+    /// The plan says stop: each reason once.
+    Stop(Vec<String>),
+    /// There is no plan.
+    Plan(PlanError),
+}
+
+impl std::fmt::Display for ArmError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Stop(reasons) => {
+                write!(f, "no settings for the box, since the plan says stop:")?;
+                reasons.iter().try_for_each(|reason| write!(f, "\n  - {reason}"))
+            }
+            Self::Plan(error) => write!(f, "{error}"),
+        }
+    }
+}
+
+impl std::error::Error for ArmError {}
+
+impl From<PlanError> for ArmError {
+    fn from(error: PlanError) -> Self {
+        Self::Plan(error)
+    }
+}
+
+fn stop(reason: impl Into<String>) -> ArmError {
+    ArmError::Stop(vec![reason.into()])
+}
+
+/// What stands for a site in the box: a checksum of its name and the bag's size in millimetres, never 0.
+///
+/// Another gap, blower or rider keeps it; another bag or name is another site, whose settings a box refuses.
+pub fn site_id(site: &Site) -> u32 {
+    let bag = &site.bag;
+    let mm = [bag.length_m, bag.width_m, bag.front_height_m, bag.back_height_m].map(|m| (m * 1000.0).round());
+    crc32(format!("{}|{}|{}|{}|{}", site.site.name, mm[0], mm[1], mm[2], mm[3]).as_bytes()).max(1)
+}
+
+/// The expected landings, over the acting ends of the assumed numbers.
+#[derive(Clone, Copy, Debug)]
+struct Expected {
+    peak_pa: f32,
+    soft_rise_pa: f32,
+    dip_pa: f32,
+    recovery_s: f32,
+}
+
+/// Which skin stretch and dish radius act: the stated ones, and unless they were measured the ends as well.
+fn acting(site: &Site, results: &Results, with_ends: bool) -> Vec<(f32, f32)> {
+    let mut list = vec![(site.bag.skin_stretch_per_pa as f32, site.bag.dish_radius_m as f32)];
+    if with_ends && !site.bag.fitted {
+        list.extend(results.pressures.ends.iter().map(|end| (end.skin_stretch as f32, end.dish_radius_m as f32)));
+    }
+    list
+}
+
+fn expected(site: &Site, results: &Results, supply: &Supply, with_ends: bool) -> Result<Expected, ArmError> {
+    let refused = |error: landfall_core::InputError| ArmError::Plan(PlanError::Input(error));
+    let spread =
+        results.spread.differences.as_ref().ok_or_else(|| stop("no landing: the flight does not reach the bag"))?;
+    let hard_mps = results.pressures.hard_speed_mps.ok_or_else(|| stop("the hard landing is not known"))?;
+    let soft_mps = (spread.mean_normal_mps - SOFT_SIGMAS * spread.sd_normal_mps).max(0.5);
+    let bag = &site.bag;
+    let slope_rad = ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32;
+    let flows = supply.flows(Feed::Running);
+    let mut all = Expected { peak_pa: 0.0, soft_rise_pa: f32::MAX, dip_pa: 10.0, recovery_s: 3.0 };
+    for (stretch, dish_m) in acting(site, results, with_ends) {
+        let operating_pa = supply.operating.pressure_pa;
+        let chamber =
+            Chamber::new(&supply.air, bag.volume_m3 as f32, operating_pa, stretch, bag.skin_weight_kgpm2 as f32)
+                .map_err(refused)?;
+        let gas = Adiabat::new(&chamber, chamber.at_pressure(operating_pa), QUICK_EXPONENT).map_err(refused)?;
+        let land = |rider_kg: f64, speed_mps: f64| -> Result<_, ArmError> {
+            let landing = Landing {
+                mass_kg: landing_kg(site, rider_kg) as f32,
+                normal_speed_mps: speed_mps as f32,
+                slope_rad,
+                skin_loss: bag.skin_loss as f32,
+                displacement: Displacement::dish(dish_m).map_err(refused)?,
+                thickness_m: None,
+            }
+            .checked()
+            .map_err(refused)?;
+            Ok(touch_down(&gas, &flows, &landing, &Options::default(), |_| {}))
+        };
+        let hard = land(site.rider.heaviest_kg, hard_mps)?;
+        let soft = land(site.rider.lightest_kg, soft_mps)?;
+        let after = chamber.at_content(chamber.operating_content_m3() - hard.gas_lost_in_all_m3);
+        let recovery_s = SlowGas { chamber: &chamber, flows }
+            .recovery_s(hard.gas_lost_in_all_m3)
+            .ok_or_else(|| stop("the blowers never bring the bag back after the hard landing"))?;
+        all.peak_pa = all.peak_pa.max(hard.peak_pressure_pa);
+        all.soft_rise_pa = all.soft_rise_pa.min(soft.peak_pressure_pa - operating_pa);
+        all.dip_pa = all.dip_pa.max(operating_pa - after.pressure_pa);
+        all.recovery_s = all.recovery_s.max(recovery_s);
+    }
+    Ok(all)
+}
+
+/// The settings of a site for a box with `sensor`, from its plan.
+///
+/// The stop and wait pressures are the highest, and the upper end the lowest, over the stated skin stretch and dish
+/// radius and the ends of both, unless `bag.fitted` says that they were measured.
+///
+/// # Errors
+/// [`ArmError::Stop`] with every reason where the plan says stop or the numbers leave no room for a watch.
+pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> Result<Armed, ArmError> {
+    let said: Vec<String> = results
+        .findings
+        .iter()
+        .filter(|finding| finding.level == Level::Stop)
+        .map(|finding| format!("{}: {}", finding.topic, finding.text))
+        .collect();
+    match settle(site, results, sensor, revision, true) {
+        Ok(armed) if said.is_empty() => {
+            check(&armed.settings, sensor)?;
+            Ok(armed)
+        }
+        // The plan's own words come first; what follows from the same cause is said once more in the box's terms.
+        Ok(_) => Err(ArmError::Stop(said)),
+        Err(ArmError::Stop(reasons)) => Err(ArmError::Stop(said.into_iter().chain(reasons).collect())),
+        Err(error) => Err(error),
+    }
+}
+
+/// The settings to look at a site with: for a replay or a simulation, where nobody rides.
+///
+/// Where no box would be armed, a note says why, the stated stretch and dish radius are taken alone, and what only
+/// keeps a box from being armed (interval, sensor, depth of the dip) is widened.
+///
+/// # Errors
+/// [`ArmError::Stop`] where even so there is nothing to watch for.
+pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision: u32) -> Result<Armed, ArmError> {
+    let parts: &[SensorPart] = match &sensor {
+        Some(part) => std::slice::from_ref(part),
+        None => &[SensorPart::Bridge20, SensorPart::Bridge30, SensorPart::Barometers],
+    };
+    let mut refusal = None;
+    for part in parts {
+        match arm(site, results, *part, revision) {
+            Ok(armed) => return Ok(armed),
+            Err(ArmError::Stop(reasons)) => refusal = refusal.or(Some(reasons)),
+            Err(error) => return Err(error),
+        }
+    }
+    let part = sensor.unwrap_or_default();
+    let mut armed = match settle(site, results, part, revision, true) {
+        Ok(armed) => armed,
+        Err(_) => settle(site, results, part, revision, false)?,
+    };
+    let s = &mut armed.settings;
+    s.sensor_high_pa = s.sensor_high_pa.max(1.01 * s.landing_peak_pa).max(1.01 * s.pressure_max_pa);
+    s.interval_s = s.interval_s.max(s.recovery_s + 2.0);
+    s.landing_dip_pa = s.landing_dip_pa.min(s.operating_pa - s.trip_pa() - 1.0).max(10.0);
+    check(s, part)?;
+    armed.notes.insert(0, format!("no box would be armed for this site: {}", refusal.unwrap_or_default().join("; ")));
+    Ok(armed)
+}
+
+fn settle(
+    site: &Site,
+    results: &Results,
+    sensor: SensorPart,
+    revision: u32,
+    with_ends: bool,
+) -> Result<Armed, ArmError> {
+    let mut reasons: Vec<String> = Vec::new();
+    let p = &results.pressures;
+    let ends = if p.fitted || !with_ends { &[][..] } else { &p.ends[..] };
+    let worst_of = |stated: Option<f64>, of: &[Option<f64>], high: bool| -> Option<f64> {
+        of.iter().try_fold(stated?, |worst, end| end.map(|end| if high { worst.max(end) } else { worst.min(end) }))
+    };
+    let each = |f: fn(&crate::plan::results::WorstEnd) -> Option<f64>| ends.iter().map(f).collect::<Vec<_>>();
+    let stop_pa = worst_of(p.stop_pa, &each(|end| end.stop_pa), true);
+    let wait_pa = worst_of(p.wait_pa, &each(|end| end.wait_pa), true);
+    let high_stated = if p.firm_limit == Some("not_kept") { None } else { Some(p.firm_pa.unwrap_or(f64::MAX)) };
+    let high_pa =
+        worst_of(high_stated, &each(|end| end.band_high_pa), false).map(|pa| pa.min(site.bag.pressure_max_pa));
+    let delay_s = worst_of(p.alarm_delay_s, &each(|end| end.alarm_delay_s), true);
+    let worst_end = if p.fitted { "" } else { " at the worst end of the assumed skin stretch and dish radius" };
+    if p.hard_speed_mps.is_none() || p.commitment_s.is_none() {
+        reasons
+            .push("pressures: there is no landing to watch for: the ride or the flight does not reach the bag".into());
+    } else {
+        if stop_pa.is_none() {
+            reasons.push(format!("stop pressure: no pressure up to 20 kPa stops the hard landing in time{worst_end}"));
+        }
+        if wait_pa.is_none() && stop_pa.is_some() {
+            reasons.push(format!(
+                "wait pressure: after a power cut even the operating pressure is nearer to the stop pressure than a rolling \
+                 rider needs{worst_end}: closing flaps, a second supply or less leak would help"
+            ));
+        }
+        if high_pa.is_none() {
+            reasons.push(format!("firm pressure: no pressure keeps bag.load_limit for the light landing{worst_end}"));
+        }
+        if delay_s.is_none() && stop_pa.is_some() {
+            reasons.push("alarm delay: without a sensed supply no alarm would come; fit the supply sense".into());
+        }
+    }
+    let supply = Supply::new(site)?;
+    let operating_pa = f64::from(supply.operating.pressure_pa);
+    if let Some(stop_pa) = stop_pa.filter(|pa| *pa >= operating_pa) {
+        reasons
+            .push(format!("stop pressure: {stop_pa:.0} Pa is not under the operating pressure, {operating_pa:.0} Pa"));
+    }
+    if let Some(high_pa) = high_pa.filter(|pa| *pa <= operating_pa) {
+        reasons.push(format!("operating pressure: {operating_pa:.0} Pa is not under the upper end, {high_pa:.0} Pa"));
+    }
+    let (Some(stop_pa), Some(wait_pa), Some(high_pa), Some(delay_s), Some(commitment_s), true) =
+        (stop_pa, wait_pa, high_pa, delay_s, p.commitment_s, reasons.is_empty())
+    else {
+        return Err(ArmError::Stop(reasons));
+    };
+    let landing = expected(site, results, &supply, with_ends)?;
+    let needed_s = commitment_s + delay_s + site.rider.reaction_s;
+    let (operating, stop, interval) = (operating_pa as f32, stop_pa as f32, site.session.interval_s as f32);
+    let settings = WatchSettings {
+        version: SETTINGS_VERSION,
+        site_id: site_id(site),
+        revision,
+        stop_pa: stop,
+        wait_pa: wait_pa.max(stop_pa) as f32,
+        half_way_pa: 0.5 * (stop + operating),
+        operating_pa: operating,
+        high_pa: high_pa as f32,
+        pressure_max_pa: site.bag.pressure_max_pa as f32,
+        needed_s: (needed_s as f32).max(0.5),
+        recovery_s: landing.recovery_s,
+        landing_dip_pa: landing.dip_pa,
+        landing_spike_pa: 0.5 * landing.soft_rise_pa,
+        landing_peak_pa: landing.peak_pa,
+        interval_s: interval,
+        supply_sense: site.watch.supply_sense,
+        sensor_low_pa: -60.0,
+        sensor_high_pa: sensor.range_pa(),
+        sensor_step_pa: 0.2,
+        sensor_error_pa: sensor.error_pa(),
+        noise_low_pa: 0.5,
+        noise_high_pa: 20.0,
+        rate_limit_paps: 100_000.0,
+        zero_limit_pa: 30.0_f32.min(0.5 * stop),
+    };
+    Ok(Armed {
+        lines: lines(site, results, &settings, sensor, commitment_s, delay_s),
+        notes: notes(site),
+        site: site.site.name.clone(),
+        settings,
+    })
+}
+
+/// The box's own checks, with what they mean for the site.
+fn check(s: &WatchSettings, sensor: SensorPart) -> Result<(), ArmError> {
+    let mut reasons = Vec::new();
+    if s.landing_peak_pa > s.sensor_high_pa || s.pressure_max_pa > s.sensor_high_pa {
+        let top_pa = s.landing_peak_pa.max(s.pressure_max_pa);
+        let fits = SensorPart::ALL.iter().filter(|part| part.range_pa() >= top_pa).map(|part| part.name());
+        let fits: Vec<_> = fits.collect();
+        reasons.push(format!(
+            "sensor: the hard landing makes {top_pa:.0} Pa and {} ends at {:.0} Pa; {}",
+            sensor.name(),
+            s.sensor_high_pa,
+            if fits.is_empty() { "no known sensor reaches it".into() } else { format!("fit {}", fits.join(" or ")) }
+        ));
+    }
+    if s.recovery_s + 2.0 > s.interval_s {
+        reasons.push(format!(
+            "session.interval: the bag takes {:.1} s to come back after the hard landing and 2 s of quiet air are needed to \
+             see a leak, but riders follow each other every {:.0} s",
+            s.recovery_s, s.interval_s
+        ));
+    }
+    if s.trip_pa() >= s.operating_pa - s.landing_dip_pa {
+        reasons.push(format!(
+            "landing dip: the hard landing leaves {:.0} Pa, at or under the {:.0} Pa that sound the siren (stop pressure and \
+             sensor error); each would stop the session",
+            s.operating_pa - s.landing_dip_pa,
+            s.trip_pa()
+        ));
+    }
+    if s.ready_pa() + s.noise_high_pa >= s.operating_pa {
+        reasons.push(format!(
+            "no room: the permit needs {:.0} Pa with the noise, and the bag stands at {:.0} Pa",
+            s.ready_pa() + s.noise_high_pa,
+            s.operating_pa
+        ));
+    }
+    if let (Err(error), true) = (s.validate(), reasons.is_empty()) {
+        reasons.push(format!("the box would refuse the settings: {error}"));
+    }
+    if reasons.is_empty() { Ok(()) } else { Err(ArmError::Stop(reasons)) }
+}
+
+fn lines(
+    site: &Site,
+    results: &Results,
+    s: &WatchSettings,
+    sensor: SensorPart,
+    commitment_s: f64,
+    delay_s: f64,
+) -> Vec<Line> {
+    let line = |key, what: String, why: String| Line { key, what, why };
+    let end = if results.pressures.fitted {
+        "stretch and dish radius were measured"
+    } else {
+        "worst end of the assumed skin stretch and dish radius"
+    };
+    let rule = match results.pressures.stop_rule {
+        Some("floor") => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
+        _ => "depth of the hard landing with the supply lost",
+    };
+    let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
+    vec![
+        line(
+            "stop_pa",
+            format!("Siren at or under {:.0} Pa", s.trip_pa()),
+            format!(
+                "stop pressure {:.0} Pa ({rule}; {end}) and {:.0} Pa of sensor error",
+                s.stop_pa, s.sensor_error_pa
+            ),
+        ),
+        line(
+            "wait_pa",
+            format!("Permit off at or under {:.0} Pa, back from {:.0} Pa", s.hold_pa(), s.ready_pa()),
+            format!(
+                "wait pressure {:.0} Pa, or just above half-way to the stop pressure, and the sensor error",
+                s.wait_pa
+            ),
+        ),
+        line(
+            "half_way_pa",
+            format!("Falling past {:.0} Pa sounds the siren where {:.1} s are not left", s.half_way_pa, s.needed_s),
+            format!(
+                "half-way from operating to stop; a rider needs {commitment_s:.1} s from {from} to touch-down, the alarm \
+                 {delay_s:.1} s, reaction {:.1} s",
+                site.rider.reaction_s
+            ),
+        ),
+        line(
+            "operating_pa",
+            format!("At rest with the blowers on: {:.0} Pa", s.operating_pa),
+            "blowers' curve against the openings".into(),
+        ),
+        line(
+            "high_pa",
+            format!("Held above {:.0} Pa: no new rider", s.high_pa),
+            format!("firm pressure or the maker's highest, {:.0} Pa, whichever is lower", s.pressure_max_pa),
+        ),
+        line(
+            "landing_spike_pa",
+            format!("A rise of {:.0} Pa counts as a landing", s.landing_spike_pa),
+            "half of what the lightest rider's softest landing in a thousand makes".into(),
+        ),
+        line(
+            "landing_peak_pa",
+            format!("No landing goes above {:.0} Pa", s.landing_peak_pa),
+            format!("hard landing; the sensor ({}) reaches {:.0} Pa", sensor.name(), s.sensor_high_pa),
+        ),
+        line(
+            "landing_dip_pa",
+            format!("After a landing down to {:.0} Pa is expected", s.operating_pa - s.landing_dip_pa),
+            "gas lost in the hard landing; at least 10 Pa".into(),
+        ),
+        line(
+            "recovery_s",
+            format!("The dip is over within {:.1} s; half as much again is slow", s.recovery_s),
+            "blowers' recovery after the hard landing; at least 3 s".into(),
+        ),
+        line("interval_s", format!("Riders every {:.0} s", s.interval_s), "session.interval".into()),
+        line(
+            "supply_sense",
+            if s.supply_sense {
+                "A cut of the blowers' supply is a stop at once".into()
+            } else {
+                "The supply is not sensed".into()
+            },
+            "watch.supply_sense".into(),
+        ),
+        line(
+            "noise_low_pa",
+            format!(
+                "Readings within {} Pa for 2 s are frozen, noise above {:.0} Pa is a fault",
+                s.noise_low_pa, s.noise_high_pa
+            ),
+            "assumed: no recordings of a real bag stand behind these".into(),
+        ),
+        line(
+            "zero_limit_pa",
+            format!(
+                "A zero within {:.0} Pa is believed; readings from {:.0} to {:.0} Pa",
+                s.zero_limit_pa, s.sensor_low_pa, s.sensor_high_pa
+            ),
+            "assumed, and the sensor's range".into(),
+        ),
+    ]
+}
+
+fn notes(site: &Site) -> Vec<String> {
+    let mut notes = vec![super::CAUTION.to_owned()];
+    if !site.bag.fitted {
+        notes.push(
+            "Skin stretch and dish radius are assumed; a drop test on this bag, fitted, would narrow these limits."
+                .into(),
+        );
+    }
+    if !site.watch.supply_sense {
+        notes.push("Without the supply sense a power cut is seen only when the pressure has begun to fall.".into());
+    }
+    notes
+}
+
+/// The settings in plain words.
+pub fn text(armed: &Armed) -> String {
+    let s = &armed.settings;
+    let mut out =
+        format!("Settings of the box for {}\nsite {:08x}, revision {}\n\n", armed.site, s.site_id, s.revision);
+    for line in &armed.lines {
+        out += &format!("{}\n    {} [{}]\n", line.what, line.why, line.key);
+    }
+    out += "\n";
+    armed.notes.iter().for_each(|note| out += &format!("note: {note}\n"));
+    out
+}
+
+/// The same as JSON.
+pub fn json(armed: &Armed) -> serde_json::Value {
+    let lines: Vec<_> = armed
+        .lines
+        .iter()
+        .map(|line| serde_json::json!({"key": line.key, "what": line.what, "why": line.why}))
+        .collect();
+    serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes})
+}

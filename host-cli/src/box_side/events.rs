@@ -1,0 +1,139 @@
+//! The box's log: downloaded, and shown as text, JSON or comma-separated values.
+
+use std::io;
+use std::time::{Duration, Instant};
+
+use landfall_core::watch::What;
+use landfall_firmware::link::{Entry, FromBox, Noted, ToBox};
+use serde_json::{Value, json};
+
+use super::port::Port;
+use super::record::cause_word;
+
+/// One record of the log.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Logged {
+    /// Its place in the sequence of all records.
+    pub sequence: u32,
+    /// The record.
+    pub entry: Entry,
+}
+
+/// Downloads the log from record `from` on. Records that were lost on the line are asked for again.
+///
+/// # Errors
+/// [`io::ErrorKind::TimedOut`] where the box says nothing, or the line is gone.
+pub fn download(port: &mut Port, from: u32) -> io::Result<Vec<Logged>> {
+    let mut all: Vec<Logged> = Vec::new();
+    let mut next_from = from;
+    for _ in 0..10 {
+        port.send(&ToBox::ReadLog { from: next_from })?;
+        let mut heard = Instant::now();
+        let mut end = None;
+        while end.is_none() && heard.elapsed() < Duration::from_secs(2) {
+            match port.receive()? {
+                Some(Ok(FromBox::Logged { sequence, entry })) => {
+                    heard = Instant::now();
+                    if sequence >= next_from && !all.iter().rev().any(|one| one.sequence == sequence) {
+                        all.push(Logged { sequence, entry });
+                    }
+                }
+                Some(Ok(FromBox::LogEnd { next })) => end = Some(next),
+                _ => {}
+            }
+        }
+        all.sort_by_key(|one| one.sequence);
+        if end.is_some() {
+            return Ok(all);
+        }
+        next_from = all.last().map_or(from, |last| last.sequence.saturating_add(1));
+    }
+    Err(io::ErrorKind::TimedOut.into())
+}
+
+/// What a record says, in a word and in plain words.
+pub fn describe(entry: &Entry) -> (&'static str, String) {
+    match entry.what {
+        Noted::Booted(cause) => ("booted", format!("the box started ({})", cause_word(cause).replace('_', " "))),
+        Noted::Settings { site_id, revision } => {
+            ("settings", format!("settings stored: site {site_id:08x}, revision {revision}"))
+        }
+        Noted::Forgotten => ("forgotten", "the box was told to forget its site".into()),
+        Noted::Kept(kept) => (
+            "kept",
+            format!(
+                "kept for the next start: zero {}, {}",
+                kept.zero_pa.map_or("none".into(), |pa| format!("{pa:.1} Pa")),
+                if kept.unacknowledged { "a stop not acknowledged" } else { "nothing to acknowledge" }
+            ),
+        ),
+        Noted::Watch(What::Started { cause, site_id, revision }) => (
+            "started",
+            format!(
+                "the watch began ({}): site {site_id:08x}, revision {revision}",
+                cause_word(cause).replace('_', " ")
+            ),
+        ),
+        Noted::Watch(What::Zeroed { offset_pa, stored }) => (
+            "zeroed",
+            format!(
+                "zero {offset_pa:.1} Pa, {}",
+                if stored { "from the last time" } else { "taken on the vented bag" }
+            ),
+        ),
+        Noted::Watch(What::Changed { from, to, reason, gauge_pa }) => (
+            "changed",
+            format!(
+                "{} to {}: {}{}",
+                from.word(),
+                to.word(),
+                reason.word().replace('_', " "),
+                gauge_pa.map_or(String::new(), |pa| format!(", {pa:.0} Pa"))
+            ),
+        ),
+        Noted::Watch(What::Faulted(fault)) => {
+            ("faulted", format!("sensor not believed: {}", fault.word().replace('_', " ")))
+        }
+        Noted::Watch(What::Acknowledged) => ("acknowledged", "acknowledged at the button".into()),
+        Noted::Watch(What::Landed(landing)) => (
+            "landed",
+            format!(
+                "landing {}: to {:.0} Pa, dip {:.0} Pa, {}",
+                landing.count,
+                landing.peak_pa,
+                landing.dip_pa,
+                landing.recovery_s.map_or("not back in time".into(), |s| format!("back after {s:.1} s"))
+            ),
+        ),
+    }
+}
+
+/// The log to read.
+pub fn text(all: &[Logged]) -> String {
+    let mut out = format!("{:>7} {:>5} {:>10}  event\n", "record", "start", "time, s");
+    for one in all {
+        let (_, words) = describe(&one.entry);
+        out += &format!("{:>7} {:>5} {:>10.2}  {words}\n", one.sequence, one.entry.boot, one.entry.at.seconds());
+    }
+    out
+}
+
+/// The log as JSON: an array of records.
+pub fn json(all: &[Logged]) -> Value {
+    let records = all.iter().map(|one| {
+        let (kind, words) = describe(&one.entry);
+        json!({"record": one.sequence, "start": one.entry.boot, "time_s": one.entry.at.seconds(), "event": kind,
+               "text": words, "detail": one.entry.what})
+    });
+    Value::Array(records.collect())
+}
+
+/// The log as comma-separated values.
+pub fn csv(all: &[Logged]) -> String {
+    let mut out = String::from("record,start,time_s,event,text\n");
+    for one in all {
+        let (kind, words) = describe(&one.entry);
+        out += &format!("{},{},{:.6},{kind},\"{words}\"\n", one.sequence, one.entry.boot, one.entry.at.seconds());
+    }
+    out
+}

@@ -1,0 +1,163 @@
+//! A settings file: one frame of the link, the very bytes that a box is offered.
+//!
+//! It holds [`ToBox::Offer`] with version, site, revision and CRC-32, in postcard and COBS, zero byte at the end.
+
+use std::path::Path;
+use std::{fs, io};
+
+use landfall_core::watch::WatchSettings;
+use landfall_firmware::frame::{FrameError, Receiver, encode};
+use landfall_firmware::link::{Refusal, ToBox, may_replace};
+
+/// What is wrong with a settings file.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum FileError {
+    /// It could not be read or written.
+    Io(io::Error),
+    /// Not one whole frame with the right checksum.
+    Frame(Option<FrameError>),
+    /// A frame, but of another kind.
+    Kind,
+    /// Settings that the box refuses.
+    Refused(Refusal),
+}
+
+impl std::fmt::Display for FileError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Io(error) => write!(f, "{error}"),
+            Self::Frame(Some(FrameError::Checksum)) => {
+                write!(f, "the checksum does not agree: damaged, or no settings file")
+            }
+            Self::Frame(_) => write!(f, "this is no settings file of the box, or it was cut short"),
+            Self::Kind => write!(f, "a message of the link, but no settings"),
+            Self::Refused(refusal) => write!(f, "{}", refusal_text(refusal)),
+        }
+    }
+}
+
+impl std::error::Error for FileError {}
+
+impl From<io::Error> for FileError {
+    fn from(error: io::Error) -> Self {
+        Self::Io(error)
+    }
+}
+
+/// Why a box refuses, in plain words.
+pub fn refusal_text(refusal: &Refusal) -> String {
+    match refusal {
+        Refusal::Impossible => "these settings contradict themselves or are of another layout".into(),
+        Refusal::Foreign { site_id } => format!(
+            "these settings are foreign: the box has those of site {site_id:08x}; to move it, hold its button while it is \
+             switched on and for 10 s more"
+        ),
+        Refusal::Stale { revision } => {
+            format!("these settings are stale: the box has revision {revision}; compute them anew with `landfall arm`")
+        }
+        Refusal::SensorRange { range_pa } => {
+            format!("the box's sensor ends at {range_pa:.0} Pa, which these settings go beyond")
+        }
+        Refusal::NotStaged => "the box does not have the offered settings any more; offer them again".into(),
+        Refusal::Button => "the box's button is not held down".into(),
+        Refusal::Flash => "the box's memory did not take them; the former settings hold".into(),
+        Refusal::Frame => "the box did not understand a frame".into(),
+        _ => "the box refused, with a reason that this program does not know".into(),
+    }
+}
+
+/// The file's bytes.
+///
+/// # Errors
+/// [`FileError::Frame`] if they do not fit into a frame.
+pub fn to_bytes(settings: &WatchSettings) -> Result<Vec<u8>, FileError> {
+    let frame = encode(&ToBox::Offer(*settings)).map_err(|error| FileError::Frame(Some(error)))?;
+    Ok(frame.bytes().to_vec())
+}
+
+/// The settings in a file's bytes, as the box decodes them; they pass the box's own checks.
+///
+/// # Errors
+/// [`FileError`].
+pub fn from_bytes(bytes: &[u8]) -> Result<WatchSettings, FileError> {
+    let mut receiver = Receiver::new();
+    let mut messages = bytes.iter().enumerate().filter_map(|(at, byte)| receiver.push::<ToBox>(*byte).map(|m| (at, m)));
+    let settings = match messages.next() {
+        None => return Err(FileError::Frame(None)),
+        Some((at, _)) if at + 1 != bytes.len() => return Err(FileError::Frame(None)),
+        Some((_, Err(error))) => return Err(FileError::Frame(Some(error))),
+        Some((_, Ok(ToBox::Offer(settings)))) => settings,
+        Some((_, Ok(_))) => return Err(FileError::Kind),
+    };
+    may_replace(None, &settings).map_err(FileError::Refused)?;
+    Ok(settings)
+}
+
+/// Reads a settings file.
+///
+/// # Errors
+/// [`FileError`].
+pub fn read(path: &Path) -> Result<WatchSettings, FileError> {
+    from_bytes(&fs::read(path)?)
+}
+
+/// Writes a settings file whole or not at all. A file that is there is replaced if a box with its settings would
+/// take these.
+///
+/// # Errors
+/// [`FileError::Refused`] with [`Refusal::Foreign`] or [`Refusal::Stale`] otherwise; `force` replaces anything.
+pub fn write(path: &Path, settings: &WatchSettings, force: bool) -> Result<(), FileError> {
+    let bytes = to_bytes(settings)?;
+    if path.exists() && !force {
+        may_replace(Some(&read(path)?), settings).map_err(FileError::Refused)?;
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::NamedTempFile::new_in(folder)?;
+    io::Write::write_all(&mut file, &bytes)?;
+    file.as_file().sync_all()?;
+    file.persist(path).map_err(|error| FileError::Io(error.error))?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::box_side::sim::tests::settings;
+
+    #[test]
+    fn the_file_is_the_offer_and_the_box_decodes_it() {
+        let bytes = to_bytes(&settings()).unwrap();
+        assert_eq!(from_bytes(&bytes).unwrap(), settings());
+        // Fourth message of the enum, first byte after COBS's own.
+        assert_eq!(bytes.get(1), Some(&3));
+    }
+
+    #[test]
+    fn damage_is_noticed_at_every_byte() {
+        let bytes = to_bytes(&settings()).unwrap();
+        for at in 0..bytes.len() {
+            let mut bad = bytes.clone();
+            bad[at] ^= 0x10;
+            assert!(from_bytes(&bad).is_err(), "byte {at}");
+            assert!(from_bytes(&bytes[..at]).is_err(), "cut at {at}");
+        }
+        assert!(from_bytes(&[bytes.clone(), bytes].concat()).is_err());
+    }
+
+    #[test]
+    fn foreign_and_stale_files_do_not_replace() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("site.watch");
+        let mut s = settings();
+        s.revision = 5;
+        write(&path, &s, false).unwrap();
+        let stale = WatchSettings { revision: 4, ..s };
+        assert!(matches!(write(&path, &stale, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
+        let foreign = WatchSettings { site_id: s.site_id + 1, revision: 9, ..s };
+        assert!(matches!(write(&path, &foreign, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
+        assert_eq!(read(&path).unwrap(), s);
+        write(&path, &foreign, true).unwrap();
+        assert_eq!(read(&path).unwrap(), foreign);
+    }
+}

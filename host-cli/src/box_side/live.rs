@@ -1,0 +1,244 @@
+//! Following boxes: one thread a line that opens it, asks who is there, and opens it again when it goes away; and what is
+//! known of each box, for showing.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::SyncSender;
+use std::time::{Duration, Instant};
+
+use landfall_core::watch::{Landing, WatchSettings, What};
+use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox};
+
+use super::events::describe;
+use super::port::Port;
+
+/// A box that says nothing for this long is silent: it sends ten times a second.
+pub const SILENT: Duration = Duration::from_millis(500);
+/// Between two tries to open a line.
+const REOPEN: Duration = Duration::from_millis(300);
+/// How much of the pressure is kept for the trace, s of the box's time.
+pub const TRACE_S: f64 = 120.0;
+
+/// What a line brought.
+#[derive(Debug)]
+pub enum Brought {
+    /// It was opened.
+    Opened,
+    /// A message.
+    Message(Box<FromBox>),
+    /// A frame that was broken or not understood.
+    Broken,
+    /// It could not be opened or went away.
+    Lost(String),
+}
+
+/// Follows one line until `stop`; with `once` only until it goes away. Everything goes to `to` with `index`.
+pub fn follow(name: &str, index: usize, once: bool, stop: &Arc<AtomicBool>, to: &SyncSender<(usize, Brought)>) {
+    let mut said = String::new();
+    while !stop.load(Ordering::Relaxed) {
+        let mut opened = false;
+        let lost = match Port::open(name) {
+            Ok(mut port) => {
+                opened = true;
+                said.clear();
+                if to.send((index, Brought::Opened)).is_err() {
+                    return;
+                }
+                listen(&mut port, index, stop, to)
+            }
+            Err(error) => error.to_string(),
+        };
+        if stop.load(Ordering::Relaxed) {
+            return;
+        }
+        if lost != said {
+            said.clone_from(&lost);
+            if to.send((index, Brought::Lost(lost))).is_err() {
+                return;
+            }
+        }
+        if once && opened {
+            return;
+        }
+        std::thread::sleep(REOPEN);
+    }
+}
+
+/// Messages until the line goes away; says why it did.
+fn listen(port: &mut Port, index: usize, stop: &AtomicBool, to: &SyncSender<(usize, Brought)>) -> String {
+    let ask = |port: &mut Port| port.send(&ToBox::Identify).and_then(|()| port.send(&ToBox::ReadSettings));
+    let mut asked: Option<Instant> = None;
+    let (mut known, mut settings) = (false, false);
+    while !stop.load(Ordering::Relaxed) {
+        if !(known && settings) && asked.is_none_or(|at| at.elapsed() > Duration::from_secs(1)) {
+            if let Err(error) = ask(port) {
+                return error.to_string();
+            }
+            asked = Some(Instant::now());
+        }
+        let brought = match port.receive() {
+            Ok(None) => continue,
+            Ok(Some(Ok(message))) => {
+                match &message {
+                    FromBox::Hello(_) => known = true,
+                    FromBox::Settings(_) => settings = true,
+                    // New settings, or another start: ask again.
+                    FromBox::Event(entry) if matches!(entry.what, Noted::Booted(_) | Noted::Settings { .. }) => {
+                        settings = false;
+                        asked = asked.filter(|_| !known);
+                    }
+                    _ => {}
+                }
+                Brought::Message(Box::new(message))
+            }
+            Ok(Some(Err(_))) => Brought::Broken,
+            Err(error) => return error.to_string(),
+        };
+        if to.send((index, brought)).is_err() {
+            break;
+        }
+    }
+    "stopped".to_owned()
+}
+
+/// What is known of one box.
+#[derive(Debug)]
+pub struct Seen {
+    /// The line's name.
+    pub name: String,
+    /// Who it is.
+    pub hello: Option<Hello>,
+    /// What it goes by.
+    pub settings: Option<WatchSettings>,
+    /// How things are.
+    pub status: Option<Status>,
+    /// Pressure over the box's time, s and Pa.
+    pub trace: VecDeque<(f64, f64)>,
+    /// The last landings, newest last.
+    pub landings: VecDeque<Landing>,
+    /// The last events in plain words, newest last.
+    pub events: VecDeque<String>,
+    /// Frames that were broken.
+    pub broken: u64,
+    /// Why the line is gone, if it is.
+    pub lost: Option<String>,
+    heard: Option<Instant>,
+    since: Instant,
+}
+
+impl Seen {
+    /// Nothing known yet.
+    pub fn new(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            hello: None,
+            settings: None,
+            status: None,
+            trace: VecDeque::new(),
+            landings: VecDeque::new(),
+            events: VecDeque::new(),
+            broken: 0,
+            lost: None,
+            heard: None,
+            since: Instant::now(),
+        }
+    }
+
+    /// Takes what the line brought; gives what is worth a line of text.
+    pub fn take(&mut self, brought: &Brought) -> Vec<String> {
+        let mut lines = Vec::new();
+        match brought {
+            Brought::Opened => {
+                self.lost = None;
+                self.since = Instant::now();
+                lines.push(format!("{}: line open", self.name));
+            }
+            Brought::Lost(why) => {
+                self.lost = Some(why.clone());
+                lines.push(format!("{}: NO LINK to the box ({why}); trying again", self.name));
+            }
+            Brought::Broken => self.broken += 1,
+            Brought::Message(message) => {
+                self.heard = Some(Instant::now());
+                self.message(message, &mut lines);
+            }
+        }
+        lines
+    }
+
+    fn message(&mut self, message: &FromBox, lines: &mut Vec<String>) {
+        match message {
+            FromBox::Hello(hello) => self.hello = Some(*hello),
+            FromBox::Settings(settings) => self.settings = *settings,
+            FromBox::Stored(settings) => self.settings = Some(*settings),
+            FromBox::Status(status) => {
+                if let Some(pa) = status.gauge_pa {
+                    let at_s = status.at.seconds();
+                    if self.trace.back().is_some_and(|(last_s, _)| *last_s > at_s) {
+                        self.trace.clear();
+                    }
+                    self.trace.push_back((at_s, f64::from(pa)));
+                    while self.trace.front().is_some_and(|(first_s, _)| at_s - first_s > TRACE_S) {
+                        self.trace.pop_front();
+                    }
+                }
+                self.status = Some(*status);
+            }
+            FromBox::Event(entry) => {
+                if let Noted::Watch(What::Landed(landing)) = entry.what {
+                    self.landings.push_back(landing);
+                    if self.landings.len() > 20 {
+                        self.landings.pop_front();
+                    }
+                }
+                if !matches!(entry.what, Noted::Kept(_)) {
+                    let line = format!("{:>9.2} s  {}", entry.at.seconds(), describe(entry).1);
+                    lines.push(format!("{}: {line}", self.name));
+                    self.events.push_back(line);
+                    if self.events.len() > 50 {
+                        self.events.pop_front();
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// How long the box has said nothing, if that is too long.
+    pub fn silent(&self) -> Option<Duration> {
+        let quiet = self.heard.unwrap_or(self.since).elapsed();
+        (self.lost.is_some() || quiet > SILENT).then_some(quiet)
+    }
+
+    /// The state of things in one line.
+    pub fn line(&self) -> String {
+        if let Some(quiet) = self.silent() {
+            return format!(
+                "{}: LINK SILENT for {:.1} s: this screen shows nothing of the bag; look at the box's own lamp",
+                self.name,
+                quiet.as_secs_f64()
+            );
+        }
+        let Some(s) = &self.status else { return format!("{}: waiting for the first status", self.name) };
+        let Some((state, reason)) = s.state else {
+            return format!("{}: the box has no settings and watches nothing; `landfall arm` makes them", self.name);
+        };
+        let or = |value: Option<String>, none: &str| value.unwrap_or_else(|| none.to_owned());
+        format!(
+            "{}: {:>9.1} s  {:<5} {}  permit {}  siren {}  {}  landings {}{}{}{}{}",
+            self.name,
+            s.at.seconds(),
+            state.word(),
+            reason.word().replace('_', " "),
+            if s.permit { "on" } else { "off" },
+            if s.siren { "SIREN" } else { "off" },
+            or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
+            s.landings,
+            or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
+            or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
+            or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
+            if s.supply == Some(false) { ", supply off" } else { "" },
+        )
+    }
+}

@@ -1,0 +1,23 @@
+//! The computer's side of the pressure box: settings, link, recordings, and a box that is only numbers.
+//!
+//! [`arm`] computes the settings from the plan, [`file`] and [`upload`] carry them to a box, [`live`] follows boxes and
+//! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag. All of them use
+//! the box's own code for frames and decisions. The box is a supplementary alarm, not a certified device.
+
+pub mod arm;
+pub mod bag;
+pub mod draw;
+pub mod events;
+pub mod file;
+pub mod live;
+pub mod noise;
+pub mod port;
+pub mod record;
+pub mod replay;
+pub mod script;
+pub mod sim;
+pub mod upload;
+
+/// What closes everything that these commands print.
+pub const CAUTION: &str = "The box is a supplementary alarm, not a certified device: somebody watches the bag and can stop \
+the session without it.";

@@ -1,0 +1,139 @@
+//! Settings to a box over the line: offered, compared, confirmed with the button held, read back.
+
+use std::io;
+use std::time::{Duration, Instant};
+
+use landfall_core::watch::WatchSettings;
+use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, check_of};
+
+use super::file::refusal_text;
+use super::port::Port;
+
+/// A request that is not answered within this is made again.
+const ANSWER: Duration = Duration::from_secs(1);
+/// Tries before the box counts as silent.
+const TRIES: u32 = 5;
+
+/// Why a box did not take settings.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum UploadError {
+    /// The line is gone.
+    Line(io::Error),
+    /// Nothing was answered.
+    Silent,
+    /// The box speaks another version of the link.
+    Protocol(u8),
+    /// The box refused.
+    Refused(Refusal),
+    /// What the box understood, or read back, is not what was sent.
+    Differs,
+    /// Nobody held the button within the time.
+    NoButton,
+}
+
+impl std::fmt::Display for UploadError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Line(error) => write!(f, "the line to the box is gone: {error}"),
+            Self::Silent => write!(f, "THE LINK IS SILENT: the box does not answer; cable, port and power?"),
+            Self::Protocol(got) => {
+                write!(f, "the box speaks version {got} of the link, this program version {PROTOCOL}")
+            }
+            Self::Refused(refusal) => write!(f, "the box refused: {}", refusal_text(refusal)),
+            Self::Differs => write!(f, "the box has something else than was sent; nothing counts as armed"),
+            Self::NoButton => write!(f, "nobody held the box's button down in time; the former settings hold"),
+        }
+    }
+}
+
+impl std::error::Error for UploadError {}
+
+impl From<io::Error> for UploadError {
+    fn from(error: io::Error) -> Self {
+        Self::Line(error)
+    }
+}
+
+/// Asks until it is answered.
+fn ask<T>(port: &mut Port, request: &ToBox, wanted: impl Fn(&FromBox) -> Option<T>) -> Result<T, UploadError> {
+    for _ in 0..TRIES {
+        port.send(request)?;
+        match port.wait_for(ANSWER, &wanted) {
+            Ok(answer) => return Ok(answer),
+            Err(error) if error.kind() == io::ErrorKind::TimedOut => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Err(UploadError::Silent)
+}
+
+/// Who is there.
+///
+/// # Errors
+/// [`UploadError::Silent`], [`UploadError::Protocol`] or [`UploadError::Line`].
+pub fn greet(port: &mut Port) -> Result<Hello, UploadError> {
+    let hello = ask(port, &ToBox::Identify, |message| match message {
+        FromBox::Hello(hello) => Some(*hello),
+        _ => None,
+    })?;
+    if hello.protocol == PROTOCOL { Ok(hello) } else { Err(UploadError::Protocol(hello.protocol)) }
+}
+
+/// The settings that the box has.
+///
+/// # Errors
+/// [`UploadError::Silent`] or [`UploadError::Line`].
+pub fn held(port: &mut Port) -> Result<Option<WatchSettings>, UploadError> {
+    ask(port, &ToBox::ReadSettings, |message| match message {
+        FromBox::Settings(settings) => Some(*settings),
+        _ => None,
+    })
+}
+
+/// Offers settings and has them stored; `say` tells the person at the box what to do. The settings are read back and
+/// compared field by field.
+///
+/// # Errors
+/// [`UploadError`]; unless it says otherwise the former settings hold.
+pub fn upload(
+    port: &mut Port,
+    settings: &WatchSettings,
+    patience: Duration,
+    mut say: impl FnMut(&str),
+) -> Result<(), UploadError> {
+    let answer = |message: &FromBox| match message {
+        FromBox::Staged(staged) => Some(Ok(*staged)),
+        FromBox::Refused(refusal) if *refusal != Refusal::Frame => Some(Err(*refusal)),
+        _ => None,
+    };
+    let staged = ask(port, &ToBox::Offer(*settings), answer)?.map_err(UploadError::Refused)?;
+    if staged != *settings {
+        return Err(UploadError::Differs);
+    }
+    let check = check_of(settings).map_err(|_| UploadError::Differs)?;
+    say("the box has understood the settings; now hold its button down until this says that they are stored");
+    let until = Instant::now() + patience;
+    loop {
+        port.send(&ToBox::Confirm { check })?;
+        let stored = port.wait_for(ANSWER, |message| match message {
+            FromBox::Stored(stored) => Some(Ok(*stored)),
+            FromBox::Refused(refusal) if *refusal != Refusal::Frame => Some(Err(*refusal)),
+            _ => None,
+        });
+        match stored {
+            Ok(Ok(stored)) if stored == *settings => break,
+            Ok(Ok(_)) => return Err(UploadError::Differs),
+            Ok(Err(Refusal::Button)) => std::thread::sleep(Duration::from_millis(200)),
+            // Asked again after the box had stored it already: reading back tells.
+            Ok(Err(Refusal::NotStaged)) if held(port)? == Some(*settings) => break,
+            Ok(Err(refusal)) => return Err(UploadError::Refused(refusal)),
+            Err(error) if error.kind() == io::ErrorKind::TimedOut => {}
+            Err(error) => return Err(error.into()),
+        }
+        if Instant::now() > until {
+            return Err(UploadError::NoButton);
+        }
+    }
+    if held(port)? == Some(*settings) { Ok(()) } else { Err(UploadError::Differs) }
+}

@@ -1,0 +1,72 @@
+//! `landfall arm`.
+
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+
+use anyhow::Context as _;
+use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
+use landfall::box_side::file;
+use landfall::box_side::port::Port;
+use landfall::box_side::upload::{greet, upload};
+use landfall_core::watch::WatchSettings;
+
+use super::args::{Arm, SiteArg, TextOrJson};
+use super::plan::computed;
+use super::{End, complain, input, note, output};
+
+/// Counts up by itself: seconds since 1970.
+fn now() -> u32 {
+    SystemTime::now().duration_since(UNIX_EPOCH).map_or(1, |t| u32::try_from(t.as_secs()).unwrap_or(u32::MAX))
+}
+
+pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
+    let settings = match &args.file {
+        Some(path) => file::read(path).with_context(|| path.display().to_string())?,
+        None => match settings(args)? {
+            Some(armed) => armed.settings,
+            None => return Ok(End::Outside),
+        },
+    };
+    if let Some(path) = &args.output {
+        file::write(path, &settings, args.force).with_context(|| format!("{} was not written", path.display()))?;
+        note(&format!("{} written: site {:08x}, revision {}", path.display(), settings.site_id, settings.revision));
+    }
+    match &args.port {
+        Some(name) => send(name, &settings, args.wait),
+        None => Ok(End::Inside),
+    }
+}
+
+/// Computes and shows them; none where the plan says stop.
+fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
+    let from = SiteArg { site: args.site.clone(), demo: args.demo };
+    let site = input::sampled_site(&from, &args.sampling)?;
+    let results = computed(&site, NEEDED, &args.sampling.threads)?;
+    let armed = match arm(&site, &results, args.sensor, args.revision.unwrap_or_else(now)) {
+        Ok(armed) => armed,
+        Err(error @ ArmError::Stop(_)) => {
+            complain(&error.to_string());
+            return Ok(None);
+        }
+        Err(error) => return Err(error.into()),
+    };
+    let shown = match args.format {
+        TextOrJson::Text => text(&armed),
+        TextOrJson::Json => output::json(&json(&armed))?,
+    };
+    output::stdout(&shown)?;
+    Ok(Some(armed))
+}
+
+fn send(name: &str, settings: &WatchSettings, wait_s: f64) -> anyhow::Result<End> {
+    let mut port = Port::open(name).with_context(|| format!("{name} could not be opened"))?;
+    let hello = greet(&mut port)?;
+    if let Some((site_id, revision)) = hello.settings {
+        note(&format!("the box at {name} has site {site_id:08x}, revision {revision}"));
+    }
+    upload(&mut port, settings, Duration::from_secs_f64(wait_s.clamp(0.0, 600.0)), note)?;
+    note(&format!(
+        "stored and read back: the box at {name} goes by revision {} now; try its lamps and siren",
+        settings.revision
+    ));
+    Ok(End::Inside)
+}

@@ -1,0 +1,22 @@
+//! `landfall log`.
+
+use anyhow::Context as _;
+use landfall::box_side::events::{csv, download, json, text};
+use landfall::box_side::port::Port;
+use landfall::box_side::upload::greet;
+
+use super::args::{Format, Log};
+use super::{End, output};
+
+pub(crate) fn run(args: &Log) -> anyhow::Result<End> {
+    let mut port = Port::open(&args.port).with_context(|| format!("{} could not be opened", args.port))?;
+    greet(&mut port)?;
+    let all = download(&mut port, args.from).with_context(|| format!("the log of the box at {}", args.port))?;
+    let shown = match args.format {
+        Format::Text => text(&all),
+        Format::Json => output::json(&json(&all))?,
+        Format::Csv => csv(&all),
+    };
+    output::put(args.output.output.as_deref(), &shown)?;
+    Ok(End::Inside)
+}

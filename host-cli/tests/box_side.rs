@@ -1,0 +1,371 @@
+//! The box's side of the command: settings, link, recordings and simulation, through the program itself and the box's
+//! own code.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::fs;
+use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
+use landfall::box_side::file;
+use landfall_core::watch::WatchSettings;
+use serde_json::Value;
+
+/// Few samples: the settings hang on mean and spread, not on the tails.
+const QUICK: [&str; 2] = ["--samples", "5000"];
+
+/// The invented demo site with stretch and dish radius measured: with both assumed its worst end leaves no wait pressure.
+fn site() -> &'static str {
+    static PATH: OnceLock<String> = OnceLock::new();
+    PATH.get_or_init(|| {
+        let text = landfall::site::demo_text()
+            .replace("pressure_max = \"1.5 kPa\"", "pressure_max = \"1.5 kPa\"\nfitted = true");
+        let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("hollow-{}.toml", std::process::id()));
+        fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    })
+}
+
+fn landfall(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_landfall")).args(args).stdin(Stdio::null()).output().unwrap()
+}
+
+fn start(args: &[&str]) -> Child {
+    Command::new(env!("CARGO_BIN_EXE_landfall"))
+        .args(args)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap()
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// Ends the program that it holds.
+struct Ends(Child);
+impl Drop for Ends {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// A simulated box and the path of its pseudo-terminal.
+fn boxed(args: &[&str]) -> (Ends, String) {
+    let mut child = start(&[&["simulate", site()], &QUICK[..], args].concat());
+    let mut path = String::new();
+    BufReader::new(child.stdout.as_mut().unwrap()).read_line(&mut path).unwrap();
+    assert!(path.starts_with("/dev/"), "{path}");
+    (Ends(child), path.trim().to_owned())
+}
+
+fn replayed(log: &Path, more: &[&str]) -> Value {
+    let log = log.to_str().unwrap();
+    let output = landfall(&[&["replay", log, "--site", site(), "--format", "json"], &QUICK[..], more].concat());
+    assert!(output.status.success(), "{}", err(&output));
+    serde_json::from_str(&out(&output)).unwrap()
+}
+
+/// States of a replay with their times, repeats left out.
+fn states(replayed: &Value) -> Vec<(f64, String)> {
+    let mut list: Vec<(f64, String)> = Vec::new();
+    for change in replayed["changes"].as_array().unwrap() {
+        let state = change["state"].as_str().unwrap().to_owned();
+        if list.last().is_none_or(|(_, last)| *last != state) {
+            list.push((change["time_s"].as_f64().unwrap(), state));
+        }
+    }
+    list
+}
+
+/// States in a recording's own column: what the box itself did.
+fn recorded(log: &Path) -> Vec<(f64, String)> {
+    let mut reader = csv::Reader::from_path(log).unwrap();
+    let headers = reader.headers().unwrap().clone();
+    let at = |name: &str| headers.iter().position(|h| h == name).unwrap();
+    let (time, state) = (at("time_s"), at("state"));
+    let mut list: Vec<(f64, String)> = Vec::new();
+    for record in reader.records().map(Result::unwrap) {
+        if list.last().is_none_or(|(_, last)| last != &record[state]) {
+            list.push((record[time].parse().unwrap(), record[state].to_owned()));
+        }
+    }
+    list
+}
+
+/// A folder of this test's own.
+fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().unwrap()
+}
+
+/// A fast simulation's recording.
+fn simulated(folder: &tempfile::TempDir, args: &[&str]) -> PathBuf {
+    let path = folder.path().join("sim.csv");
+    let to = path.to_str().unwrap();
+    let output = landfall(&[&["simulate", site(), "--fast", "--output", to], &QUICK[..], args].concat());
+    assert!(output.status.success(), "{}", err(&output));
+    path
+}
+
+#[test]
+fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
+    let folder = folder();
+    let log = folder.path().join("hour.csv");
+    let began = Instant::now();
+    let (_sim, path) = boxed(&[
+        "--speed",
+        "0",
+        "--for",
+        "60 min",
+        "--do",
+        "20 min: leak 60 cm2 for 5 min",
+        "--do",
+        "55 min: cut for 30 s",
+    ]);
+    let output = landfall(&["watch", &path, "--once", "--plain", "--every", "60 s", "--record", log.to_str().unwrap()]);
+    assert!(output.status.success(), "{}", err(&output));
+    assert!(began.elapsed() < Duration::from_secs(240), "{:?}", began.elapsed());
+    let box_did = recorded(&log);
+    let rows = fs::read_to_string(&log).unwrap().lines().count();
+    // 50 a second, but for the last message that was not complete.
+    assert!(rows > 179_900, "{rows} rows");
+    let done = replayed(&log, &[]);
+    let replay_did = states(&done);
+    let names: Vec<_> = replay_did.iter().map(|(_, state)| state.as_str()).collect();
+    assert!(names.starts_with(&["check", "fill", "ride"]) && names.contains(&"stop"), "{names:?}");
+    assert_eq!(box_did.len(), replay_did.len(), "{box_did:?}\n{replay_did:?}");
+    for (a, b) in box_did.iter().zip(&replay_did) {
+        assert!(a.1 == b.1 && (a.0 - b.0).abs() < 1e-6, "{a:?} {b:?}");
+    }
+    assert!(done["landings"].as_array().unwrap().len() > 80, "{}", done["landings"].as_array().unwrap().len());
+    println!(
+        "an hour through the pseudo-terminal and back: {:.1} s, {} changes of state, {} landings",
+        began.elapsed().as_secs_f64(),
+        names.len(),
+        done["landings"].as_array().unwrap().len()
+    );
+}
+
+#[test]
+fn arm_writes_what_the_box_decodes_and_refuses_foreign_and_stale() {
+    let folder = folder();
+    let path = folder.path().join("demo.watch");
+    let to = path.to_str().unwrap();
+    let arm = |more: &[&str]| landfall(&[&["arm", site(), "--output", to], &QUICK[..], more].concat());
+    let output = arm(&["--revision", "5"]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    let text = out(&output);
+    assert!(
+        text.contains("Siren at or under") && text.contains("stop pressure") && text.contains("supplementary alarm")
+    );
+    assert!(!text.to_lowercase().contains("safe"));
+    // The device's own decoder, and its own checks.
+    let settings = file::from_bytes(&fs::read(&path).unwrap()).unwrap();
+    settings.validate().unwrap();
+    assert_eq!(settings.revision, 5);
+    let older = arm(&["--revision", "4"]);
+    assert_eq!(older.status.code(), Some(2));
+    assert!(err(&older).contains("stale"), "{}", err(&older));
+    fs::write(&path, file::to_bytes(&WatchSettings { site_id: settings.site_id ^ 1, ..settings }).unwrap()).unwrap();
+    let foreign = arm(&["--revision", "9"]);
+    assert!(err(&foreign).contains("foreign"), "{}", err(&foreign));
+}
+
+#[test]
+fn arm_refuses_where_the_plan_says_stop_and_says_why() {
+    let folder = folder();
+    let path = folder.path().join("poor.toml");
+    let demo = landfall::site::demo_text();
+    // A bag of 0.5 m: the hard landing goes through it at any pressure.
+    fs::write(
+        &path,
+        demo.replace("front_height = \"2.2 m\"", "front_height = \"0.5 m\"")
+            .replace("back_height = \"2.2 m\"", "back_height = \"0.5 m\""),
+    )
+    .unwrap();
+    let to = folder.path().join("poor.watch");
+    let output = landfall(&[&["arm", path.to_str().unwrap(), "--output", to.to_str().unwrap()], &QUICK[..]].concat());
+    assert_eq!(output.status.code(), Some(1), "{}{}", out(&output), err(&output));
+    assert!(err(&output).contains("the plan says stop"), "{}", err(&output));
+    assert!(!to.exists());
+}
+
+#[test]
+fn arm_over_the_line_needs_the_button_and_reads_back() {
+    let (_sim, path) = boxed(&["--bare", "--speed", "5"]);
+    let without =
+        landfall(&[&["arm", site(), "--port", &path, "--wait", "1 s", "--revision", "3"], &QUICK[..]].concat());
+    assert_eq!(without.status.code(), Some(2));
+    assert!(err(&without).contains("button"), "{}", err(&without));
+    drop(_sim);
+    let (mut sim, path) = boxed(&["--bare", "--speed", "5"]);
+    sim.0.stdin.as_mut().unwrap().write_all(b"hold for 10 min\n").unwrap();
+    let with = landfall(&[&["arm", site(), "--port", &path, "--revision", "3"], &QUICK[..]].concat());
+    assert_eq!(with.status.code(), Some(0), "{}", err(&with));
+    assert!(err(&with).contains("stored and read back"), "{}", err(&with));
+    let stale = landfall(&[&["arm", site(), "--port", &path, "--revision", "2"], &QUICK[..]].concat());
+    assert!(err(&stale).contains("stale") && stale.status.code() == Some(2), "{}", err(&stale));
+    let log = landfall(&["log", &path, "--format", "json"]);
+    let log: Value = serde_json::from_str(&out(&log)).unwrap();
+    let events: Vec<_> = log.as_array().unwrap().iter().map(|one| one["event"].as_str().unwrap()).collect();
+    assert!(events.contains(&"booted") && events.contains(&"settings"), "{events:?}");
+    let csv = out(&landfall(&["log", &path, "--format", "csv"]));
+    assert!(csv.starts_with("record,start,time_s,event,text\n") && csv.contains("settings stored"), "{csv}");
+}
+
+/// Every kind of fault through the simulation: the box goes to `state` for `reason` within `within_s` of 300 s.
+#[test]
+fn each_fault_is_found_in_a_simulation() {
+    let kinds: [(&str, &str, &[&str], f64); 14] = [
+        ("sensor no_answer", "fault", &["nack"], 0.2),
+        ("sensor bus", "fault", &["bus_stuck"], 0.2),
+        ("sensor corrupt", "fault", &["crc"], 0.2),
+        ("sensor wrong_part", "fault", &["identity"], 0.2),
+        ("sensor broken", "fault", &["identity"], 0.2),
+        ("sensor out_of_range", "fault", &["out_of_range"], 0.2),
+        ("sensor not_ready", "fault", &["not_ready"], 0.2),
+        ("sensor beyond", "fault", &["out_of_range"], 0.2),
+        ("sensor frozen", "fault", &["frozen"], 3.1),
+        ("sensor noisy", "fault", &["noisy"], 3.1),
+        ("sensor jumps", "fault", &["rate", "noisy"], 3.1),
+        ("cut", "stop", &[], 0.2),
+        ("stall", "stop", &[], 60.0),
+        ("leak 3000 cm2", "stop", &[], 30.0),
+    ];
+    for (what, state, faults, within_s) in kinds {
+        let folder = folder();
+        let happening = format!("300 s: {what}");
+        let log = simulated(&folder, &["--for", "370 s", "--do", &happening, "--do", "285 s: pause"]);
+        let done = replayed(&log, &[]);
+        assert_eq!(recorded(&log), states(&done), "{what}");
+        let alarm = done["changes"].as_array().unwrap().iter().find(|change| change["siren"] == true);
+        let alarm = alarm.unwrap_or_else(|| panic!("{what}: no siren: {:?}", states(&done)));
+        let after_s = alarm["time_s"].as_f64().unwrap() - 300.0;
+        assert_eq!((alarm["state"].as_str(), alarm["permit"].as_bool()), (Some(state), Some(false)), "{what}: {alarm}");
+        assert!((-0.001..within_s).contains(&after_s), "{what}: {after_s} s");
+        if !faults.is_empty() {
+            assert!(faults.contains(&alarm["fault"].as_str().unwrap()), "{what}: {alarm}");
+        }
+    }
+}
+
+#[test]
+fn a_reset_goes_on_in_wait_and_the_replay_follows() {
+    let folder = folder();
+    let log = simulated(&folder, &["--for", "330 s", "--do", "300 s: reset watchdog"]);
+    let box_did = recorded(&log);
+    assert_eq!(box_did, states(&replayed(&log, &[])));
+    let after = box_did.iter().find(|(at_s, _)| *at_s >= 299.9).unwrap();
+    assert_eq!(after.1, "wait", "{box_did:?}");
+}
+
+#[test]
+fn the_same_seed_gives_the_same_recording() {
+    let (one, two, three) = (folder(), folder(), folder());
+    let read =
+        |folder: &tempfile::TempDir, seed| fs::read(simulated(folder, &["--for", "60 s", "--seed", seed])).unwrap();
+    assert_eq!(read(&one, "4"), read(&two, "4"));
+    assert_ne!(read(&one, "4"), read(&three, "5"));
+}
+
+#[test]
+fn replay_says_every_fault_of_a_recording() {
+    let folder = folder();
+    let path = folder.path().join("bad.csv");
+    fs::write(&path, "time_s,gauge_pa,supply\n0,1,1\n0.02,x,1\n0.01,1,7\n").unwrap();
+    let output = landfall(&["replay", path.to_str().unwrap(), "--site", site()]);
+    assert_eq!(output.status.code(), Some(2));
+    for part in ["line 3, column gauge_pa", "line 4, column time_s", "line 4, column supply"] {
+        assert!(err(&output).contains(part), "{part} not in {}", err(&output));
+    }
+}
+
+#[test]
+fn what_if_changes_the_outcome_and_the_shape_is_as_told() {
+    let folder = folder();
+    let log = simulated(&folder, &["--for", "8 min", "--do", "400 s: stall"]);
+    let plain = replayed(&log, &[]);
+    for change in plain["changes"].as_array().unwrap() {
+        assert!(change["time_s"].is_number() && change["state"].is_string() && change["reason"].is_string());
+        assert!(change["permit"].is_boolean() && change["siren"].is_boolean());
+    }
+    let landings = plain["landings"].as_array().unwrap();
+    assert!(!landings.is_empty());
+    for landing in landings {
+        assert!(landing["time_s"].is_number() && landing["peak_pa"].is_number());
+        assert!(landing["recovery_s"].is_number() || landing["recovery_s"].is_null());
+    }
+    let siren = |done: &Value| {
+        let changes = done["changes"].as_array().unwrap();
+        changes.iter().find(|change| change["siren"] == true).unwrap()["time_s"].as_f64().unwrap()
+    };
+    let stop_pa = {
+        let path = folder.path().join("x.watch");
+        let to = path.to_str().unwrap();
+        assert!(landfall(&[&["arm", site(), "--output", to], &QUICK[..]].concat()).status.success());
+        file::read(&path).unwrap().stop_pa
+    };
+    let higher = replayed(&log, &["--set", &format!("stop_pa={}", stop_pa + 60.0)]);
+    assert!(siren(&higher) < siren(&plain), "{} {}", siren(&higher), siren(&plain));
+    let floor = replayed(&log, &["--set", "bag.stop_floor=0.8"]);
+    assert_ne!(siren(&floor), siren(&plain));
+    let output = landfall(&["replay", log.to_str().unwrap(), "--site", site(), "--set", "stop_pressure=3"]);
+    assert_eq!(output.status.code(), Some(2));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_silent_link_is_said_loudly_and_a_box_that_comes_back_is_followed() {
+    let folder = folder();
+    let link = folder.path().join("box");
+    let name = link.to_str().unwrap();
+    let (first, path) = boxed(&["--full"]);
+    std::os::unix::fs::symlink(&path, &link).unwrap();
+    let mut watch = Ends(start(&["watch", name, "--plain", "--every", "1 s", "--for", "60 s"]));
+    let mut lines = BufReader::new(watch.0.stdout.take().unwrap()).lines();
+    let mut until = |wanted: &str| {
+        let end = Instant::now() + Duration::from_secs(50);
+        let mut all = String::new();
+        while Instant::now() < end {
+            let Some(Ok(line)) = lines.next() else { break };
+            all += &line;
+            all.push('\n');
+            if line.contains(wanted) {
+                return;
+            }
+        }
+        panic!("{wanted} not in\n{all}");
+    };
+    until("permit");
+    drop(first);
+    fs::remove_file(&link).unwrap();
+    until("NO LINK");
+    until("LINK SILENT");
+    let (_second, path) = boxed(&["--full", "--do", "3 s: hang"]);
+    std::os::unix::fs::symlink(&path, &link).unwrap();
+    until("line open");
+    until("permit");
+    // The line is there, but the box's program stands.
+    until("LINK SILENT");
+}
+
+#[test]
+fn a_port_that_is_not_there_is_named() {
+    let output = landfall(&["log", "/dev/no-such-port"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(err(&output).contains("/dev/no-such-port"));
+    let mut text = String::new();
+    let mut child = start(&["watch", "/dev/no-such-port", "--plain", "--for", "1.5 s"]);
+    child.stdout.take().unwrap().read_to_string(&mut text).unwrap();
+    child.wait().unwrap();
+    assert!(text.contains("NO LINK") && text.contains("LINK SILENT"), "{text}");
+}
