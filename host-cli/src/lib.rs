@@ -4,5 +4,6 @@
 pub mod box_side;
 pub mod commands_site;
 pub mod plan;
+pub mod report;
 pub mod sampling;
 pub mod site;

@@ -53,6 +53,7 @@ pub(crate) enum Command {
     New(New),
     Check(Check),
     Plan(Plan),
+    Card(Card),
     Size(Size),
     Place(Place),
     Air(Air),
@@ -173,6 +174,7 @@ pub(crate) struct Check {
 Examples:
   landfall plan --demo
   landfall plan hill.toml --format json --output hill.json
+  landfall plan hill.toml --report hill.html
   landfall plan hill.toml --samples 10000000 --seed 7
 
 Exit code 1: a finding of level stop. It says which limit is passed and what would change it.")]
@@ -182,6 +184,30 @@ pub(crate) struct Plan {
     /// Form of the report.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
+    /// Write the report with its pictures here as well: one HTML file that needs nothing else, to read on a screen
+    /// or a phone and to print on A4 or Letter.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub report: Option<PathBuf>,
+    #[command(flatten)]
+    pub sampling: Sampling,
+    #[command(flatten)]
+    pub output: Output,
+}
+
+/// Make the card for the fence
+///
+/// One page to print in black and white: start marks, pressures, seconds between riders, who rides, winds to hold in,
+/// what a power cut leaves, who to tell, the cautions. As HTML on stdout, or into a file.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  landfall card hill.toml --output card.html
+  landfall card --demo > card.html
+
+Exit code 1: a finding of level stop, which then stands on the card before all limits.")]
+pub(crate) struct Card {
+    #[command(flatten)]
+    pub site: SiteArg,
     #[command(flatten)]
     pub sampling: Sampling,
     #[command(flatten)]

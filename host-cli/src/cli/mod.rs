@@ -3,6 +3,7 @@
 mod air;
 mod args;
 mod arm;
+mod card;
 mod check;
 mod complete;
 mod input;
@@ -80,6 +81,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::New(args)) => new::run(&args),
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Plan(args)) => plan::run(&args),
+        Some(Command::Card(args)) => card::run(&args),
         Some(Command::Size(args)) => size::run(&args),
         Some(Command::Place(args)) => place::run(&args),
         Some(Command::Air(args)) => air::run(&args),

@@ -4,6 +4,7 @@ use landfall::plan::csv::csv;
 use landfall::plan::results::{Level, Results};
 use landfall::plan::text::text;
 use landfall::plan::{Parts, compute};
+use landfall::report::{Sheet, html};
 use landfall::site::Site;
 
 use super::args::{Format, Plan, Threads};
@@ -18,6 +19,10 @@ pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
         Format::Csv => csv(&results),
         Format::Json => output::json(&results)?,
     };
+    if let Some(file) = &args.report {
+        let sheet = with_threads(&args.sampling.threads, || Sheet::gather(&site, &results))??;
+        output::put(Some(file), &html::page(&sheet))?;
+    }
     output::put(args.output.output.as_deref(), &text)?;
     Ok(end(&results))
 }

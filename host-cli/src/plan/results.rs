@@ -207,6 +207,9 @@ pub struct Sampling {
     pub samples: u64,
     /// Seed.
     pub seed: u64,
+    /// Share of the landings in each of equal parts about the mean, with the part's middle; for drawing, not printed.
+    #[serde(skip)]
+    pub along_shape: Vec<(f64, f64)>,
 }
 
 /// One lip speed of the short zone.

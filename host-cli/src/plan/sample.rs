@@ -113,6 +113,7 @@ pub fn results() -> Results {
                 misses: 0,
                 samples: 100_000,
                 seed: 1,
+                along_shape: Vec::new(),
             }),
             methods_agree: Some(true),
         },

@@ -16,6 +16,9 @@ const HIGHEST_START_M: f32 = 40.0;
 /// Runs of a trial in the coarse scan of start heights.
 const SCAN: u64 = 4_096;
 
+/// Parts of the drawn shape of the landings: an eighth of a standard deviation each.
+const SHAPE: usize = 256;
+
 /// The landings of the riders.
 pub struct Landings {
     riders: Vec<(usize, Sampled)>,
@@ -166,6 +169,7 @@ impl Landings {
             misses: sampled.misses(),
             samples: sampled.runs,
             seed: draws.seed,
+            along_shape: sampled.histograms.as_ref().map_or_else(Vec::new, |h| h[0].shape(SHAPE)),
         }
     }
 }

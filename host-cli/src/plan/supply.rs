@@ -14,6 +14,8 @@ use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, RangeStatus};
 use landfall_core::touchdown::{Landing, Options, TracePoint, Until, touch_down};
 
+/// Time between two points of a drawn touch-down; the steps themselves do not depend on it.
+const TRACE_S: f32 = 0.005;
 /// Moments of the table after a power cut.
 const MOMENTS: u16 = 24;
 
@@ -122,7 +124,8 @@ pub fn touchdown_traced(
     let landing = landing(site, bag, site.rider.mass_kg, f64::from(run.normal_mps), f64::from(thickness_m))?;
     let gas = Adiabat::new(chamber, chamber.at_pressure(chamber.operating_pa()), QUICK_EXPONENT)?;
     let flows = supply.flows(Feed::Running);
-    let done = touch_down(&gas, &flows, &landing, &Options::default(), trace);
+    let options = Options { trace_interval_s: TRACE_S, ..Options::default() };
+    let done = touch_down(&gas, &flows, &landing, &options, trace);
     let slow = SlowGas { chamber, flows };
     let after = chamber.at_content(chamber.operating_content_m3() - done.gas_lost_in_all_m3);
     // On the ground the bag is not left by itself: what it loses meanwhile is not known.

@@ -1,0 +1,73 @@
+//! What the blowers give and what the openings let out.
+
+use super::chart::{Anchor, Axis, Chart, Frame};
+use super::sheet::Sheet;
+use super::words::fixed;
+use super::{Picture, Table};
+
+const TITLE: &str = "Blowers and openings";
+/// Points of a curve.
+const POINTS: u16 = 60;
+/// Every how many points the table has one.
+const EVERY: usize = 5;
+
+/// The picture.
+pub fn draw(sheet: &Sheet<'_>) -> Picture {
+    let (air, supply, bag) = (&sheet.results.air, &sheet.supply, &sheet.site.bag);
+    let shut_off = f64::from(supply.blowers.shut_off_pa());
+    let pressures: Vec<f64> = (0..=POINTS).map(|i| shut_off * f64::from(i) / f64::from(POINTS)).collect();
+    let curve = |flow: &dyn Fn(f32) -> f32| -> Vec<(f64, f64)> {
+        pressures.iter().map(|p| (f64::from(flow(*p as f32)), *p)).collect()
+    };
+    let given = curve(&|p| supply.blowers.flow_m3ps(p));
+    let out = curve(&|p| supply.openings.outflow_m3ps(p, 0.0));
+    let most = given.iter().map(|point| point.0).fold(air.needed_flow_m3ps, f64::max);
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 330.0 };
+    let y = Axis::from_zero(shut_off.max(bag.pressure_max_pa), "pressure in the bag, Pa");
+    let mut chart = Chart::new(frame, Axis::from_zero(most, "flow, m³/s, all blowers together"), y);
+    let reach = 1.06 * most;
+    chart.rect("maker", "maker's range", (0.0, bag.pressure_min_pa), (reach, bag.pressure_max_pa));
+    chart.name((reach, bag.pressure_max_pa), (-5.0, 15.0), Anchor::End, "maker's range");
+    let inside: Vec<(f64, f64)> = out.iter().copied().filter(|point| point.0 <= reach).collect();
+    chart.line("given", "blowers", &given);
+    chart.line("leak", "openings", &inside);
+    let at = (air.operating_flow_m3ps, air.operating_pressure_pa);
+    chart.dot("point", "operating point", at, 6.0);
+    chart.name(at, (11.0, -8.0), Anchor::Start, format!("operates at {} Pa", fixed(at.1, 0)));
+    let middle = (air.needed_flow_m3ps, air.needed_pressure_pa);
+    chart.dot("needed", "middle of the maker's range", middle, 5.0);
+    chart.name(middle, (10.0, 16.0), Anchor::Start, "to sit mid-range");
+    if let Some(mid) = given.get(usize::from(POINTS) / 4) {
+        chart.name(*mid, (-8.0, 14.0), Anchor::End, "blowers");
+    }
+    if let Some(low) = inside.get(inside.len() / 6) {
+        chart.name(*low, (10.0, 5.0), Anchor::Start, "openings");
+    }
+
+    let mut picture = Picture::new("blower", TITLE);
+    picture.words = format!(
+        "Blowers and openings balance at {} Pa and {} m³/s: {} against the maker's {} to {} Pa. The middle of that range would take {} m³/s at {} Pa.{}",
+        fixed(at.1, 0),
+        fixed(at.0, 3),
+        air.status,
+        fixed(bag.pressure_min_pa, 0),
+        fixed(bag.pressure_max_pa, 0),
+        fixed(middle.0, 3),
+        fixed(middle.1, 0),
+        if air.at_shut_off { " Nothing is open: that is the blowers' shut-off pressure." } else { "" },
+    );
+    picture.legend = vec![
+        ("given", "what the blowers give".to_owned()),
+        ("leak", "what vents, flaps and leak let out".to_owned()),
+        ("maker", "maker's range".to_owned()),
+    ];
+    let mut table = Table::new("Flow over pressure", &["pressure Pa", "blowers m³/s", "openings m³/s"]);
+    for (a, b) in given.iter().zip(&out).step_by(EVERY) {
+        table.row([fixed(a.1, 0), fixed(a.0, 3), fixed(b.0, 3)]);
+    }
+    let mut points = Table::new("Where they meet", &["point", "pressure Pa", "flow m³/s"]);
+    points.row(["operating".to_owned(), fixed(at.1, 0), fixed(at.0, 3)]);
+    points.row(["middle of the maker's range".to_owned(), fixed(middle.1, 0), fixed(middle.0, 3)]);
+    picture.tables = vec![points, table];
+    picture.drawn(440.0, 374.0, [chart.done()])
+}

@@ -1,0 +1,138 @@
+//! Pressure after a power cut, against the time that a rider needs.
+
+use super::chart::{Anchor, Axis, Chart, Frame};
+use super::sheet::Sheet;
+use super::words::{fixed, maybe};
+use super::{Picture, Table};
+
+const TITLE: &str = "After a power cut";
+
+/// The picture.
+pub fn draw(sheet: &Sheet<'_>) -> Picture {
+    let (air, p, bag) = (&sheet.results.air, &sheet.results.pressures, &sheet.site.bag);
+    let Some(last) = air.after_cut.last() else {
+        return Picture::none("cut", TITLE, "Nothing to draw: the blowers do not lift the bag's skin.");
+    };
+    let across = || Axis::new(0.0, last.time_s, "");
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 200.0 };
+    let high = 1.06 * air.after_cut.iter().map(|m| m.pressure_pa).fold(0.0, f64::max);
+    let mut pressure = Chart::new(frame, across(), Axis::new(0.0, high, "pressure, Pa"));
+    let series: Vec<(f64, f64)> = air.after_cut.iter().map(|m| (m.time_s, m.pressure_pa)).collect();
+    let needed = needed_s(sheet);
+    if let Some(needed) = needed.filter(|needed| *needed < last.time_s) {
+        pressure.rect("needed-area", "time needed", (0.0, 0.0), (needed, high));
+        pressure.upright("needed-line", "time needed", needed, 0.0, &format!("needed: {} s", fixed(needed, 1)));
+    }
+    pressure.line("given", "pressure", &series);
+    if let Some(stop) = p.stop_pa {
+        pressure.level("limit", "stop", stop, Anchor::End, &format!("stop {} Pa", fixed(stop, 0)));
+    }
+
+    let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
+    let mut parts = vec![];
+    let mut height = 244.0;
+    if let Some(thickness) = p.hard_thickness_m.filter(|_| !depths.is_empty()) {
+        let frame = Frame { top: 262.0, bottom: 412.0, ..frame };
+        let deepest = depths.iter().map(|d| d.1).fold(thickness, f64::max).min(2.0 * thickness);
+        let mut axis = across();
+        axis.label = "s after the cut".to_owned();
+        let mut depth = Chart::new(frame, axis, Axis::from_zero(deepest, "depth of a hard landing, m"));
+        let inside: Vec<(f64, f64)> = depths.iter().copied().filter(|d| d.1 <= 1.06 * deepest).collect();
+        if let Some(needed) = needed.filter(|needed| *needed < last.time_s) {
+            depth.rect("needed-area", "time needed", (0.0, 0.0), (needed, 1.06 * deepest));
+        }
+        depth.line("load", "depth", &inside);
+        depth.level(
+            "ground-line",
+            "thickness",
+            thickness,
+            Anchor::Start,
+            &format!("ground, {} m", fixed(thickness, 2)),
+        );
+        let limit = bag.depth_limit * thickness;
+        depth.level("limit", "depth limit", limit, Anchor::End, &format!("depth limit {} m", fixed(limit, 2)));
+        parts.push(depth.done());
+        height = 456.0;
+    }
+    parts.insert(0, pressure.done());
+
+    let mut picture = Picture::new("cut", TITLE);
+    picture.words = words(sheet, needed);
+    let mut table = Table::new("After the cut", &["time s", "pressure Pa", "depth of a hard landing m"]);
+    for moment in air.after_cut.iter().step_by(2) {
+        table.row([fixed(moment.time_s, 2), fixed(moment.pressure_pa, 0), maybe(moment.hard_depth_m, 2)]);
+    }
+    let mut times = Table::new(
+        "Times, also at the worst end of skin stretch and dish radius (half and twice, ± 0.3 m)",
+        &["time", "s", "worst end s"],
+    );
+    let worst = p.worst.as_ref();
+    for (name, value, at_worst) in [
+        ("from the cut to the stop pressure", p.power_loss_to_stop_s, worst.map(|worst| worst.power_loss_to_stop_s)),
+        (
+            "until a hard landing passes the depth limit (–: not within 120 s)",
+            p.holds_for_s,
+            worst.map(|worst| worst.holds_for_s),
+        ),
+        ("commitment: last stop line, or start, to touch-down", p.commitment_s, None),
+        ("alarm delay", p.alarm_delay_s, None),
+        ("rider's reaction (assumed unless stated)", Some(sheet.site.rider.reaction_s), None),
+        ("needed in all", needed, None),
+        ("missing", p.seconds_missing, worst.map(|worst| worst.seconds_missing)),
+    ] {
+        let at_worst = at_worst.map_or_else(String::new, |value| maybe(value, 2));
+        times.row([name.to_owned(), maybe(value, 2), at_worst]);
+    }
+    picture.tables = vec![times, table];
+    picture.drawn(440.0, height, parts)
+}
+
+/// Commitment, alarm delay and reaction together.
+pub fn needed_s(sheet: &Sheet<'_>) -> Option<f64> {
+    let p = &sheet.results.pressures;
+    Some(p.commitment_s? + p.alarm_delay_s? + sheet.site.rider.reaction_s)
+}
+
+fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
+    let p = &sheet.results.pressures;
+    let mut text = match p.power_loss_to_stop_s {
+        Some(to_stop) => format!("Without power the stop pressure is crossed after {} s. ", fixed(to_stop, 1)),
+        None => match sheet.results.air.after_cut.last() {
+            Some(last) => format!(
+                "Without power {} Pa are left after {} s. What a rider needs is not known. ",
+                fixed(last.pressure_pa, 0),
+                fixed(last.time_s, 0)
+            ),
+            None => String::new(),
+        },
+    };
+    if let Some(needed) = needed {
+        text.push_str(&format!(
+            "A rider past the last stop line needs {} s (commitment, alarm, reaction). ",
+            fixed(needed, 1)
+        ));
+    }
+    match (p.holds_for_s, p.seconds_missing) {
+        (holds, Some(missing)) if missing > 0.0 => text.push_str(&format!(
+            "The bag holds a hard landing for {} s: {} s are missing, and no alarm can make them up.",
+            maybe(holds, 1),
+            fixed(missing, 1)
+        )),
+        (Some(holds), Some(_)) => {
+            text.push_str(&format!("The bag holds a hard landing for {} s: longer than needed.", fixed(holds, 1)));
+        }
+        (None, Some(_)) => text.push_str("The bag holds a hard landing for the two minutes looked at."),
+        _ => {}
+    }
+    if let Some(missing) = p.worst.as_ref().and_then(|worst| worst.seconds_missing).filter(|s| *s > 0.0 && !p.fitted) {
+        text.push_str(&format!(
+            " But skin stretch and dish radius are assumed, and at their worst end {} s are missing.",
+            fixed(missing, 1)
+        ));
+    }
+    if let Some(count) = p.landings_without_supply {
+        let many = if count >= 200 { "200 or more".to_owned() } else { count.to_string() };
+        text.push_str(&format!(" Hard landings without supply until one passes the depth limit: {many}."));
+    }
+    text
+}

@@ -1,0 +1,101 @@
+//! Speed and load along the ride down.
+
+use super::chart::{Anchor, Axis, Chart, Frame};
+use super::sheet::Sheet;
+use super::words::{fixed, kmh, maybe};
+use super::{Picture, Table};
+
+const TITLE: &str = "Speed and load on the ride down";
+
+/// The picture.
+pub fn draw(sheet: &Sheet<'_>) -> Picture {
+    let (Some(first), Some(last)) = (sheet.ride.first(), sheet.ride.last()) else {
+        return Picture::none("descent", TITLE, "Nothing to draw: there is no ride.");
+    };
+    let r = sheet.results;
+    let across = || Axis::new(-first.before_foot_m, -last.before_foot_m, "");
+    let most = |of: fn(&super::sheet::RideMark) -> f64| sheet.ride.iter().map(of).fold(0.0, f64::max);
+    let limit = sheet.site.rider.arc_load_limit;
+    let frame = Frame { left: 50.0, top: 30.0, right: 426.0, bottom: 190.0 };
+    let mut speed = Chart::new(frame, across(), Axis::from_zero(most(|m| m.speed_mps), "speed, m/s"));
+    let frame = Frame { top: 248.0, bottom: 408.0, ..frame };
+    let mut axis = across();
+    axis.label = "m along the surface from the take-off's foot".to_owned();
+    let mut load = Chart::new(frame, axis, Axis::from_zero(most(|m| m.load_g).max(limit), "load, g"));
+
+    let series = |of: fn(&super::sheet::RideMark) -> f64| -> Vec<(f64, f64)> {
+        sheet.ride.iter().map(|m| (-m.before_foot_m, of(m))).collect()
+    };
+    speed.line("speed", "speed", &series(|m| m.speed_mps));
+    load.line("load", "load", &series(|m| m.load_g));
+    load.level("limit", "caution above", limit, Anchor::Start, &format!("caution above {} g", fixed(limit, 1)));
+    speed.upright("thin", "foot", 0.0, 130.0, "foot");
+    load.line("thin", "foot", &[(0.0, 0.0), (0.0, 1.06 * most(|m| m.load_g).max(limit))]);
+    if let Some(line_m) = r.placement.last_stop_before_foot_m {
+        speed.upright("stop-line", "last stop line", -line_m, 130.0, "last stop line");
+    }
+
+    let mut picture = Picture::new("descent", TITLE);
+    picture.words = match (r.ride.lip_speed_mps, r.ride.stall, r.ride.leaves_surface) {
+        (Some(v), ..) => format!(
+            "The mean rider leaves the take-off at {} m/s ({} km/h) after {} s. Highest load {} g, {}.",
+            fixed(v, 2),
+            fixed(kmh(v), 1),
+            maybe(r.ride.time_to_lip_s, 2),
+            maybe(r.ride.peak_load_g, 2),
+            r.ride.peak_load_before_foot_m.map_or_else(String::new, |m| match m {
+                m if m.abs() < 0.005 => "at the take-off's foot".to_owned(),
+                m if m > 0.0 => format!("{} m before the take-off's foot", fixed(m, 2)),
+                m => format!("on the take-off, {} m past its foot", fixed(-m, 2)),
+            }),
+        ),
+        (_, Some(at), _) => {
+            format!(
+                "The ride comes to rest {} m before the take-off's foot and does not reach the lip.",
+                fixed(at.before_foot_m, 2)
+            )
+        }
+        (.., Some(at)) => format!(
+            "The bike leaves the surface {} m before the take-off's foot at {} m/s; no flight follows.",
+            fixed(at.before_foot_m, 2),
+            fixed(at.speed_mps, 2)
+        ),
+        _ => "The ride does not reach the lip.".to_owned(),
+    };
+    picture.tables = vec![table(sheet), lines(sheet)];
+    picture.drawn(440.0, 452.0, [speed.done(), load.done()])
+}
+
+fn table(sheet: &Sheet<'_>) -> Table {
+    let mut table = Table::new(
+        "The mean rider on the ride down",
+        &["from the foot m", "centre of mass m", "speed m/s", "speed km/h", "load g", "time s"],
+    );
+    let every = (sheet.ride.len() / 14).max(1);
+    let last = sheet.ride.len() - 1;
+    for (i, mark) in sheet.ride.iter().enumerate() {
+        if i % every == 0 || i == last {
+            table.row([
+                fixed(-mark.before_foot_m, 2),
+                fixed(mark.mass_z_m, 2),
+                fixed(mark.speed_mps, 2),
+                fixed(kmh(mark.speed_mps), 1),
+                fixed(mark.load_g, 2),
+                fixed(mark.time_s, 2),
+            ]);
+        }
+    }
+    table
+}
+
+fn lines(sheet: &Sheet<'_>) -> Table {
+    let mut table = Table::new(
+        "Last stop line, by braking force over load (assumed, and ruling the answer)",
+        &["braking", "before the foot m", "from there to touch-down s"],
+    );
+    for line in &sheet.results.placement.stop_lines {
+        let before = line.before_foot_m.map_or_else(|| "none: committed from the start".to_owned(), |m| fixed(m, 2));
+        table.row([fixed(line.braking, 2), before, maybe(line.to_touchdown_s, 2)]);
+    }
+    table
+}

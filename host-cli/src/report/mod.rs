@@ -1,0 +1,111 @@
+//! Pictures of a plan, the report to print and the card for the fence.
+//!
+//! Every picture is a pure function from a [`Sheet`] to a [`Picture`]: drawing, words for those who do not see it, and a
+//! table of the numbers behind it. [`html::page`] puts them into one file that needs nothing else, [`card::page`] makes
+//! the page for the fence.
+
+mod above;
+mod blower;
+pub mod card;
+mod chart;
+mod cut;
+mod descent;
+mod effects;
+pub mod html;
+mod markup;
+mod scale;
+mod shares;
+mod sheet;
+mod short;
+mod side;
+mod surface;
+#[cfg(test)]
+mod tests;
+mod touch;
+mod words;
+
+pub use sheet::{RUNS, Sheet};
+
+use markup::{Element, el};
+
+/// A table of the numbers behind a picture.
+#[derive(Clone, Debug, Default)]
+pub struct Table {
+    /// What it lists.
+    pub caption: String,
+    /// Heads of the columns.
+    pub head: Vec<String>,
+    /// Rows; the first cell names the row.
+    pub rows: Vec<Vec<String>>,
+}
+
+impl Table {
+    fn new(caption: impl Into<String>, head: &[&str]) -> Self {
+        Self { caption: caption.into(), head: head.iter().map(|text| (*text).to_owned()).collect(), rows: Vec::new() }
+    }
+
+    fn row(&mut self, cells: impl IntoIterator<Item = impl Into<String>>) {
+        self.rows.push(cells.into_iter().map(Into::into).collect());
+    }
+}
+
+/// One picture.
+#[derive(Clone, Debug)]
+pub struct Picture {
+    /// Name within the page.
+    pub id: &'static str,
+    /// Heading.
+    pub title: &'static str,
+    /// What it shows, in words, with the figures that matter.
+    pub words: String,
+    /// The drawing as SVG; `None` where there is nothing to draw, and `words` says why.
+    pub svg: Option<String>,
+    /// What its marks mean: class of a sample, and words.
+    pub legend: Vec<(&'static str, String)>,
+    /// The numbers behind it.
+    pub tables: Vec<Table>,
+    /// Wants the whole width of the page.
+    pub wide: bool,
+}
+
+impl Picture {
+    fn new(id: &'static str, title: &'static str) -> Self {
+        Self { id, title, words: String::new(), svg: None, legend: Vec::new(), tables: Vec::new(), wide: false }
+    }
+
+    /// Nothing to draw, and why.
+    fn none(id: &'static str, title: &'static str, why: impl Into<String>) -> Self {
+        Self { words: why.into(), ..Self::new(id, title) }
+    }
+
+    /// Puts the drawing in, with its title and words for those who do not see it.
+    fn drawn(mut self, width: f64, height: f64, parts: impl IntoIterator<Item = Element>) -> Self {
+        let (title, words) = (format!("{}-title", self.id), format!("{}-words", self.id));
+        let svg = el("svg")
+            .with("viewBox", format!("0 0 {width:.0} {height:.0}"))
+            .with("role", "img")
+            .with("aria-labelledby", format!("{title} {words}"))
+            .add(el("title").with("id", title).text(self.title))
+            .add(el("desc").with("id", words).text(self.words.clone()))
+            .all(parts);
+        self.svg = Some(svg.render());
+        self
+    }
+}
+
+/// All pictures, in the order of the ride.
+#[must_use]
+pub fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
+    vec![
+        side::draw(sheet),
+        above::draw(sheet),
+        descent::draw(sheet),
+        short::draw(sheet),
+        touch::draw(sheet),
+        scale::draw(sheet),
+        cut::draw(sheet),
+        blower::draw(sheet),
+        shares::draw(sheet),
+        effects::draw(sheet),
+    ]
+}

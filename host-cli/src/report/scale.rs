@@ -1,0 +1,122 @@
+//! The pressures to ride between, on one scale.
+
+use super::chart::{Anchor, Axis, Chart, Frame, label};
+use super::sheet::Sheet;
+use super::words::fixed;
+use super::{Picture, Table};
+
+const TITLE: &str = "Pressures to ride between";
+const ROW: f64 = 38.0;
+
+struct Row {
+    name: &'static str,
+    class: &'static str,
+    from: f64,
+    to: Option<f64>,
+    why: String,
+}
+
+/// The picture.
+pub fn draw(sheet: &Sheet<'_>) -> Picture {
+    let (p, bag) = (&sheet.results.pressures, &sheet.site.bag);
+    let operating = sheet.results.air.operating_pressure_pa;
+    let rows = rows(sheet);
+    let most = rows.iter().map(|row| row.to.unwrap_or(row.from)).fold(bag.pressure_max_pa.max(operating), f64::max);
+    let bottom = 40.0 + ROW * rows.len() as f64;
+    let frame = Frame { left: 14.0, top: 24.0, right: 426.0, bottom };
+    let mut chart = Chart::bare(frame, Axis::from_zero(most, ""), Axis::new(0.0, rows.len() as f64, ""));
+    chart.ruler_x("gauge pressure in the bag, Pa");
+    for (i, row) in rows.iter().enumerate() {
+        let y = rows.len() as f64 - i as f64 - 0.72;
+        let at = chart.y_px(y);
+        chart.line_px("grid", [frame.left, at, frame.right, at]);
+        let end = row.to.unwrap_or(row.from);
+        match row.to {
+            Some(to) => chart.rect(row.class, row.name, (row.from, y - 0.13), (to, y + 0.13)),
+            None => chart.dot(row.class, row.name, (row.from, y), 6.5),
+        }
+        let figures = match row.to {
+            Some(to) => format!("{}: {} to {} Pa", row.name, fixed(row.from, 0), fixed(to, 0)),
+            None => format!("{}: {} Pa", row.name, fixed(row.from, 0)),
+        };
+        let middle = chart.x_px(0.5 * (row.from + end));
+        // Above its mark, kept inside the frame.
+        let half = 4.1 * figures.chars().count() as f64;
+        let x = middle.clamp(frame.left + half, frame.right - half);
+        chart.push(label(x, at - 11.0, Anchor::Middle, figures).class("note"));
+    }
+    let mut picture = Picture::new("scale", TITLE);
+    picture.words = match (p.band_low_pa, p.band_high_pa, p.band_is_empty) {
+        (Some(low), Some(high), _) => format!(
+            "Ride between {} and {} Pa. The blowers hold {} Pa with nobody on the bag.",
+            fixed(low, 0),
+            fixed(high, 0),
+            fixed(operating, 0)
+        ),
+        (_, _, Some(true)) => format!(
+            "No pressure to ride at: the lower end ({}) is above the upper end ({}).",
+            p.band_low_rule.unwrap_or("–"),
+            p.band_high_rule.unwrap_or("–")
+        ),
+        _ => "The band is not known: a figure that it hangs on could not be computed.".to_owned(),
+    };
+    if !p.fitted {
+        picture.words.push_str(" Skin stretch and dish radius are assumed, not measured on this bag");
+        match p.worst.as_ref().and_then(|worst| worst.stop_pa) {
+            Some(worst) => picture.words.push_str(&format!(
+                ": until they are, the stop pressure of their worst end counts, {} Pa.",
+                fixed(worst, 0)
+            )),
+            None => picture.words.push('.'),
+        }
+    }
+    let mut table = Table::new("Pressures, gauge", &["pressure", "from Pa", "to Pa", "what sets it"]);
+    for row in &rows {
+        let to = row.to.map_or_else(|| "–".to_owned(), |to| fixed(to, 0));
+        table.row([row.name.to_owned(), fixed(row.from, 0), to, row.why.clone()]);
+    }
+    picture.tables = vec![table];
+    picture.drawn(440.0, bottom + 44.0, [chart.done()])
+}
+
+fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
+    let (p, bag) = (&sheet.results.pressures, &sheet.site.bag);
+    let mut rows = vec![Row {
+        name: "maker's range",
+        class: "maker-bar",
+        from: bag.pressure_min_pa,
+        to: Some(bag.pressure_max_pa),
+        why: "the bag's maker".to_owned(),
+    }];
+    let end = |rule: Option<&'static str>| match rule {
+        Some("stop") => "the stop pressure",
+        Some("pressure_min") => "the maker's lowest",
+        Some("firm") => "the firm pressure",
+        Some("pressure_max") => "the maker's highest",
+        _ => "–",
+    };
+    if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
+        let why = format!("{} and {}", end(p.band_low_rule), end(p.band_high_rule));
+        rows.push(Row { name: "ride band", class: "ride-bar", from: low, to: Some(high), why });
+    }
+    let mut single = |name, class, value: Option<f64>, why: String| {
+        if let Some(from) = value {
+            rows.push(Row { name, class, from, to: None, why });
+        }
+    };
+    let rule = match p.stop_rule {
+        Some("depth") => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
+        _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
+    };
+    single("stop", "mark-stop", p.stop_pa, rule);
+    let worst = p.worst.as_ref().and_then(|worst| worst.stop_pa);
+    if !p.fitted {
+        single("stop at the worst assumed end", "mark-worst", worst, "stretch and dish radius not measured".to_owned());
+    }
+    single("wait", "mark-wait", p.wait_pa, "no new rider starts below this".to_owned());
+    let operating = sheet.results.air.operating_pressure_pa;
+    single("operating", "mark-operating", Some(operating), "blowers and openings balance".to_owned());
+    let firm = format!("the light landing's load reaches {} g", fixed(bag.load_limit, 1));
+    single("firm", "mark-firm", p.firm_pa, firm);
+    rows
+}

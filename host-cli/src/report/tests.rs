@@ -1,0 +1,371 @@
+//! The pictures say what their tables say: marks are read back from the drawing, through the scale that it carries.
+
+use super::*;
+use crate::plan::results::Results;
+use crate::plan::{Parts, compute};
+use crate::sampling::Stop;
+use crate::site::{Site, demo};
+use roxmltree::{Document, Node, ParsingOptions};
+
+/// As many samples as the pictures draw runs, so that both are the same runs.
+fn planned(change: &[(&str, &str)]) -> (Site, Results) {
+    let mut site = demo().with_value("spread.samples", RUNS.to_string().as_str()).unwrap();
+    for (key, value) in change {
+        site = site.with_value(key, *value).unwrap();
+    }
+    let results = compute(&site, Parts::ALL, &Stop::default()).unwrap();
+    (site, results)
+}
+
+fn read(text: &str) -> Document<'_> {
+    Document::parse_with_options(text, ParsingOptions { allow_dtd: true, ..ParsingOptions::default() }).unwrap()
+}
+
+fn number(cell: &str) -> f64 {
+    cell.replace('−', "-").replace(" %", "").parse().unwrap_or_else(|_| panic!("no number: {cell}"))
+}
+
+fn column(table: &Table, index: usize) -> Vec<f64> {
+    table.rows.iter().map(|row| number(&row[index])).collect()
+}
+
+fn numbers(text: &str) -> Vec<f64> {
+    text.split([' ', ',']).map(|part| part.parse().unwrap()).collect()
+}
+
+/// The drawing area that a mark is in, as values over user units.
+struct Scale {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    frame: Vec<f64>,
+}
+
+impl Scale {
+    fn of(mark: &Node<'_, '_>) -> Self {
+        let plot = mark.ancestors().find(|node| node.attribute("class") == Some("plot")).unwrap();
+        let list = |name: &str| numbers(plot.attribute(name).unwrap());
+        Self { x: list("data-x"), y: list("data-y"), frame: list("data-frame") }
+    }
+
+    fn value(&self, (across, down): (f64, f64)) -> (f64, f64) {
+        let [left, top, right, bottom] = self.frame[..] else { panic!("{:?}", self.frame) };
+        (
+            self.x[0] + (self.x[1] - self.x[0]) * (across - left) / (right - left),
+            self.y[0] + (self.y[1] - self.y[0]) * (bottom - down) / (bottom - top),
+        )
+    }
+}
+
+fn mark<'a>(drawing: &'a Document<'_>, series: &str) -> Node<'a, 'a> {
+    let mut all = drawing.descendants().filter(|node| node.attribute("data-series") == Some(series));
+    let first = all.next().unwrap_or_else(|| panic!("no mark of {series}"));
+    assert!(all.next().is_none(), "two marks of {series}");
+    first
+}
+
+/// The corners of a line, a rectangle (two of them) or a dot, as values.
+fn places(mark: &Node<'_, '_>) -> Vec<(f64, f64)> {
+    let scale = Scale::of(mark);
+    let get = |name: &str| number(mark.attribute(name).unwrap());
+    match mark.tag_name().name() {
+        "rect" => {
+            let (x, y) = (get("x"), get("y"));
+            vec![scale.value((x, y + get("height"))), scale.value((x + get("width"), y))]
+        }
+        "circle" => vec![scale.value((get("cx"), get("cy")))],
+        _ => numbers(mark.attribute("points").unwrap()).chunks(2).map(|p| scale.value((p[0], p[1]))).collect(),
+    }
+}
+
+/// Whether a drawn line passes a place, within a part of its own extent (user units have two places).
+fn passes(line: &[(f64, f64)], (x, y): (f64, f64), within: (f64, f64)) -> bool {
+    line.windows(2).any(|pair| {
+        let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
+        // Nearest point of the piece, each axis in its own tolerance.
+        let (dx, dy) = ((x1 - x0) / within.0, (y1 - y0) / within.1);
+        let (px, py) = ((x - x0) / within.0, (y - y0) / within.1);
+        let length = dx * dx + dy * dy;
+        let t = if length > 0.0 { ((px * dx + py * dy) / length).clamp(0.0, 1.0) } else { 0.0 };
+        (px - t * dx).hypot(py - t * dy) <= 1.0
+    })
+}
+
+fn all_pass(picture: &Picture, series: &str, points: impl IntoIterator<Item = (f64, f64)>, within: (f64, f64)) {
+    let drawing = read(picture.svg.as_ref().unwrap());
+    let line = places(&mark(&drawing, series));
+    let mut count = 0;
+    for point in points {
+        assert!(passes(&line, point, within), "{series} of {} misses {point:?}", picture.id);
+        count += 1;
+    }
+    assert!(count > 5, "{series}: {count} points");
+}
+
+fn find<'a>(pictures: &'a [Picture], id: &str) -> &'a Picture {
+    pictures.iter().find(|picture| picture.id == id).unwrap()
+}
+
+fn row<'a>(table: &'a Table, name: &str) -> &'a [String] {
+    table.rows.iter().find(|row| row[0] == name).unwrap_or_else(|| panic!("no row {name}"))
+}
+
+#[test]
+fn lines_pass_the_points_of_their_tables() {
+    let (site, results) = planned(&[]);
+    let all = pictures(&Sheet::gather(&site, &results).unwrap());
+
+    let descent = find(&all, "descent");
+    let table = &descent.tables[0];
+    let x = column(table, 0);
+    all_pass(descent, "speed", x.iter().copied().zip(column(table, 2)), (0.04, 0.02));
+    all_pass(descent, "load", x.iter().copied().zip(column(table, 4)), (0.04, 0.02));
+
+    let blower = find(&all, "blower");
+    let table = &blower.tables[1];
+    let pressure = column(table, 0);
+    all_pass(blower, "blowers", column(table, 1).into_iter().zip(pressure.iter().copied()), (0.004, 4.0));
+    let most = Scale::of(&mark(&read(blower.svg.as_ref().unwrap()), "blowers")).x[1];
+    let inside = column(table, 2).into_iter().zip(pressure).filter(|point| point.0 <= most);
+    all_pass(blower, "openings", inside, (0.004, 4.0));
+
+    let cut = find(&all, "cut");
+    let time = column(&cut.tables[1], 0);
+    all_pass(cut, "pressure", time.iter().copied().zip(column(&cut.tables[1], 1)), (0.02, 4.0));
+    all_pass(cut, "depth", time.into_iter().zip(column(&cut.tables[1], 2)), (0.04, 0.02));
+
+    let touch = find(&all, "touch");
+    let time = column(&touch.tables[0], 0);
+    let down = column(&touch.tables[0], 1).into_iter().map(|depth| -depth);
+    all_pass(touch, "depth", time.iter().copied().zip(down), (0.002, 0.015));
+    all_pass(touch, "load", time.iter().copied().zip(column(&touch.tables[0], 2)), (0.002, 0.04));
+    all_pass(touch, "pressure", time.into_iter().zip(column(&touch.tables[0], 3)), (0.002, 6.0));
+
+    let side = find(&all, "side");
+    let flights = &side.tables[3];
+    let x = column(flights, 0);
+    let drawing = read(side.svg.as_ref().unwrap());
+    let median = places(&mark(&drawing, "flights, median"));
+    let end = median.last().unwrap().0;
+    let before = x.iter().copied().zip(column(flights, 2)).filter(|point| point.0 <= end);
+    all_pass(side, "flights, median", before, (0.02, 0.02));
+}
+
+#[test]
+fn bars_and_marks_are_as_long_as_their_tables_say() {
+    let (site, results) = planned(&[]);
+    let all = pictures(&Sheet::gather(&site, &results).unwrap());
+    let mut bars = 0;
+    for (id, along, within) in [("shares", 1, 0.2), ("effects", 2, 0.002)] {
+        let picture = find(&all, id);
+        let drawing = read(picture.svg.as_ref().unwrap());
+        for which in landfall_core::inputs::Uncertain::ALL {
+            let cells = row(&picture.tables[0], words::input(which));
+            for (name, cell) in [("along", &cells[along]), ("across", &cells[along + 1])] {
+                let ends = places(&mark(&drawing, &format!("{name} {}", which.name())));
+                let length = if ends[0].0.abs() > ends[1].0.abs() { ends[0].0 } else { ends[1].0 };
+                assert!((length - number(cell)).abs() < within, "{id} {name} {which:?}: {length} {cell}");
+                bars += 1;
+            }
+        }
+    }
+    assert_eq!(bars, 52);
+
+    let scale = find(&all, "scale");
+    let drawing = read(scale.svg.as_ref().unwrap());
+    assert!(scale.tables[0].rows.len() >= 6);
+    for cells in &scale.tables[0].rows {
+        let ends = places(&mark(&drawing, &cells[0]));
+        assert!((ends[0].0 - number(&cells[1])).abs() < 4.0, "{cells:?} {ends:?}");
+        if cells[2] != "–" {
+            assert!((ends[1].0 - number(&cells[2])).abs() < 4.0, "{cells:?} {ends:?}");
+        }
+    }
+
+    let blower = find(&all, "blower");
+    let drawing = read(blower.svg.as_ref().unwrap());
+    let point = places(&mark(&drawing, "operating point"))[0];
+    let cells = row(&blower.tables[0], "operating");
+    assert!((point.1 - number(&cells[1])).abs() < 4.0 && (point.0 - number(&cells[2])).abs() < 0.004, "{point:?}");
+}
+
+#[test]
+fn the_site_is_drawn_to_scale_where_it_stands() {
+    let (site, results) = planned(&[("bag.offset", "0.4 m"), ("bag.gap", "1.1 m")]);
+    let all = pictures(&Sheet::gather(&site, &results).unwrap());
+    for id in ["side", "above", "short"] {
+        let drawing = read(find(&all, id).svg.as_ref().unwrap());
+        let plot = drawing.descendants().find(|node| node.attribute("class") == Some("plot")).unwrap();
+        let scale = Scale::of(&plot.first_element_child().unwrap());
+        let [left, top, right, bottom] = scale.frame[..] else { panic!() };
+        let (across, up) = ((right - left) / (scale.x[1] - scale.x[0]), (bottom - top) / (scale.y[1] - scale.y[0]));
+        assert!((across / up - 1.0).abs() < 1e-3, "{id}: {across} and {up} units a metre");
+    }
+    let above = find(&all, "above");
+    let drawing = read(above.svg.as_ref().unwrap());
+    let near = |a: (f64, f64), b: (f64, f64)| (a.0 - b.0).abs() < 0.01 && (a.1 - b.1).abs() < 0.01;
+    let bag = places(&mark(&drawing, "bag"));
+    assert!(near(bag[0], (1.1, 0.4 - 4.0)) && near(bag[1], (11.1, 4.4)), "{bag:?}");
+    let field = places(&mark(&drawing, "landing field"));
+    assert!(near(field[0], (2.1, -2.6)) && near(field[1], (10.1, 3.4)), "{field:?}");
+    let cells = row(&above.tables[0], "best");
+    let best = places(&mark(&drawing, "best place"))[0];
+    assert!(near(best, (number(&cells[1]), number(&cells[2]) - 4.0)), "{best:?} {cells:?}");
+    for (share, series) in [("95.0 %", "95 % ellipse"), ("99.9 %", "99.9 % ellipse")] {
+        let cells = row(&above.tables[2], share);
+        let rim = places(&mark(&drawing, series));
+        let low = rim.iter().fold((f64::MAX, f64::MAX), |a, p| (a.0.min(p.0), a.1.min(p.1)));
+        let high = rim.iter().fold((f64::MIN, f64::MIN), |a, p| (a.0.max(p.0), a.1.max(p.1)));
+        assert!(near(low, (1.1 + number(&cells[1]), 0.4 + number(&cells[3]))), "{low:?} {cells:?}");
+        assert!(near(high, (1.1 + number(&cells[2]), 0.4 + number(&cells[4]))), "{high:?} {cells:?}");
+        // The landings of the demo are close to normal.
+        assert!((number(&cells[5]) - number(share)).abs() < 1.0, "{cells:?}");
+    }
+    let dots = drawing.descendants().filter(|node| node.attribute("class") == Some("landing")).count();
+    assert!(dots > 650, "{dots}");
+
+    let side = find(&all, "side");
+    let drawing = read(side.svg.as_ref().unwrap());
+    let surface = places(&mark(&drawing, "surface"));
+    let (first, last) = (surface[0], surface[surface.len() - 1]);
+    // Demo: 8 ft on 15 ft has a base of 15 ft · sin 62.18° (circle geometry); a 35° straight, a 6 m arc, 4 m level.
+    let straight = (6.0 - 6.0 * (1.0 - 35.0_f64.to_radians().cos())) / 35.0_f64.to_radians().tan();
+    let run = straight + 6.0 * 35.0_f64.to_radians().sin() + 4.0 + 4.572 * (1.0 - (7.0_f64 / 15.0).powi(2)).sqrt();
+    assert!(near(last, (0.0, 2.4384)) && (first.0 + run).abs() < 0.02 && (first.1 - 6.0).abs() < 0.02, "{first:?}");
+    let face = &side.tables[2];
+    let foot_to_lip = face.rows.last().unwrap();
+    assert!((number(&foot_to_lip[1]) - 2.438).abs() < 0.001, "{foot_to_lip:?}");
+    // 4.572 − √(4.572² − 2²) = 0.4607 at 2 m.
+    assert!((number(&row(face, "2.00")[1]) - 0.461).abs() < 0.001);
+}
+
+#[test]
+fn drawn_runs_are_those_of_the_sampling() {
+    let (site, results) = planned(&[("bag.gap", "2.2 m")]);
+    let sheet = Sheet::gather(&site, &results).unwrap();
+    let sampling = results.spread.sampling.as_ref().unwrap();
+    assert_eq!((sampling.samples as usize, sheet.points.len()), (RUNS, RUNS));
+    for outcome in landfall_core::bag::Outcome::ALL {
+        let count = sheet.points.iter().filter(|(_, _, other)| *other == outcome).count();
+        let share = sampling.outcomes[outcome.name()];
+        assert_eq!(count as f64 / RUNS as f64, share, "{outcome:?}");
+    }
+    assert!(sampling.outcomes["edge"] > 0.0, "a case with misses: {:?}", sampling.outcomes);
+    let shape: f64 = sampling.along_shape.iter().map(|(_, share)| share).sum();
+    assert!((shape - 1.0).abs() < 1e-9);
+    for [x, low, middle, high] in &sheet.band {
+        assert!(low <= middle && middle <= high, "{x}");
+    }
+    // With symmetric inputs half of the flights pass below the one at the means, to a few centimetres.
+    for (x, z) in sheet.flight.iter().step_by(8).filter(|place| place.0 > 0.0) {
+        let row = sheet.band.iter().min_by(|a, b| (a[0] - x).abs().total_cmp(&(b[0] - x).abs())).unwrap();
+        assert!((row[2] - z).abs() < 0.2, "{x}: {} {z}", row[2]);
+    }
+}
+
+/// What no page may hold: outside addresses, scripts, figures that are none, a verdict.
+fn clean(page: &str) {
+    let read = read(page);
+    assert_eq!(read.root_element().tag_name().name(), "html");
+    let lower = page.to_lowercase().replace("'unsafe-inline'", "");
+    for word in ["http:", "https:", "//www", "@import", "<script", "src=", "nan ", "inf ", "safe"] {
+        let found = lower.split_once(word).map(|(before, _)| before.chars().rev().take(40).collect::<Vec<_>>());
+        assert!(found.is_none(), "{word}: {found:?}");
+    }
+    let mut ids: Vec<&str> = read.descendants().filter_map(|node| node.attribute("id")).collect();
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), all);
+    for svg in read.descendants().filter(|node| node.attribute("role") == Some("img")) {
+        let of = |name: &str| svg.children().find(|node| node.has_tag_name(name)).and_then(|node| node.text());
+        assert!(of("title").is_some_and(|text| text.len() > 5) && of("desc").is_some_and(|text| text.len() > 30));
+        for id in svg.attribute("aria-labelledby").unwrap().split(' ') {
+            assert!(ids.binary_search(&id).is_ok(), "{id}");
+        }
+    }
+    for table in read.descendants().filter(|node| node.has_tag_name("table")) {
+        let rows = table.descendants().filter(|node| node.has_tag_name("tr"));
+        let mut cells = rows.map(|row| row.children().filter(Node::is_element).count());
+        let first = cells.next().unwrap();
+        assert!(cells.all(|count| count == first), "ragged table");
+    }
+}
+
+#[test]
+fn pages_hold_for_sites_that_go_wrong() {
+    let cases: [&[(&str, &str)]; 7] = [
+        &[],
+        // Comes to rest on the take-off.
+        &[("roll_in.start_height", "1.2 m")],
+        // Comes up short of a bag far away.
+        &[("bag.gap", "9 m")],
+        // Blowers that do not lift the skin.
+        &[("bag.vent_area", "6 m2")],
+        // A sloped top lower than the ground of the take-off.
+        &[("bag.back_height", "3.4 m"), ("bag.base_level", "-1.5 m")],
+        // Nothing open: shut-off pressure.
+        &[("bag.vent_area", "0 m2"), ("bag.relief_area", "0 m2"), ("bag.leak_coefficient", "0")],
+        // Measured, and one rider only.
+        &[("bag.fitted", "true"), ("rider.lightest", "78 kg"), ("rider.heaviest", "78 kg")],
+    ];
+    for change in cases {
+        let (site, results) = planned(change);
+        let sheet = Sheet::gather(&site, &results).unwrap();
+        clean(&html::page(&sheet));
+        clean(&card::page(&site, &results));
+        let drawn = pictures(&sheet).iter().filter(|picture| picture.svg.is_some()).count();
+        assert!(drawn >= 6, "{change:?}: {drawn} drawn");
+        assert!(!change.is_empty() || drawn == 10);
+    }
+}
+
+#[test]
+fn a_name_cannot_break_out_of_the_page() {
+    let (mut site, mut results) = planned(&[]);
+    let name = "</title><b onload='x'>&lt;\"--></b>".to_owned();
+    (site.site.name, results.site) = (name.clone(), name.clone());
+    let sheet = Sheet::gather(&site, &results).unwrap();
+    for page in [html::page(&sheet), card::page(&site, &results)] {
+        let page = read(&page);
+        assert!(page.descendants().all(|node| node.attribute("onload").is_none()));
+        let heading = page.descendants().find(|node| node.has_tag_name("h1")).unwrap();
+        assert_eq!(heading.text(), Some(name.as_str()));
+    }
+}
+
+fn text_of(page: &str) -> String {
+    let page = read(page);
+    page.descendants().filter(Node::is_text).filter_map(|node| node.text()).collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn the_card_says_the_limits_and_the_stops() {
+    // The demo is outside a limit at the worst end of its assumed numbers.
+    let (site, results) = planned(&[]);
+    let text = text_of(&card::page(&site, &results));
+    assert!(text.contains("STOP: nobody rides until this is changed"), "{text}");
+    let worst = results.pressures.worst.as_ref().unwrap().stop_pa.unwrap();
+    assert!(text.contains(&format!("{:.0} to 1500 Pa", worst.ceil())), "{text}");
+
+    let (site, results) = planned(&[("bag.fitted", "true")]);
+    let p = &results.pressures;
+    assert!(p.wait_pa.unwrap() > p.band_low_pa.unwrap(), "a case in which the wait pressure rules");
+    let text = text_of(&card::page(&site, &results));
+    assert!(!text.contains("STOP: nobody"), "{text}");
+    for figure in [
+        format!("{:.0} to 1500 Pa", p.wait_pa.unwrap().ceil()),
+        format!("{:.0} Pa", p.stop_pa.unwrap().ceil()),
+        "25 s at least".to_owned(),
+        "62 kg to 95 kg".to_owned(),
+        "6.00 m".to_owned(),
+        format!("{:.2} m", results.placement.lowest_clearing_start_m.unwrap()),
+        // 38 km/h over 1.66 is 22.9 km/h.
+        "22 km/h".to_owned(),
+        "Who to tell".to_owned(),
+    ] {
+        assert!(text.contains(&figure), "{figure}: {text}");
+    }
+    for caution in &results.cautions {
+        assert!(text.contains(caution.as_str()));
+    }
+}

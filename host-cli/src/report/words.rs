@@ -1,0 +1,143 @@
+//! Figures as they are written.
+
+use landfall_core::inputs::Uncertain;
+
+/// With so many places, a true minus sign, and no minus before a zero.
+#[must_use]
+pub fn fixed(value: f64, places: usize) -> String {
+    let text = format!("{value:.places$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.chars().all(|c| c == '0' || c == '.') => rest.to_owned(),
+        Some(rest) => format!("−{rest}"),
+        None => text,
+    }
+}
+
+/// The same, or a dash.
+#[must_use]
+pub fn maybe(value: Option<f64>, places: usize) -> String {
+    value.filter(|value| value.is_finite()).map_or_else(|| "–".to_owned(), |value| fixed(value, places))
+}
+
+/// A length on a tape in feet, inches and eighths (1 in = 25.4 mm exactly).
+#[must_use]
+pub fn feet(length_m: f64) -> String {
+    let eighths = (length_m.abs() / 0.0254 * 8.0).round() as u64;
+    let sign = if length_m < 0.0 && eighths > 0 { "−" } else { "" };
+    let (feet, rest) = (eighths / 96, eighths % 96);
+    let (inches, part) = (rest / 8, rest % 8);
+    let part = match part {
+        0 => String::new(),
+        2 => " 1/4".to_owned(),
+        4 => " 1/2".to_owned(),
+        6 => " 3/4".to_owned(),
+        odd => format!(" {odd}/8"),
+    };
+    format!("{sign}{feet} ft {inches}{part} in")
+}
+
+/// Metres, then feet.
+#[must_use]
+pub fn tape(length_m: f64) -> String {
+    format!("{} m ({})", fixed(length_m, 2), feet(length_m))
+}
+
+/// Kilometres an hour of metres a second.
+#[must_use]
+pub fn kmh(speed_mps: f64) -> f64 {
+    speed_mps * 3.6
+}
+
+/// Miles an hour of metres a second (1 mile = 1609.344 m exactly).
+#[must_use]
+pub fn mph(speed_mps: f64) -> f64 {
+    speed_mps * 3600.0 / 1609.344
+}
+
+/// Pounds of kilograms (1 lb = 0.45359237 kg exactly).
+#[must_use]
+pub fn pounds(mass_kg: f64) -> f64 {
+    mass_kg / 0.453_592_37
+}
+
+/// A chance: in per cent where it is not small, else as one in so many.
+#[must_use]
+pub fn chance(share: f64) -> String {
+    if !(share > 0.0) {
+        return "none".to_owned();
+    }
+    if share >= 0.02 { format!("{} %", fixed(100.0 * share, 1)) } else { format!("1 in {}", thousands(1.0 / share)) }
+}
+
+/// A whole number with commas between thousands, three digits that count.
+fn thousands(value: f64) -> String {
+    let digits = value.abs().max(1.0).log10().floor() as i32;
+    let unit = 10.0_f64.powi((digits - 2).max(0));
+    let whole = ((value / unit).round() * unit) as u64;
+    let text = whole.to_string();
+    let mut out = String::new();
+    for (i, c) in text.chars().enumerate() {
+        if i > 0 && (text.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    out
+}
+
+/// What an uncertain input is called.
+#[must_use]
+pub const fn input(which: Uncertain) -> &'static str {
+    match which {
+        Uncertain::StartHeight => "start height",
+        Uncertain::PushOff => "push-off",
+        Uncertain::RollingResistance => "rolling resistance",
+        Uncertain::DragAreaRolling => "drag area, rolling",
+        Uncertain::DragAreaFlying => "drag area, flying",
+        Uncertain::LipSpeed => "speed at the lip",
+        Uncertain::Carry => "carry at the lip",
+        Uncertain::Pop => "pop",
+        Uncertain::Yaw => "direction",
+        Uncertain::Line => "line",
+        Uncertain::WindAlong => "wind along",
+        Uncertain::WindAcross => "wind across",
+        Uncertain::ContactHeight => "contact height",
+    }
+}
+
+/// One standard deviation of an input, with its unit.
+#[must_use]
+pub fn deviation(which: Uncertain, sd: f64, mean: f64) -> String {
+    match which {
+        Uncertain::StartHeight | Uncertain::Line | Uncertain::ContactHeight => format!("{} m", fixed(sd, 2)),
+        Uncertain::PushOff | Uncertain::LipSpeed | Uncertain::Pop | Uncertain::WindAlong | Uncertain::WindAcross => {
+            format!("{} m/s", fixed(sd, 2))
+        }
+        Uncertain::RollingResistance => fixed(sd, 4),
+        Uncertain::Carry => fixed(sd, 2),
+        Uncertain::Yaw => format!("{}°", fixed(sd.to_degrees(), 1)),
+        Uncertain::DragAreaRolling | Uncertain::DragAreaFlying if mean > 0.0 => {
+            format!("{} %", fixed(100.0 * sd / mean, 0))
+        }
+        Uncertain::DragAreaRolling | Uncertain::DragAreaFlying => format!("{} m²", fixed(sd, 3)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures() {
+        assert_eq!(fixed(-1.25, 1), "−1.2");
+        assert_eq!(fixed(-0.04, 1), "0.0");
+        assert_eq!(maybe(None, 1), "–");
+        // A metre is 3 ft 3.3701 in: 3 ft 3 3/8 in on a tape marked in eighths.
+        assert_eq!(feet(1.0), "3 ft 3 3/8 in");
+        assert_eq!(feet(2.4384), "8 ft 0 in");
+        assert_eq!(feet(-0.3048), "−1 ft 0 in");
+        assert_eq!(chance(0.25), "25.0 %");
+        assert_eq!(chance(3.0e-5), "1 in 33,300");
+        assert!((mph(0.44704) - 1.0).abs() < 1e-9 && (pounds(45.359_237) - 100.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,24 @@
+#!/usr/bin/env bash
+# Loads the demo's report and card in headless Chromium (Debian's package) and checks them. Works as root or with sudo.
+# With a folder as argument, screenshots and print-outs are left there.
+set -euo pipefail
+cd "$(dirname "$0")"
+needed=()
+[ -x /usr/bin/chromium ] || needed+=(chromium)
+command -v node >/dev/null || needed+=(nodejs)
+command -v npm >/dev/null || needed+=(npm)
+if [ ${#needed[@]} -gt 0 ]; then
+    sudo=$([ "$(id -u)" = 0 ] || echo sudo)
+    $sudo apt-get update -qq
+    DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends "${needed[@]}" >/dev/null
+fi
+[ -d node_modules/axe-core ] && [ -d node_modules/playwright-core ] || npm ci --silent --no-audit --no-fund
+cargo build --quiet --package landfall
+landfall=${CARGO_TARGET_DIR:-../../target}/debug/landfall
+folder=$(mktemp -d)
+trap 'rm -rf "$folder"' EXIT
+# Exit code 1 only says that the demo is outside a limit.
+allow() { "$@" || [ $? -eq 1 ]; }
+allow "$landfall" plan --demo --samples 20000 --format json --report "$folder/report.html" --output "$folder/plan.json"
+allow "$landfall" card --demo --samples 20000 --output "$folder/card.html"
+node check.mjs "$folder" "${1:-}"
