@@ -1,6 +1,6 @@
 //! The computer's side of the pressure box: settings, link, recordings, and a box that is only numbers.
 //!
-//! [`arm`] computes the settings from the plan, [`file`] and [`upload`] carry them to a box, [`live`] follows boxes and
+//! [`arm`] computes the settings from the plan, [`mod@file`] and [`upload`] carry them to a box, [`live`] follows boxes and
 //! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag. All of them use
 //! the box's own code for frames and decisions. The box is a supplementary alarm, not a certified device.
 
