@@ -3,6 +3,7 @@
 
 pub mod box_side;
 pub mod commands_site;
+pub mod page;
 pub mod plan;
 pub mod report;
 pub mod sampling;

@@ -6,9 +6,6 @@ use std::path::{Path, PathBuf};
 use landfall::commands_site::write_whole;
 use landfall::plan::text::Style;
 use serde::Serialize;
-use serde_json::Value;
-
-use super::table::exact;
 
 /// Writes to stdout, stripped of colours where none are wanted. A reader that has gone away ends it quietly.
 pub(crate) fn stdout(text: &str) -> io::Result<()> {
@@ -37,24 +34,9 @@ fn plain(text: &str) -> String {
     anstream::adapter::strip_str(text).to_string()
 }
 
-/// One JSON value as it is printed: numbers as short as they can be without being others.
+/// One JSON value as it is printed.
 pub(crate) fn json(value: &impl Serialize) -> anyhow::Result<String> {
-    let mut value = serde_json::to_value(value)?;
-    shorten(&mut value);
-    Ok(serde_json::to_string_pretty(&value)? + "\n")
-}
-
-fn shorten(value: &mut Value) {
-    match value {
-        Value::Number(number) if number.is_f64() => {
-            if let Some(f) = number.as_f64() {
-                *value = Value::from(exact(f));
-            }
-        }
-        Value::Array(list) => list.iter_mut().for_each(shorten),
-        Value::Object(map) => map.values_mut().for_each(shorten),
-        _ => {}
-    }
+    Ok(landfall::plan::json::text(value)?)
 }
 
 /// False where the reader has gone away.

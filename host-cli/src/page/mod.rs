@@ -1,0 +1,79 @@
+//! The page to try things on: JSON in, JSON out, and the page itself.
+//!
+//! Everything that the page shows is computed by [`answer`]: the same functions behind a local server and inside one
+//! file, where they run as WebAssembly. It is pure: no clock, no files, no threads of its own.
+//!
+//! # Request
+//! ```json
+//! {
+//!   "site": "[site]\nname = …",
+//!   "file": "hill.toml",
+//!   "set": {"bag.gap": "2.4 m", "blower.count": "3"},
+//!   "unset": ["bag.volume"],
+//!   "samples": 2000,
+//!   "want": ["controls", "results", "pictures", "text"]
+//! }
+//! ```
+//! - `site`: a site file's text; left out or null: the demo's.
+//! - `file`: what the file is called in messages; `site.toml` where it is left out.
+//! - `set`: values as they would stand in the file, without quotes, in the order given. What cannot be read is written
+//!   down all the same, so that nothing typed is lost, and comes back as a fault.
+//! - `unset`: keys to remove, after `set`.
+//! - `samples`: runs instead of the site's `spread.samples`; null: the site's.
+//! - `want`: what the answer has besides `site` and `faults`; all but `text` where it is left out.
+//!
+//! # Answer
+//! ```json
+//! {
+//!   "site": "the text after the edits",
+//!   "name": "Larch Hollow",
+//!   "faults": [{"line": 3, "column": 8, "key": "rider.mass", "message": "…", "cure": "…", "excerpt": "…", "width": 2}],
+//!   "refused": null,
+//!   "controls": [{"key": "bag.gap", "…": "…"}],
+//!   "results": {"…": "as landfall plan --format json"},
+//!   "figures": [{"id": "along", "title": "…", "value": 3.59, "text": "3.59 m", "unit": "m", "places": 2}],
+//!   "limits": [{"what": "gap", "now": "0.80 m", "limit": "0.00 m to 2.00 m", "inside": true, "level": "stop"}],
+//!   "pictures": [{"id": "side", "title": "…", "words": "…", "svg": "<svg …", "legend": [], "tables": [], "wide": true}],
+//!   "text": "as landfall plan"
+//! }
+//! ```
+//! `faults` are those of `landfall check`, in its words. With a fault, or where the models refuse a value (`refused`
+//! says why), what needs a computation is null. A request that cannot be read is answered with `{"error": "…"}` alone.
+
+mod answer;
+
+pub use answer::{answer, answer_until};
+
+/// What is behind a page.
+#[derive(Clone, Copy, Debug)]
+pub enum Behind<'a> {
+    /// A local server. The page sends requests to `/answer` and asks `/box` for live data; both with the token in the
+    /// header `X-Landfall-Token`.
+    Server {
+        /// Token that the page sends back with each request.
+        token: &'a str,
+        /// The site file's text that the page begins with.
+        site: &'a str,
+        /// The file's name.
+        file: &'a str,
+        /// Whether a box is connected or simulated.
+        has_box: bool,
+    },
+    /// A WebAssembly module inside the page itself.
+    Inside {
+        /// The module.
+        module: &'a [u8],
+        /// The site file's text that the page begins with.
+        site: &'a str,
+        /// The file's name.
+        file: &'a str,
+    },
+}
+
+/// The whole page: one HTML text that loads nothing else.
+#[cfg(not(target_family = "wasm"))]
+#[must_use]
+pub fn html(behind: &Behind<'_>) -> String {
+    let _ = behind;
+    "<!DOCTYPE html>\n<html lang=\"en\"><title>Landfall</title><p>The page is being written.</p></html>\n".to_owned()
+}
