@@ -335,27 +335,44 @@ fn highest_start_in_gust(
         return Ok(None);
     }
     let mut top_m = (1.5 * site_m + 1.5).min(HIGHEST_START_M);
-    let steps = model.steps(&[&base, &moved(&base, which, top_m)]);
-    let question = Question { model, draws: *draws, steps, failure: Failure::Miss, target };
+    let steps = |top_m| model.steps(&[&base, &moved(&base, which, top_m)]);
+    let mut question = Question { model, draws: *draws, steps: steps(top_m), failure: Failure::Miss, target };
     while !question.passes(&moved(&base, which, top_m))? {
         if top_m >= HIGHEST_START_M {
             return Ok(None);
         }
         top_m = (1.4 * top_m).min(HIGHEST_START_M);
     }
-    // Misses fall as runs stop coming short and rise as they go long: a coarse scan finds where they are few.
+    // Misses fall as runs stop coming short and rise as they go long: a coarse scan finds where they are few, in ever
+    // higher ranges until runs go long at the top.
     const PARTS: u16 = 24;
-    let at = |part: u16| base.lowest_start_m + (top_m - base.lowest_start_m) * f32::from(part) / f32::from(PARTS);
     let few = target + 6.0 * (target.max(1.0 / SCAN as f64) / SCAN as f64).sqrt();
     let samples = SCAN.min(draws.samples);
-    for part in (0..PARTS).rev() {
-        let start = moved(&base, which, at(part));
-        if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
-            continue;
+    let mut foot_m = base.lowest_start_m;
+    loop {
+        let at = |part: u16| foot_m + (top_m - foot_m) * f32::from(part) / f32::from(PARTS);
+        for part in (0..PARTS).rev() {
+            let start = moved(&base, which, at(part));
+            if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
+                continue;
+            }
+            return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 4.0e-3)?)));
         }
-        return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 4.0e-3)?)));
+        let long = Question { failure: Failure::Long, ..question };
+        if top_m >= HIGHEST_START_M || long.passes(&moved(&base, which, top_m))? {
+            return Ok(None);
+        }
+        foot_m = top_m;
+        question.steps = steps((1.4 * top_m).min(HIGHEST_START_M));
+        // Until the runs at the top go long, or none of them misses: then the range holds the border.
+        top_m = (1.4 * top_m).min(HIGHEST_START_M);
+        while !question.passes(&moved(&base, which, top_m))? {
+            if top_m >= HIGHEST_START_M {
+                return Ok(None);
+            }
+            top_m = (1.4 * top_m).min(HIGHEST_START_M);
+        }
     }
-    Ok(None)
 }
 
 /// The gusts at which the chance of a miss passes the target: tail, head (positive), cross; at most `limit_mps`.

@@ -31,6 +31,8 @@ pub enum Failure {
     Miss,
     /// Short of the bag or not landed.
     Short,
+    /// Beyond the bag.
+    Long,
 }
 
 impl Failure {
@@ -41,6 +43,7 @@ impl Failure {
                 .iter()
                 .map(|outcome| sampled.count(*outcome))
                 .sum(),
+            Self::Long => sampled.count(Outcome::Long),
         }
     }
 }
