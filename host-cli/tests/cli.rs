@@ -161,7 +161,7 @@ fn a_faulty_file_is_told_all_its_faults() {
 fn a_good_file_is_told_what_it_assumes() {
     let checked = run_with_input(&["check", "-"], demo_text());
     assert_eq!((code(&checked), err(&checked).as_str()), (0, ""));
-    assert!(out(&checked).contains("bag.dish_radius = 1.2 m"), "{}", out(&checked));
+    assert!(out(&checked).contains("bag.skin_loss = 0.65"), "{}", out(&checked));
 }
 
 #[test]
@@ -251,9 +251,11 @@ fn exit_codes_tell_inside_outside_and_not_computed() {
         let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), text);
         (code(&output), output)
     };
-    // Stretch and dish radius measured: their worst ends stop nobody.
-    let (measured, output) = plan(&demo_with("gap = \"0.8 m\"", "gap = \"0.8 m\"\nfitted = true"));
+    // Stretch and dish radius measured: their worst ends stop nobody. Assumed, they do.
+    let (measured, output) = plan(demo_text());
     assert_eq!(measured, 0, "{}", json(&output)["findings"]);
+    let (assumed, output) = plan(&demo_without("fitted"));
+    assert_eq!(assumed, 1, "{}", json(&output)["findings"]);
     // A bag that most riders fly over.
     let (far, output) = plan(&demo_with("start_height = \"6.0 m\"", "start_height = \"16 m\""));
     assert_eq!(far, 1, "{}", err(&output));

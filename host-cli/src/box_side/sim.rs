@@ -468,7 +468,6 @@ pub(crate) mod tests {
     #[test]
     fn a_measured_bag_can_be_armed_and_the_assumed_one_says_why_not() {
         let site = demo().with_value("spread.samples", "5000").unwrap();
-        let site = site.with_value("bag.fitted", "true").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
         let s = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().settings;
         // From the plan: needed is commitment, 0.1 s of alarm delay with the supply sensed, and 1 s of reaction.

@@ -90,7 +90,7 @@ fn the_demo_reads_without_faults() {
     // 10 m × 8 m × 2.2 m.
     assert!(close(site.bag.volume_m3, 176.0));
     assert_eq!(site.rider.contact_height_m, 0.7);
-    assert!(site.assumed().any(|k| k.dotted == "bag.skin_stretch"));
+    assert!(site.assumed().any(|k| k.dotted == "bag.skin_loss"));
 }
 
 #[test]
