@@ -141,7 +141,7 @@ fn misspelt() {
     );
     says(
         "bag",
-        "vent_area",
+        "skin_stretch",
         "skin_strech = \"3e-5 /Pa\"",
         "bag.skin_strech: is unknown; \"skin_stretch\" was perhaps meant\n= rename it to skin_stretch, or remove it",
     );
