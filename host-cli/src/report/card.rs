@@ -41,7 +41,7 @@ pub fn page(site: &Site, results: &Results) -> String {
 }
 
 fn blank(what: &str) -> Element {
-    el("span").text(format!("{what} ")).add(el("span").class("blank"))
+    el("span").class("ask").text(format!("{what} ")).add(el("span").class("blank"))
 }
 
 fn head(r: &Results) -> Element {
@@ -82,7 +82,26 @@ fn beginning(text: &str) -> String {
         return whole.to_owned();
     }
     let cut: String = whole.chars().take(STOP_LENGTH).collect();
-    format!("{} … (see the report)", cut.rsplit_once(' ').map_or(cut.as_str(), |(kept, _)| kept))
+    format!("{} … (see the report)", clause(&cut))
+}
+
+/// Up to the last clause that is whole: not within brackets, and not in the middle of a part of the sentence.
+fn clause(text: &str) -> &str {
+    let mut open = Vec::new();
+    for (at, c) in text.char_indices() {
+        match c {
+            '(' => open.push(at),
+            ')' => drop(open.pop()),
+            _ => {}
+        }
+    }
+    let text = open.first().and_then(|at| text.get(..*at)).unwrap_or(text).trim_end();
+    let end = [", ", "; ", ": ", " ("].iter().filter_map(|mark| text.rfind(mark)).max();
+    match end.filter(|end| open.is_empty() && 2 * end > text.len()) {
+        Some(end) => text.get(..end).unwrap_or(text),
+        None if open.is_empty() => text.rsplit_once(' ').map_or(text, |(kept, _)| kept),
+        None => text,
+    }
 }
 
 fn limit(title: &str, parts: impl IntoIterator<Item = Element>) -> Element {
@@ -304,4 +323,22 @@ fn tell() -> Element {
                 .map(blank),
         ),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_finding_ends_with_a_whole_clause() {
+        assert_eq!(
+            clause("It settles at 1 kPa, under 2 kPa of the stretch (6 %) (0.4 as sta"),
+            "It settles at 1 kPa, under 2 kPa of the stretch (6 %)"
+        );
+        assert_eq!(
+            clause("4.67 s are missing at the worst end (0.90 m): it holds for 0 s, and 4.67 s is nee"),
+            "4.67 s are missing at the worst end (0.90 m): it holds for 0 s"
+        );
+        assert_eq!(clause("one two thr"), "one two");
+    }
 }

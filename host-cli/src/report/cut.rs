@@ -29,6 +29,15 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     }
 
     let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
+    if let Some(worst) = worst_stop_pa(sheet).filter(|pa| *pa < high) {
+        pressure.level(
+            "limit",
+            "stop at the worst end",
+            worst,
+            Anchor::End,
+            &format!("stop at worst {} Pa", fixed(worst, 0)),
+        );
+    }
     let mut parts = vec![];
     let mut height = 244.0;
     if let Some(thickness) = p.hard_thickness_m.filter(|_| !depths.is_empty()) {
@@ -83,8 +92,22 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         let at_worst = at_worst.map_or_else(String::new, |value| maybe(value, 2));
         times.row([name.to_owned(), maybe(value, 2), at_worst]);
     }
-    picture.tables = vec![times, table];
+    let mut lines = Table::new("Lines across", &["line", "Pa or m"]);
+    lines.row(["stop pressure, Pa".to_owned(), maybe(p.stop_pa, 0)]);
+    lines.row(["stop pressure at the worst end, Pa".to_owned(), maybe(worst_stop_pa(sheet), 0)]);
+    lines.row([
+        "depth limit of the hard landing, m".to_owned(),
+        maybe(p.hard_thickness_m.map(|t| bag.depth_limit * t), 2),
+    ]);
+    lines.row(["ground, m".to_owned(), maybe(p.hard_thickness_m, 2)]);
+    picture.tables = vec![times, table, lines];
     picture.drawn(440.0, height, parts)
+}
+
+/// The stop pressure at the worst end of what is assumed.
+fn worst_stop_pa(sheet: &Sheet<'_>) -> Option<f64> {
+    let p = &sheet.results.pressures;
+    p.worst.as_ref().filter(|_| !p.fitted).and_then(|worst| worst.stop_pa)
 }
 
 /// Commitment, alarm delay and reaction together.

@@ -3,6 +3,7 @@
 use super::markup::{Element, el};
 use super::words::{chance, fixed, kmh, maybe, tape};
 use super::{Picture, Sheet, Table, pictures};
+use crate::plan::limits::limits as plan_limits;
 use crate::plan::results::{Level, Results};
 
 const STYLE: &str = include_str!("report.css");
@@ -17,6 +18,7 @@ pub fn page(sheet: &Sheet<'_>) -> String {
         .class("page")
         .add(header(r))
         .add(el("section").add(el("h2").text("What was found")).add(findings(r)))
+        .add(el("section").add(el("h2").text("Limits")).add(table(&limits(sheet), "words")))
         .add(el("section").add(el("h2").text("At a glance")).add(table(&glance(sheet), "words")))
         .add(
             el("section")
@@ -88,6 +90,16 @@ pub(super) fn miss(r: &Results, share: Option<f64>) -> String {
     )
 }
 
+/// Every limit with the value held against it: the sign and the word say on which side it is.
+fn limits(sheet: &Sheet<'_>) -> Table {
+    let mut table = Table::new("Values held against their limits", &["what", "now", "limit", "side"]);
+    for limit in plan_limits(sheet.site, sheet.results) {
+        let side = if limit.inside { "inside" } else { "■ OUTSIDE" };
+        table.row([limit.what.to_owned(), limit.now, limit.limit, side.to_owned()]);
+    }
+    table
+}
+
 fn glance(sheet: &Sheet<'_>) -> Table {
     let r = sheet.results;
     let mut table = Table::new("The figures that are asked for most", &["what", "figure"]);
@@ -106,15 +118,26 @@ fn glance(sheet: &Sheet<'_>) -> Table {
     table.row([format!("Chance of missing the landing field, {} rider", r.riders.worst), miss]);
     let best = r.placement.best_gap_m.map_or_else(|| "–".to_owned(), tape);
     table.row(["Best gap, lip edge to the bag".to_owned(), best]);
-    let band = match (r.pressures.band_low_pa, r.pressures.band_high_pa) {
-        (Some(low), Some(high)) => format!("{} to {} Pa", fixed(low, 0), fixed(high, 0)),
-        _ => "none".to_owned(),
-    };
-    table.row(["Pressures to ride between".to_owned(), band]);
     table.row(["Pressure that the blowers hold".to_owned(), format!("{} Pa", fixed(r.air.operating_pressure_pa, 0))]);
     let depth = r.touchdown.as_ref().map(|t| format!("{} m of {} m", fixed(t.depth_m, 2), fixed(t.thickness_m, 2)));
     table.row(["Depth of the mean landing".to_owned(), depth.unwrap_or_else(|| "–".to_owned())]);
-    table.row(["Seconds missing after a power cut".to_owned(), with(r.pressures.seconds_missing, 1, "s")]);
+    let worst = r.pressures.worst.as_ref().filter(|_| !r.pressures.fitted);
+    let with_worst = |stated: String, worst: Option<String>| match worst {
+        Some(worst) => format!("{stated}; {worst} at the worst end of the assumed stretch and dish radius"),
+        None => stated,
+    };
+    let band = |low: Option<f64>, high: Option<f64>| match (low, high) {
+        (Some(low), Some(high)) if low < high => format!("{} to {} Pa", fixed(low, 0), fixed(high, 0)),
+        _ => "none".to_owned(),
+    };
+    let (low, high) = (r.pressures.band_low_pa, r.pressures.band_high_pa);
+    let band_at_worst = worst.map(|worst| band(low.zip(worst.stop_pa).map(|(low, stop)| low.max(stop)), high));
+    table.row(["Pressures to ride between".to_owned(), with_worst(band(low, high), band_at_worst)]);
+    let stop = with(r.pressures.stop_pa, 0, "Pa");
+    table.row(["Stop pressure".to_owned(), with_worst(stop, worst.map(|worst| with(worst.stop_pa, 0, "Pa")))]);
+    let missing = with(r.pressures.seconds_missing, 1, "s");
+    let at_worst = worst.map(|worst| with(worst.seconds_missing, 1, "s"));
+    table.row(["Missing after a power cut".to_owned(), with_worst(missing, at_worst)]);
     table
 }
 
@@ -133,11 +156,13 @@ pub(super) fn table(table: &Table, class: &str) -> Element {
         .add(el("thead").add(head))
         .add(el("tbody").all(rows));
     let about = table.caption.clone();
-    el("div").class("table").with("tabindex", "0").with("role", "region").with("aria-label", about).add(inner)
+    let frame = if class.contains("narrow") { "table narrow" } else { "table" };
+    el("div").class(frame).with("tabindex", "0").with("role", "region").with("aria-label", about).add(inner)
 }
 
+/// A picture with its words and its legend, which stay together in print, and the tables after it.
 fn figure(picture: &Picture) -> Element {
-    let mut figure = el("figure").with("id", picture.id).class(if picture.wide { "wide" } else { "one" });
+    let mut figure = el("figure");
     figure.push(el("figcaption").add(el("h3").text(picture.title)).add(el("p").text(picture.words.clone())));
     if let Some(svg) = &picture.svg {
         let mut drawing = el("div").class("drawing");
@@ -157,13 +182,19 @@ fn figure(picture: &Picture) -> Element {
             picture.legend.iter().map(|(class, text)| el("li").add(sample(class)).add(el("span").text(text.clone()))),
         ));
     }
+    let class = if picture.wide { "picture wide" } else { "picture" };
+    let mut whole = el("div").with("id", picture.id).class(class).add(figure);
     if !picture.tables.is_empty() {
         let summary = format!("The numbers: {}", picture.title.to_lowercase());
-        figure.push(
-            el("details").add(el("summary").text(summary)).all(picture.tables.iter().map(|t| table(t, "numbers"))),
-        );
+        let tables = picture.tables.iter().map(|one| {
+            // Two narrow tables have room side by side on paper.
+            let narrow =
+                one.head.len() <= 4 && one.rows.iter().all(|row| row.iter().all(|cell| cell.chars().count() < 40));
+            table(one, if narrow { "numbers narrow" } else { "numbers" })
+        });
+        whole.push(el("details").add(el("summary").text(summary)).add(el("div").class("tables").all(tables)));
     }
-    figure
+    whole
 }
 
 /// A small piece of what a mark looks like.

@@ -48,7 +48,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let mut picture = Picture::new("scale", TITLE);
     picture.words = match (p.band_low_pa, p.band_high_pa, p.band_is_empty) {
         (Some(low), Some(high), _) => format!(
-            "Ride between {} and {} Pa. The blowers hold {} Pa with nobody on the bag.",
+            "As stated, ride between {} and {} Pa. The blowers hold {} Pa with nobody on the bag.",
             fixed(low, 0),
             fixed(high, 0),
             fixed(operating, 0)

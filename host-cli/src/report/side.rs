@@ -4,11 +4,16 @@ use super::chart::{Anchor, Axis, Chart};
 use super::sheet::{PieceKind, Sheet};
 use super::words::{fixed, maybe};
 use super::{Picture, Table, surface};
+use crate::plan::results::Sampling;
 
 const TITLE: &str = "Side view, to scale";
 const WIDTH: f64 = 1000.0;
 /// Height of the hump that shows the density of landings, in metres of the drawing.
 const HUMP_M: f64 = 1.1;
+/// Strips with less than this part of the fullest one are left out.
+const LEAST: f64 = 0.002;
+/// Strips that there are at most, nearly.
+const STRIPS: usize = 26;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
@@ -44,18 +49,14 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     chart.area("bag", "bag", &ends);
     let field = [gap + f64::from(bag.edge_front_m), gap + length - f64::from(bag.edge_back_m)];
     chart.line("field", "landing field", &[(field[0], top(field[0])), (field[1], top(field[1]))]);
-    if let Some(shape) = sampling.map(|s| &s.along_shape) {
-        let most = shape.iter().map(|(_, share)| *share).fold(0.0, f64::max);
-        let mut hump: Vec<(f64, f64)> = shape
-            .iter()
-            .filter(|(_, share)| *share > 0.002 * most)
-            .map(|(along, share)| (gap + along, top(gap + along) - HUMP_M * share / most))
-            .collect();
-        if let (Some(first), Some(last)) = (hump.first().copied(), hump.last().copied()) {
-            hump.push((last.0, top(last.0)));
-            hump.push((first.0, top(first.0)));
-            chart.area("hump", "landing density", &hump);
-        }
+    let strips = sampling.map(strips).unwrap_or_default();
+    let most = strips.iter().map(|(_, share)| *share).fold(0.0, f64::max);
+    let mut hump: Vec<(f64, f64)> =
+        strips.iter().map(|(along, share)| (gap + along, top(gap + along) - HUMP_M * share / most)).collect();
+    if let (Some(first), Some(last)) = (hump.first().copied(), hump.last().copied()) {
+        hump.push((last.0, top(last.0)));
+        hump.push((first.0, top(first.0)));
+        chart.area("hump", "landing density", &hump);
     }
 
     // Flights.
@@ -160,6 +161,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         ("field", "landing field: the bag's top less its margins".to_owned()),
     ];
     picture.tables = vec![surface::bag(sheet), surface::pieces(sheet), surface::face(sheet), flights(sheet)];
+    picture.tables.extend(sampling.map(|sampling| density(sampling, &strips)));
     picture.drawn(WIDTH, second + 12.0, [chart.done()])
 }
 
@@ -219,5 +221,38 @@ fn flights(sheet: &Sheet<'_>) -> Table {
     for row in sheet.band.iter().step_by(6) {
         table.row(row.iter().map(|value| fixed(*value, 2)));
     }
+    table
+}
+
+/// Middle of a strip behind the front edge, and the share of the landings in it; strips with hardly any are left out.
+/// As many neighbours are taken together as make the strips few enough for a table.
+fn strips(sampling: &Sampling) -> Vec<(f64, f64)> {
+    let shape = &sampling.along_shape;
+    let most = shape.iter().map(|(_, share)| *share).fold(0.0, f64::max);
+    let wanted = shape.iter().filter(|(_, share)| *share > LEAST * most).count();
+    let together = wanted.div_ceil(STRIPS).max(1);
+    let merged: Vec<(f64, f64)> = shape
+        .chunks(together)
+        .map(|part| {
+            let ends = (part.first().map_or(0.0, |end| end.0), part.last().map_or(0.0, |end| end.0));
+            (0.5 * (ends.0 + ends.1), part.iter().map(|(_, share)| share).sum())
+        })
+        .collect();
+    let most = merged.iter().map(|(_, share)| *share).fold(0.0, f64::max);
+    merged.into_iter().filter(|(_, share)| *share > LEAST * most).collect()
+}
+
+/// How the landings are spread along the bag; the last row sums up what is far out.
+fn density(sampling: &Sampling, strips: &[(f64, f64)]) -> Table {
+    let mut table = Table::new(
+        format!("How many of the landings fall where ({} sampled runs of the mean rider)", sampling.samples),
+        &["behind the front edge, middle of a strip m", "share of the landings %"],
+    );
+    for (along, share) in strips {
+        table.row([fixed(*along, 2), fixed(100.0 * share, 2)]);
+    }
+    let whole: f64 = sampling.along_shape.iter().map(|(_, share)| *share).sum();
+    let here: f64 = strips.iter().map(|(_, share)| *share).sum();
+    table.row(["elsewhere".to_owned(), fixed(100.0 * (whole - here), 2)]);
     table
 }

@@ -148,6 +148,108 @@ fn lines_pass_the_points_of_their_tables() {
     let end = median.last().unwrap().0;
     let before = x.iter().copied().zip(column(flights, 2)).filter(|point| point.0 <= end);
     all_pass(side, "flights, median", before, (0.02, 0.02));
+    // The band is drawn down to where its landings end; up to the bag's front edge it is the table's.
+    let gap = results.placement.gap_m;
+    for which in [1, 3] {
+        let before = x.iter().copied().zip(column(flights, which)).filter(|point| point.0 < gap);
+        let outline = places(&mark(&drawing, "flights, 999 in 1,000"));
+        let points: Vec<_> = before.collect();
+        assert!(points.len() >= 2);
+        for point in points {
+            assert!(passes(&outline, point, (0.02, 0.02)), "band {which} misses {point:?}");
+        }
+    }
+    // The hump's depth is in proportion to the share; the fullest strip hangs down furthest.
+    let density = &side.tables[4];
+    let hump = places(&mark(&drawing, "landing density"));
+    let strips: Vec<(f64, f64)> =
+        density.rows[..density.rows.len() - 1].iter().map(|cells| (number(&cells[0]), number(&cells[1]))).collect();
+    let most = strips.iter().map(|strip| strip.1).fold(0.0, f64::max);
+    let deepest = hump.iter().map(|place| 2.2 - place.1).fold(0.0, f64::max);
+    assert!(strips.len() > 10 && (deepest - 1.1).abs() < 0.02, "{} strips, {deepest}", strips.len());
+    for ((along, share), place) in strips.iter().zip(&hump) {
+        let down = (2.2 - place.1) / deepest * most;
+        assert!((place.0 - gap - along).abs() < 0.02 && (down - share).abs() < 0.15, "{along} {share}: {place:?}");
+    }
+    let whole: f64 = column(density, 1).iter().sum();
+    assert!((whole - 100.0).abs() < 0.5, "{whole}");
+}
+
+#[test]
+fn lines_across_and_upright_stand_where_their_tables_say() {
+    let (site, results) = planned(&[]);
+    let all = pictures(&Sheet::gather(&site, &results).unwrap());
+    let stands = |id: &str, series: &str, across: bool, value: f64, within: f64| {
+        let drawing = read(find(&all, id).svg.as_ref().unwrap());
+        let drawn: Vec<f64> = drawing
+            .descendants()
+            .filter(|node| node.attribute("data-series") == Some(series))
+            .map(|node| if across { places(&node)[0].1 } else { places(&node)[0].0 })
+            .collect();
+        assert!(!drawn.is_empty(), "no {series} in {id}");
+        for at in drawn {
+            assert!((at - value).abs() < within, "{id} {series}: {at} {value}");
+        }
+    };
+    let lines = &find(&all, "touch").tables[1];
+    stands("touch", "depth limit", true, -number(&lines.rows[0][1]), 0.02);
+    stands("touch", "ground", true, -number(&lines.rows[1][1]), 0.02);
+    let (times, lines) = (&find(&all, "cut").tables[0], &find(&all, "cut").tables[2]);
+    stands("cut", "stop", true, number(&lines.rows[0][1]), 4.0);
+    stands("cut", "stop at the worst end", true, number(&lines.rows[1][1]), 4.0);
+    stands("cut", "depth limit", true, number(&lines.rows[2][1]), 0.02);
+    stands("cut", "thickness", true, number(&lines.rows[3][1]), 0.02);
+    // The line and the right side of the area in front of it, in both drawings.
+    let needed = number(&row(times, "needed in all")[1]);
+    let drawing = read(find(&all, "cut").svg.as_ref().unwrap());
+    let drawn: Vec<_> =
+        drawing.descendants().filter(|node| node.attribute("data-series") == Some("time needed")).collect();
+    assert_eq!(drawn.len(), 3);
+    for node in drawn {
+        let end = places(&node)[1].0;
+        assert!((end - needed).abs() < 0.06, "{end} {needed}");
+    }
+    let stop_line = &find(&all, "descent").tables[1].rows[0];
+    stands("descent", "last stop line", false, -number(&stop_line[1]), 0.1);
+    stands("descent", "caution above", true, site.rider.arc_load_limit, 0.02);
+}
+
+#[test]
+fn flights_of_the_short_zone_pass_the_edge_where_their_table_says() {
+    let (site, results) = planned(&[]);
+    let all = pictures(&Sheet::gather(&site, &results).unwrap());
+    let short = find(&all, "short");
+    let drawing = read(short.svg.as_ref().unwrap());
+    let named = |name: &str| match name {
+        "take-off or ground" => "ground",
+        "the bag's front" => "bag_front",
+        _ => "bag_top",
+    };
+    let lines: Vec<_> = drawing
+        .descendants()
+        .filter(|node| {
+            node.has_tag_name("polyline") && node.attribute("class").is_some_and(|class| class.contains("hit-"))
+        })
+        .collect();
+    let rows = &short.tables[0].rows;
+    assert_eq!(lines.len(), rows.len());
+    let mut edges = 0;
+    for (line, cells) in lines.iter().zip(rows) {
+        assert_eq!(line.attribute("data-series"), Some(named(&cells[2])), "{cells:?}");
+        let end = *places(line).last().unwrap();
+        if cells[2] == "take-off or ground" {
+            assert!(end.0 < results.placement.gap_m, "{end:?}");
+        } else if end.0 > 0.0 {
+            // Steps of 0.01 s at some 3 m/s: the last place may lie 3 cm past the edge and 6 cm lower.
+            let height = number(&cells[3]);
+            assert!(
+                (end.0 - results.placement.gap_m).abs() < 0.04 && (end.1 - height).abs() < 0.07,
+                "{end:?} {cells:?}"
+            );
+            edges += 1;
+        }
+    }
+    assert!(edges >= 3, "{edges}");
 }
 
 #[test]

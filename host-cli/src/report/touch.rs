@@ -64,6 +64,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
             table.row([fixed(*t, 3), fixed(*x, 3), fixed(*g, 2), fixed(*p, 0)]);
         }
     }
-    picture.tables = vec![table];
+    let mut lines = Table::new("Lines across", &["line", "depth m"]);
+    lines.row(["depth limit".to_owned(), fixed(limit, 3)]);
+    lines.row(["ground (the bag's thickness there)".to_owned(), fixed(done.thickness_m, 3)]);
+    picture.tables = vec![table, lines];
     picture.drawn(440.0, 538.0, [depth.done(), load.done(), pressure.done()])
 }
