@@ -15,7 +15,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     };
     let across = || Axis::new(0.0, last.time_s, "");
     let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 200.0 };
-    let high = 1.06 * air.after_cut.iter().map(|m| m.pressure_pa).fold(0.0, f64::max);
+    let full = air.after_cut.iter().map(|m| m.pressure_pa).fold(0.0, f64::max);
+    // A stop pressure above what the blowers hold is shown too, unless it is out of all proportion.
+    let high = 1.06 * worst_stop_pa(sheet).filter(|pa| *pa < 2.0 * full).map_or(full, |pa| pa.max(full));
     let mut pressure = Chart::new(frame, across(), Axis::new(0.0, high, "pressure, Pa"));
     let series: Vec<(f64, f64)> = air.after_cut.iter().map(|m| (m.time_s, m.pressure_pa)).collect();
     let needed = needed_s(sheet);

@@ -177,7 +177,7 @@ fn lines_pass_the_points_of_their_tables() {
 
 #[test]
 fn lines_across_and_upright_stand_where_their_tables_say() {
-    let (site, results) = planned(&[]);
+    let (site, results) = planned(&[("bag.fitted", "false")]);
     let all = pictures(&Sheet::gather(&site, &results).unwrap());
     let stands = |id: &str, series: &str, across: bool, value: f64, within: f64| {
         let drawing = read(find(&all, id).svg.as_ref().unwrap());
