@@ -59,6 +59,15 @@ done
 arm-none-eabi-objcopy -O binary "$work/agree-rp2040.elf" "$work/agree-rp2040.bin"
 note "images"
 
+# --- lints, where the stock toolchain has the targets (Debian's brings no clippy for them)
+if have_targets; then
+    lint() { (cd boards && cargo clippy -q --release --locked "$@" -- -D warnings); }
+    check "no clippy warning in the RP2040 board" lint -p landfall-rp2040 --target thumbv6m-none-eabi --features log
+    check "nor in the Cortex-M4F's and the comparison" \
+        lint -p landfall-m4f -p landfall-agree-board --target thumbv7em-none-eabihf --features landfall-agree-board/m4f
+    note "lints"
+fi
+
 # --- sizes, stack, and the routine that runs while the flash is away
 section() { arm-none-eabi-size -A "$work/rp2040.elf" | awk -v s="$1" '$1 == s { print $2 }'; }
 flash=$(stat -c %s "$work/rp2040.bin")

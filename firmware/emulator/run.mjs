@@ -91,8 +91,7 @@ part('start-up, fill, ride, landings, acknowledge', () => {
   results.cycles_mean = Math.round(p.reduce((s, x) => s + x.cycles, 0) / p.length);
   results.cycles_max = Math.max(...p.map((x) => x.cycles)); results.instructions_max = Math.max(...p.map((x) => x.instructions));
   results.instructions_mean = Math.round(p.reduce((s, x) => s + x.instructions, 0) / p.length);
-  const quiet = p.filter((x) => x.flash === 0);
-  results.waiting_max = Math.max(...p.map((x) => x.flash)); results.computing_max = Math.max(...p.map((x) => x.cycles - x.flash)); results.quiet_max = Math.max(...quiet.map((x) => x.cycles));
+  results.waiting_max = Math.max(...p.map((x) => x.flash));
   results.misses_max = Math.max(...p.map((x) => x.misses)); results.misses_mean = Math.round(p.reduce((s, x) => s + x.misses, 0) / p.length);
   b.board.measure = false;
   b.world.to(500, 0.2);
@@ -325,8 +324,8 @@ if (results.cycles_max) {
   const share = (c) => `${((c / 2_500_000) * 100).toFixed(2)} %`;
   console.log(`--    cost of 20 ms: ${results.instructions_mean} instructions and ${results.cycles_mean} cycles on average (${share(results.cycles_mean)}), ${results.instructions_max} and ${results.cycles_max} at most (${share(results.cycles_max)}), waiting for the sensor bus included`);
   console.log(`--    flash cache, by its rules: ${results.misses_mean} lines missed on average, ${results.misses_max} at most: ${share(results.misses_mean * MISS)} and ${share(results.misses_max * MISS)} more on silicon`);
-  console.log(`--    of the most, ${results.waiting_max} cycles wait for the flash to take a record`);
-  check('20 ms with a step take at most 5 % of the processor, the wait for the flash to take a record left out', results.computing_max <= BUDGET, share(results.computing_max));
+  check('20 ms with a step, a record to flash and the line take at most 5 % of the processor', results.cycles_max <= BUDGET, share(results.cycles_max));
+  check('and a record was among them', results.waiting_max > 0, `${results.waiting_max} cycles at most beside the flash, asleep while it is busy`);
   console.log(`--    deepest stack seen: ${results.lowest_stack} bytes`);
   fs.writeFileSync(new URL('./build/results.json', import.meta.url), JSON.stringify(results));
 }

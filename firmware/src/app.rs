@@ -1,8 +1,9 @@
 //! The box: sensor, watch, outputs, link and log, one step at a time.
 //!
 //! [`App::step`] runs 50 times a second: read, decide, act, then note and tell, and only then feed the
-//! watchdog. [`App::pump`] moves bytes on the link and is called between steps as often as the line
-//! needs. Time comes in as an argument.
+//! watchdog. [`App::rest`] follows once between two steps and is the only one that writes to flash, one record at
+//! most: a step never waits for flash. [`App::pump`] moves bytes on the link and is called between steps as often as
+//! the line needs. Time comes in as an argument.
 //!
 //! An erase of flash stops everything for up to 0.4 s, so it is done only before the first step and
 //! while settings are stored; then the permit is off and the watch starts afresh.
@@ -193,7 +194,8 @@ where
         self.lost = u32::from(!written);
     }
 
-    /// One step, beginning at `now`; `clock` tells the time again at its end. Call it every [`STEP_US`].
+    /// One step, beginning at `now`; `clock` tells the time again at its end. Call it every [`STEP_US`], and
+    /// [`App::rest`] after each.
     #[inline(never)]
     pub fn step(&mut self, now: TimeUs, clock: impl Fn() -> TimeUs) {
         self.now = now;
@@ -233,10 +235,6 @@ where
         }
         let driven = drive(&mut self.outputs, pins);
 
-        self.write_note();
-        if let Some(request) = self.request.take() {
-            self.serve(request);
-        }
         self.tell();
         self.pump();
         let spent_us = clock().0.saturating_sub(now.0).min(u64::from(u32::MAX)) as u32;
@@ -244,6 +242,17 @@ where
         // An output that does not move is for the watchdog to end: its reset opens the permit.
         if driven {
             self.watchdog.feed(WATCHDOG_MS);
+        }
+    }
+
+    /// What may wait until the step is over: one record to flash, or new settings. Call it once after each step, when
+    /// the line has just been served: a record takes the flash up to 3 ms.
+    #[inline(never)]
+    pub fn rest(&mut self) {
+        if let Some(request) = self.request.take() {
+            self.serve(request);
+        } else {
+            self.write_note();
         }
     }
 

@@ -260,36 +260,10 @@ pub fn may_replace(held: Option<&WatchSettings>, offered: &WatchSettings) -> Res
 pub(crate) mod tests {
     use super::*;
     use crate::frame::{Receiver, encode};
-    use landfall_core::watch::{Landing, SETTINGS_VERSION};
+    use landfall_core::watch::Landing;
 
-    /// An invented bag: 1 kPa operating, 600 Pa stop.
     pub(crate) fn sample() -> WatchSettings {
-        WatchSettings {
-            version: SETTINGS_VERSION,
-            site_id: 7,
-            revision: 3,
-            stop_pa: 600.0,
-            wait_pa: 750.0,
-            half_way_pa: 800.0,
-            operating_pa: 1000.0,
-            high_pa: 1300.0,
-            pressure_max_pa: 1400.0,
-            needed_s: 4.0,
-            recovery_s: 5.0,
-            landing_dip_pa: 120.0,
-            landing_spike_pa: 150.0,
-            landing_peak_pa: 3500.0,
-            interval_s: 20.0,
-            supply_sense: true,
-            sensor_low_pa: -60.0,
-            sensor_high_pa: 4900.0,
-            sensor_step_pa: 0.2,
-            sensor_error_pa: 12.0,
-            noise_low_pa: 0.5,
-            noise_high_pa: 20.0,
-            rate_limit_paps: 100_000.0,
-            zero_limit_pa: 30.0,
-        }
+        WatchSettings { revision: 3, ..WatchSettings::EXAMPLE }
     }
 
     #[test]

@@ -1,37 +1,12 @@
 //! Invented settings for testing the watch.
 
-use landfall_core::watch::{Input, Reason, ResetCause, SETTINGS_VERSION, Start, State, TimeUs, Watch, WatchSettings};
+use landfall_core::watch::{Input, Reason, ResetCause, Start, State, TimeUs, Watch, WatchSettings};
 
 use crate::bag_air::{Noise, NoiseSource};
 
 /// A bag at 1 kPa with room between operating and stop pressure.
 pub fn roomy() -> WatchSettings {
-    WatchSettings {
-        version: SETTINGS_VERSION,
-        site_id: 1,
-        revision: 1,
-        stop_pa: 600.0,
-        wait_pa: 750.0,
-        half_way_pa: 800.0,
-        operating_pa: 1000.0,
-        high_pa: 1300.0,
-        pressure_max_pa: 1400.0,
-        needed_s: 4.0,
-        recovery_s: 5.0,
-        landing_dip_pa: 120.0,
-        landing_spike_pa: 150.0,
-        landing_peak_pa: 3800.0,
-        interval_s: 20.0,
-        supply_sense: true,
-        sensor_low_pa: -60.0,
-        sensor_high_pa: 5000.0,
-        sensor_step_pa: 0.2,
-        sensor_error_pa: 12.0,
-        noise_low_pa: 0.5,
-        noise_high_pa: 20.0,
-        rate_limit_paps: 100_000.0,
-        zero_limit_pa: 30.0,
-    }
+    WatchSettings { landing_peak_pa: 3800.0, sensor_high_pa: 5000.0, ..WatchSettings::EXAMPLE }
 }
 
 /// A soft bag with little room: the deepest expected dip ends 130 Pa above the stop pressure.

@@ -219,6 +219,7 @@ impl Bench {
             let end = TimeUs(self.us + 700);
             self.app.step(TimeUs(self.us), || end);
             self.app.pump();
+            self.app.rest();
         }
         for _ in 0..10 {
             self.app.pump();

@@ -21,6 +21,10 @@ pub const NEEDED: Parts = Parts { sampling: true, placement: false, hold_winds: 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
 const SOFT_SIGMAS: f64 = 3.09;
 
+/// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
+/// simulated riding, Pa; nearer ones are noted.
+const DIP_ROOM_PA: f32 = 130.0;
+
 /// The pressure sensor of a box, which bounds what can be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum SensorPart {
@@ -348,7 +352,7 @@ fn settle(
     };
     Ok(Armed {
         lines: lines(site, results, &settings, sensor, commitment_s, delay_s),
-        notes: notes(site),
+        notes: notes(site, &settings),
         site: site.site.name.clone(),
         settings,
     })
@@ -500,8 +504,16 @@ fn lines(
     ]
 }
 
-fn notes(site: &Site) -> Vec<String> {
+fn notes(site: &Site, s: &WatchSettings) -> Vec<String> {
     let mut notes = vec![super::CAUTION.to_owned()];
+    let room_pa = s.operating_pa - s.landing_dip_pa - s.stop_pa;
+    if room_pa < DIP_ROOM_PA {
+        notes.push(format!(
+            "The hard landing leaves the bag {room_pa:.0} Pa above the stop pressure. Nearer than {DIP_ROOM_PA:.0} Pa a gust \
+             or the blowers' noise may sound the siren after a hard landing: more pressure, a stronger blower or a smaller vent \
+             would give room."
+        ));
+    }
     if !site.bag.fitted {
         notes.push(
             "Skin stretch and dish radius are assumed; a drop test on this bag, fitted, would narrow these limits."
@@ -535,4 +547,20 @@ pub fn json(armed: &Armed) -> serde_json::Value {
         .map(|line| serde_json::json!({"key": line.key, "what": line.what, "why": line.why}))
         .collect();
     serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes})
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_dip_that_ends_near_the_stop_pressure_is_said() {
+        let said = |landing_dip_pa| {
+            let settings = WatchSettings { landing_dip_pa, ..WatchSettings::EXAMPLE };
+            settings.validate().unwrap();
+            notes(&crate::site::demo(), &settings).iter().any(|note| note.contains("Pa above the stop pressure"))
+        };
+        // 1000 Pa at rest, 600 Pa to stop.
+        assert!(!said(120.0) && !said(269.0) && said(271.0));
+    }
 }

@@ -123,19 +123,18 @@ pub fn write(path: &Path, settings: &WatchSettings, force: bool) -> Result<(), F
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::box_side::sim::tests::settings;
 
     #[test]
     fn the_file_is_the_offer_and_the_box_decodes_it() {
-        let bytes = to_bytes(&settings()).unwrap();
-        assert_eq!(from_bytes(&bytes).unwrap(), settings());
+        let bytes = to_bytes(&WatchSettings::EXAMPLE).unwrap();
+        assert_eq!(from_bytes(&bytes).unwrap(), WatchSettings::EXAMPLE);
         // Fourth message of the enum, first byte after COBS's own.
         assert_eq!(bytes.get(1), Some(&3));
     }
 
     #[test]
     fn damage_is_noticed_at_every_byte() {
-        let bytes = to_bytes(&settings()).unwrap();
+        let bytes = to_bytes(&WatchSettings::EXAMPLE).unwrap();
         for at in 0..bytes.len() {
             let mut bad = bytes.clone();
             bad[at] ^= 0x10;
@@ -149,7 +148,7 @@ mod tests {
     fn foreign_and_stale_files_do_not_replace() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("site.watch");
-        let mut s = settings();
+        let mut s = WatchSettings::EXAMPLE;
         s.revision = 5;
         write(&path, &s, false).unwrap();
         let stale = WatchSettings { revision: 4, ..s };

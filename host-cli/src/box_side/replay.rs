@@ -360,7 +360,6 @@ pub fn alarmed(done: &Replayed) -> bool {
 mod tests {
     use super::super::noise::Noise;
     use super::super::record::parse;
-    use super::super::sim::tests::settings;
     use super::*;
 
     /// A day: vented, filled, at rest, and from 60 s on the air goes in `fall_s`.
@@ -381,7 +380,7 @@ mod tests {
     fn a_loss_of_air_stops_whatever_the_pace_of_the_rows() {
         for every_s in [0.005, 0.02, 0.1] {
             let recording = parse(&day(every_s, 20.0), "x").unwrap();
-            let done = replay(&recording, &settings(), 0.0).unwrap();
+            let done = replay(&recording, &WatchSettings::EXAMPLE, 0.0).unwrap();
             let found = states(&done);
             let ride = found.iter().find(|(_, state)| *state == "ride").unwrap().0;
             let stop = found.iter().find(|(_, state)| *state == "stop" || *state == "fault").unwrap();
@@ -400,7 +399,7 @@ mod tests {
             })
             .map(|line| format!("{line}\n"))
             .collect();
-        let done = replay(&parse(&text, "x").unwrap(), &settings(), 0.0).unwrap();
+        let done = replay(&parse(&text, "x").unwrap(), &WatchSettings::EXAMPLE, 0.0).unwrap();
         let fault = states(&done).into_iter().find(|(_, state)| *state == "fault").unwrap();
         assert!(fault.0 > 40.0 && fault.0 < 40.2, "{fault:?}");
     }
@@ -410,9 +409,9 @@ mod tests {
         let recording = parse(&day(0.02, 20.0), "x").unwrap();
         let at =
             |s: &WatchSettings| replay(&recording, s, 0.0).unwrap().changes.iter().find(|c| c.siren).unwrap().time_s;
-        let mut other = settings();
+        let mut other = WatchSettings::EXAMPLE;
         assert_eq!(set(&mut other, "stop_pa", "700 Pa"), Ok(true));
-        assert!(at(&other) < at(&settings()));
+        assert!(at(&other) < at(&WatchSettings::EXAMPLE));
         assert_eq!(set(&mut other, "bag.gap", "1 m"), Ok(false));
         assert!(set(&mut other, "stop_pa", "much").is_err() && set(&mut other, "half_way_pa", "1").is_err());
         set(&mut other, "stop_pa", "5000").unwrap();

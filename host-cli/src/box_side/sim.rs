@@ -380,6 +380,7 @@ impl Sim {
             for _ in 0..8 {
                 self.app.pump();
             }
+            self.app.rest();
         }
     }
 
@@ -432,38 +433,7 @@ pub(crate) mod tests {
     use crate::plan::compute;
     use crate::sampling::Stop;
     use crate::site::demo;
-    use landfall_core::watch::SETTINGS_VERSION;
     use landfall_firmware::link::{FromBox, Status};
-
-    /// An invented bag: 1 kPa operating, 600 Pa stop.
-    pub(crate) fn settings() -> WatchSettings {
-        WatchSettings {
-            version: SETTINGS_VERSION,
-            site_id: 7,
-            revision: 1,
-            stop_pa: 600.0,
-            wait_pa: 750.0,
-            half_way_pa: 800.0,
-            operating_pa: 1000.0,
-            high_pa: 1300.0,
-            pressure_max_pa: 1400.0,
-            needed_s: 4.0,
-            recovery_s: 5.0,
-            landing_dip_pa: 120.0,
-            landing_spike_pa: 150.0,
-            landing_peak_pa: 3500.0,
-            interval_s: 20.0,
-            supply_sense: true,
-            sensor_low_pa: -60.0,
-            sensor_high_pa: 4900.0,
-            sensor_step_pa: 0.2,
-            sensor_error_pa: 12.0,
-            noise_low_pa: 0.5,
-            noise_high_pa: 20.0,
-            rate_limit_paps: 100_000.0,
-            zero_limit_pa: 30.0,
-        }
-    }
 
     #[test]
     fn a_measured_bag_can_be_armed_and_the_assumed_one_says_why_not() {
@@ -482,6 +452,8 @@ pub(crate) mod tests {
         assert!(
             matches!(arm(&site, &results, SensorPart::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))
         );
+        let notes = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().notes;
+        assert!(!notes.iter().any(|note| note.contains("above the stop pressure")), "{notes:?}");
         // Every end of the assumed numbers must do: the highest stop pressure counts.
         let site = site.with_value("bag.fitted", "false").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();

@@ -10,7 +10,7 @@ use core::mem::MaybeUninit;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_semihosting::{debug, hprintln};
-use landfall_core::watch::{ResetCause, SETTINGS_VERSION, TimeUs, WatchSettings};
+use landfall_core::watch::{ResetCause, TimeUs, WatchSettings};
 use landfall_firmware::app::{App, Hardware, STEP_US};
 use landfall_firmware::board::{Inputs, Outputs};
 use landfall_firmware::bridge::Part;
@@ -18,33 +18,7 @@ use landfall_firmware::frame::encode;
 use landfall_firmware::gauge::Gauge;
 use landfall_firmware::link::{ToBox, check_of};
 
-/// An invented bag: 1 kPa operating, 600 Pa stop.
-const SITE: WatchSettings = WatchSettings {
-    version: SETTINGS_VERSION,
-    site_id: 7,
-    revision: 1,
-    stop_pa: 600.0,
-    wait_pa: 750.0,
-    half_way_pa: 800.0,
-    operating_pa: 1000.0,
-    high_pa: 1300.0,
-    pressure_max_pa: 1400.0,
-    needed_s: 4.0,
-    recovery_s: 5.0,
-    landing_dip_pa: 120.0,
-    landing_spike_pa: 150.0,
-    landing_peak_pa: 3500.0,
-    interval_s: 20.0,
-    supply_sense: true,
-    sensor_low_pa: -60.0,
-    sensor_high_pa: 4900.0,
-    sensor_step_pa: 0.2,
-    sensor_error_pa: 12.0,
-    noise_low_pa: 0.5,
-    noise_high_pa: 20.0,
-    rate_limit_paps: 100_000.0,
-    zero_limit_pa: 30.0,
-};
+const SITE: WatchSettings = WatchSettings::EXAMPLE;
 
 /// SysTick's clock, Hz; with `-icount shift=5` an instruction takes 32 ns, 0.8 of its counts.
 const COUNTS_PER_INSTRUCTION_X10: u32 = 8;
@@ -69,6 +43,7 @@ impl Run<'_> {
             self.app.step(now, || now);
             let spent = before.wrapping_sub(SYST::get_current()) & 0xFF_FFFF;
             self.longest = self.longest.max(spent);
+            self.app.rest();
         }
     }
 
@@ -97,7 +72,9 @@ const PERMIT: usize = 4;
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
     hprintln!("FAIL  panic: {}", info);
     debug::exit(debug::EXIT_FAILURE);
-    loop {}
+    loop {
+        cortex_m::asm::nop();
+    }
 }
 
 #[cortex_m_rt::entry]
@@ -133,7 +110,9 @@ fn main() -> ! {
     hprintln!("--    longest step on the Cortex-M4F: about {} instructions", instructions);
     hprintln!("{} passed, {} failed", run.passed, run.failed);
     debug::exit(if run.failed == 0 { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
-    loop {}
+    loop {
+        cortex_m::asm::nop();
+    }
 }
 
 fn story(run: &mut Run<'_>) {

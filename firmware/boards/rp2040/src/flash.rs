@@ -4,11 +4,13 @@
 //! into the boot stage; here one routine in RAM speaks to the flash through the serial interface itself.
 //! That is simple because the boot stage is the plain one (command 0x03): the flash never is in a mode
 //! that must be left first, any serial NOR flash will do, and afterwards three registers are put back.
-//! While the routine runs nothing may touch the flash: interrupts are off, and the routine calls nothing.
+//! While the routine runs nothing may touch the flash: interrupts are off, and the routine calls nothing. It sleeps
+//! between two looks at the flash, woken by the timer's first alarm, whose handler does not run meanwhile.
 //!
 //! Proven in emulation with a model of interface and flash (`firmware/emulator`), where an instruction
 //! fetched from flash meanwhile is an error. Not proven: on silicon.
 
+use core::arch::asm;
 use core::ptr::{read_volatile, write_volatile};
 use embedded_storage::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
@@ -31,6 +33,8 @@ const ERASE_4K: u8 = 0x20;
 /// Longest waits, µs: the slowest parts erase in 400 ms and program in 3 ms.
 const ERASE_US: u32 = 600_000;
 const PROGRAM_US: u32 = 10_000;
+/// Between two looks at a busy flash, µs.
+const LOOK_US: u32 = 50;
 
 /// A failed flash operation.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -62,6 +66,11 @@ mod register {
     pub const SS_CTRL: *mut u32 = 0x4001_800C as *mut u32;
     pub const XIP_FLUSH: *mut u32 = 0x1400_0004 as *mut u32;
     pub const TIMERAWL: *mut u32 = 0x4005_4028 as *mut u32;
+    /// First alarm, and the flags of all.
+    pub const ALARM0: *mut u32 = 0x4005_4010 as *mut u32;
+    pub const TIMER_INTR: *mut u32 = 0x4005_4034 as *mut u32;
+    /// Takes back pending interrupts; bit 0 is that of the first alarm.
+    pub const NVIC_ICPR: *mut u32 = 0xE000_E280 as *mut u32;
 }
 
 /// The serial interface busy and its receive queue not empty.
@@ -74,11 +83,13 @@ const CTRLR0_BYTES: u32 = 7 << 16;
 /// Runs from RAM. True if it became ready within `wait_us`.
 ///
 /// # Safety
-/// Interrupts are off; `data` is in RAM and `length` bytes long; nothing else uses the flash.
+/// Interrupts are off and the timer's first alarm may wake; `data` is in RAM and `length` bytes long; nothing else uses
+/// the flash or the alarm.
 #[unsafe(link_section = ".data.flash_operate")]
 #[inline(never)]
 unsafe extern "C" fn operate(command: u32, address: u32, data: *const u8, length: u32, wait_us: u32) -> bool {
-    use register::{CTRLR0, CTRLR1, DR0, SER, SPI_CTRLR0, SR, SS_CTRL, SSIENR, TIMERAWL, XIP_FLUSH};
+    use register::{ALARM0, CTRLR0, CTRLR1, DR0, NVIC_ICPR, SER, SPI_CTRLR0, SR, SS_CTRL, SSIENR};
+    use register::{TIMER_INTR, TIMERAWL, XIP_FLUSH};
     // All bodies are spliced in: a call would leave RAM.
     macro_rules! select {
         ($on:expr) => {{
@@ -129,6 +140,11 @@ unsafe extern "C" fn operate(command: u32, address: u32, data: *const u8, length
         let begin = read_volatile(TIMERAWL);
         let mut ready = false;
         while !ready && read_volatile(TIMERAWL).wrapping_sub(begin) < wait_us {
+            // Pending is enough to end WFI with interrupts off. The flag is taken back before anybody could act on it.
+            write_volatile(ALARM0, read_volatile(TIMERAWL).wrapping_add(LOOK_US));
+            asm!("dsb", "wfi", options(nomem, nostack, preserves_flags));
+            write_volatile(TIMER_INTR, 1);
+            write_volatile(NVIC_ICPR, 1);
             select!(true);
             exchange!(READ_STATUS);
             ready = exchange!(0_u8) & 1 == 0;
@@ -165,7 +181,8 @@ impl Region {
 
 fn run(command: u8, address: u32, data: &[u8], wait_us: u32) -> Result<(), Error> {
     let done = cortex_m::interrupt::free(|_| {
-        // SAFETY: interrupts are off, the second core never starts, and `data` is the caller's RAM.
+        // SAFETY: interrupts are off, the second core never starts, nobody sleeps on the alarm while this runs, and
+        // `data` is the caller's RAM.
         unsafe { operate(u32::from(command), address, data.as_ptr(), data.len() as u32, wait_us) }
     });
     if done { Ok(()) } else { Err(Error::Busy) }

@@ -130,10 +130,15 @@ fn main() -> ! {
         if (wake_us.wrapping_sub(next_us) as i32) > STEP_US as i32 {
             next_us = wake_us;
         }
+        let mut rested = false;
         while (wake_us.wrapping_sub(next_us) as i32) < 0 {
             wake_us = wake_us.wrapping_add(PUMP_US);
             time::sleep_until(if (wake_us.wrapping_sub(next_us) as i32) < 0 { wake_us } else { next_us });
             app.pump();
+            if !rested {
+                app.rest();
+                rested = true;
+            }
             #[cfg(feature = "log")]
             log::drain(&mut log_line);
         }
