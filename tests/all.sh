@@ -45,6 +45,9 @@ bash tests/browser/run.sh </dev/null
 stage "reference solution recomputed"
 bash tests/reference/check.sh
 
+stage "templates of the ramp read back"
+target/reference-venv/bin/python tests/reference/ramp_readback.py "${CARGO_TARGET_DIR:-target}/debug/landfall"
+
 stage "firmware: images, emulators, proofs"
 bash firmware/prove.sh
 

@@ -49,11 +49,11 @@ pub fn write_starter(path: &Path, force: bool) -> Result<(), NewError> {
     write_whole(path, starter(), force)
 }
 
-/// Writes any text as [`write_starter`] does; for site files that a command has edited.
+/// Writes any text or bytes as [`write_starter`] does; for site files that a command has edited.
 ///
 /// # Errors
 /// As [`write_starter`].
-pub fn write_whole(path: &Path, text: &str, force: bool) -> Result<(), NewError> {
+pub fn write_whole(path: &Path, text: impl AsRef<[u8]>, force: bool) -> Result<(), NewError> {
     let failed = |error| NewError::Io(path.to_owned(), error);
     if !force && path.symlink_metadata().is_ok() {
         return Err(NewError::Exists(path.to_owned()));
@@ -65,7 +65,7 @@ pub fn write_whole(path: &Path, text: &str, force: bool) -> Result<(), NewError>
         _ => Path::new("."),
     };
     let mut file = tempfile::Builder::new().prefix(".landfall-").tempfile_in(folder).map_err(failed)?;
-    file.write_all(text.as_bytes()).map_err(failed)?;
+    file.write_all(text.as_ref()).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
     permit(file.path(), &target).map_err(failed)?;
     if force {

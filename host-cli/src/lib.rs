@@ -2,6 +2,7 @@
 #![deny(unsafe_code)]
 
 pub mod box_side;
+pub mod build;
 pub mod commands_site;
 pub mod page;
 pub mod plan;

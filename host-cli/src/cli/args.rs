@@ -58,6 +58,7 @@ pub(crate) enum Command {
     Place(Place),
     Air(Air),
     Sweep(Sweep),
+    Ramp(super::args_build::Ramp),
     Arm(Arm),
     Watch(Watch),
     Replay(Replay),
@@ -385,7 +386,7 @@ pub(crate) struct Man {
     pub folder: Option<PathBuf>,
 }
 
-fn length(text: &str) -> Result<f64, String> {
+pub(super) fn length(text: &str) -> Result<f64, String> {
     parse_quantity(text, Dimension::Length)
         .map(|q| q.si)
         .map_err(|e| format!("{e}; write it as \"2 m\" or \"6 ft 6 in\""))

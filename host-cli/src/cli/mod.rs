@@ -2,6 +2,7 @@
 
 mod air;
 mod args;
+mod args_build;
 mod arm;
 mod card;
 mod check;
@@ -13,6 +14,7 @@ mod output;
 mod place;
 mod plan;
 mod progress;
+mod ramp;
 mod range;
 mod replay;
 mod schema;
@@ -86,6 +88,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Place(args)) => place::run(&args),
         Some(Command::Air(args)) => air::run(&args),
         Some(Command::Sweep(args)) => sweep::run(&args),
+        Some(Command::Ramp(args)) => ramp::run(&args),
         Some(Command::Arm(args)) => arm::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),
