@@ -16,7 +16,7 @@ pub(crate) fn stdout(text: &str) -> io::Result<()> {
 /// Writes a whole text to a file, or to stdout where there is none (or `-`).
 pub(crate) fn put(output: Option<&Path>, text: &str) -> anyhow::Result<()> {
     match output {
-        Some(path) if path.as_os_str() != "-" => Ok(write_whole(path, &plain(text), true)?),
+        Some(path) if path.as_os_str() != "-" => Ok(write_whole(path, plain(text), true)?),
         _ => Ok(stdout(text)?),
     }
 }
