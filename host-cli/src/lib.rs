@@ -1,8 +1,11 @@
 //! The planner's side of Landfall: the site file, the sampling, the reports.
 #![deny(unsafe_code)]
 
+#[cfg(not(target_family = "wasm"))]
 pub mod box_side;
+#[cfg(not(target_family = "wasm"))]
 pub mod build;
+#[cfg(not(target_family = "wasm"))]
 pub mod commands_site;
 pub mod page;
 pub mod plan;

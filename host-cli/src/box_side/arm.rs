@@ -16,7 +16,7 @@ use crate::plan::{Parts, PlanError};
 use crate::site::Site;
 
 /// What of a plan the settings need.
-pub const NEEDED: Parts = Parts { sampling: true, placement: false, hold_winds: false, pressures: true };
+pub const NEEDED: Parts = Parts { sampling: true, pressures: true, ..Parts::QUICK };
 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
 const SOFT_SIGMAS: f64 = 3.09;

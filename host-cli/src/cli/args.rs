@@ -54,6 +54,7 @@ pub(crate) enum Command {
     Check(Check),
     Plan(Plan),
     Card(Card),
+    Page(super::args_page::Page),
     Size(Size),
     Place(Place),
     Air(Air),

@@ -3,6 +3,7 @@
 mod air;
 mod args;
 mod args_build;
+mod args_page;
 mod arm;
 mod card;
 mod check;
@@ -11,6 +12,7 @@ mod input;
 mod log;
 mod new;
 mod output;
+mod page;
 mod place;
 mod plan;
 mod progress;
@@ -84,6 +86,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Check(args)) => check::run(&args),
         Some(Command::Plan(args)) => plan::run(&args),
         Some(Command::Card(args)) => card::run(&args),
+        Some(Command::Page(args)) => page::run(&args),
         Some(Command::Size(args)) => size::run(&args),
         Some(Command::Place(args)) => place::run(&args),
         Some(Command::Air(args)) => air::run(&args),

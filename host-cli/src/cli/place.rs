@@ -16,7 +16,7 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
     if !stated {
         note(&gap_taken(&site));
     }
-    let parts = Parts { sampling: true, placement: true, ..Parts::QUICK };
+    let parts = Parts { sampling: true, placement: true, starts: true, ..Parts::QUICK };
     let mut results = computed(&site, parts, &args.sampling.threads)?;
     keep_findings(&mut results, &PLACE_TOPICS);
     let text = match args.format {

@@ -301,6 +301,7 @@ fn parts_for(shown: &[String]) -> Parts {
         parts.hold_winds |= starts(&["wind.hold", "wind.mean_reading"]);
         parts.pressures |= starts(&["pressures", "air.after_cut", "dirt.hard"]);
     }
+    parts.starts = parts.placement;
     parts.sampling |= parts.placement || parts.hold_winds;
     parts
 }
@@ -349,7 +350,10 @@ mod tests {
         assert_eq!(parts(&["flight.airtime_s", "spread.differences.sd_along_m", "placement.gap_m"]), Parts::QUICK);
         assert_eq!(parts(&["spread.sampling.miss"]), Parts { sampling: true, ..Parts::QUICK });
         assert_eq!(parts(&["placement.miss_now"]), Parts { sampling: true, ..Parts::QUICK });
-        assert_eq!(parts(&["placement.gap_low_m"]), Parts { sampling: true, placement: true, ..Parts::QUICK });
+        assert_eq!(
+            parts(&["placement.gap_low_m"]),
+            Parts { sampling: true, placement: true, starts: true, ..Parts::QUICK }
+        );
         assert_eq!(parts(&["wind.hold_across_mps"]), Parts { sampling: true, hold_winds: true, ..Parts::QUICK });
         assert_eq!(parts(&["pressures.stop_pa"]), Parts { pressures: true, ..Parts::QUICK });
         assert_eq!(parts(&["findings.0.text"]), Parts::ALL);

@@ -19,6 +19,9 @@
 //! - `set`: values as they would stand in the file, without quotes, in the order given. What cannot be read is written
 //!   down all the same, so that nothing typed is lost, and comes back as a fault.
 //! - `unset`: keys to remove, after `set`.
+//! - `coarse`: leaves out what takes longest (the searches for start heights and winds to hold in, and with them the
+//!   findings) and draws the pictures from 1,024 runs.
+//! - `pictures`: the names of the pictures wanted; all where it is left out.
 //! - `samples`: runs instead of the site's `spread.samples`; null: the site's.
 //! - `want`: what the answer has besides `site` and `faults`; all but `text` where it is left out.
 //!
@@ -41,8 +44,14 @@
 //! says why), what needs a computation is null. A request that cannot be read is answered with `{"error": "…"}` alone.
 
 mod answer;
+mod controls;
+mod figures;
+#[cfg(not(target_family = "wasm"))]
+mod html;
 
 pub use answer::{answer, answer_until};
+#[cfg(not(target_family = "wasm"))]
+pub use html::{html, policy};
 
 /// What is behind a page.
 #[derive(Clone, Copy, Debug)]
@@ -68,12 +77,4 @@ pub enum Behind<'a> {
         /// The file's name.
         file: &'a str,
     },
-}
-
-/// The whole page: one HTML text that loads nothing else.
-#[cfg(not(target_family = "wasm"))]
-#[must_use]
-pub fn html(behind: &Behind<'_>) -> String {
-    let _ = behind;
-    "<!DOCTYPE html>\n<html lang=\"en\"><title>Landfall</title><p>The page is being written.</p></html>\n".to_owned()
 }

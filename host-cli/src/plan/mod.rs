@@ -35,8 +35,10 @@ use supply::{Committed, Hard};
 pub struct Parts {
     /// Sampling of the three riders.
     pub sampling: bool,
-    /// Best gap, band, lowest and highest start (needs the sampling).
+    /// Best gap and band (needs the sampling).
     pub placement: bool,
+    /// Lowest and highest start (needs the placement).
+    pub starts: bool,
     /// Hold winds (needs the sampling).
     pub hold_winds: bool,
     /// The pressures to ride between and the power loss.
@@ -45,9 +47,10 @@ pub struct Parts {
 
 impl Parts {
     /// Everything.
-    pub const ALL: Self = Self { sampling: true, placement: true, hold_winds: true, pressures: true };
+    pub const ALL: Self = Self { sampling: true, placement: true, starts: true, hold_winds: true, pressures: true };
     /// Only what needs neither sampling nor the search for pressures.
-    pub const QUICK: Self = Self { sampling: false, placement: false, hold_winds: false, pressures: false };
+    pub const QUICK: Self =
+        Self { sampling: false, placement: false, starts: false, hold_winds: false, pressures: false };
 }
 
 /// Why there is no plan.
@@ -132,7 +135,8 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
     let (clearing_lip_speed_mps, front_from_lip_speed_mps, short_zone) = parts::short_zone(&model);
     let placed = match &landings {
         Some(landings) if parts.placement => {
-            Some(sampled::place(&model, landings, &spreads, &draws, target, site.wind.gust_mps)?)
+            let gust_mps = parts.starts.then_some(site.wind.gust_mps);
+            Some(sampled::place(&model, landings, &spreads, &draws, target, gust_mps)?)
         }
         _ => None,
     };

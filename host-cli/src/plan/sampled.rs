@@ -211,14 +211,14 @@ pub struct Placed {
     pub highest_start_in_gust_m: Option<f64>,
 }
 
-/// Finds where the bag should stand, and how low and high the start may be.
+/// Finds where the bag should stand and, with a gust, how low and high the start may be.
 pub fn place(
     model: &Model,
     landings: &Landings,
     spreads: &[Option<Differences>],
     draws: &Draws<'_>,
     target: f64,
-    gust_mps: f64,
+    gust_mps: Option<f64>,
 ) -> Result<Placed, PlanError> {
     let sampled: Vec<&Sampled> = landings.riders.iter().map(|(_, sampled)| sampled).collect();
     let curve = MissOverGap::new(&sampled);
@@ -240,6 +240,12 @@ pub fn place(
         (Some(_), None, Some(band)) if band.least.0 < 1.0 => Some(band.least.1),
         _ => None,
     };
+    let (lowest_clearing_start_m, highest_start_in_gust_m) = match gust_mps {
+        Some(gust_mps) => {
+            (lowest_clearing_start(model, draws, target)?, highest_start_in_gust(model, draws, target, gust_mps)?)
+        }
+        None => (None, None),
+    };
     let runs = draws.samples;
     let bound = |share: f64| share_or_bound((share * runs as f64).round() as u64, runs);
     Ok(Placed {
@@ -248,8 +254,8 @@ pub fn place(
         band_m,
         least: band.map_or((1.0, 0.0), |band| (bound(band.least.0), band.least.1)),
         miss_at_best: best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| bound(curve.at(gap_m))),
-        lowest_clearing_start_m: lowest_clearing_start(model, draws, target)?,
-        highest_start_in_gust_m: highest_start_in_gust(model, draws, target, gust_mps)?,
+        lowest_clearing_start_m,
+        highest_start_in_gust_m,
     })
 }
 

@@ -224,7 +224,7 @@ fn outcomes(sheet: &Sheet<'_>) -> Table {
 /// How many of the drawn landings the ellipses really hold: they are those of a normal distribution.
 fn regions(sheet: &Sheet<'_>, ellipse: &Ellipse) -> Table {
     let mut table = Table::new(
-        format!("The ellipses, and what they hold of the {} runs drawn for them", super::RUNS),
+        format!("The ellipses, and what they hold of the {} runs drawn for them", sheet.points.len()),
         &["ellipse", "along from m", "to m", "across from m", "to m", "holds %"],
     );
     let landed: Vec<(f64, f64)> = sheet

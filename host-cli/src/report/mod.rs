@@ -25,6 +25,7 @@ mod touch;
 mod words;
 
 pub use sheet::{RUNS, Sheet};
+pub use words::fixed;
 
 use markup::{Element, el};
 
@@ -93,19 +94,31 @@ impl Picture {
     }
 }
 
+/// The pictures of some names, in the order of the ride.
+#[must_use]
+pub fn some_pictures(sheet: &Sheet<'_>, wanted: &[String]) -> Vec<Picture> {
+    DRAW.iter().filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+}
+
 /// All pictures, in the order of the ride.
 #[must_use]
 pub fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
-    vec![
-        side::draw(sheet),
-        above::draw(sheet),
-        descent::draw(sheet),
-        short::draw(sheet),
-        touch::draw(sheet),
-        scale::draw(sheet),
-        cut::draw(sheet),
-        blower::draw(sheet),
-        shares::draw(sheet),
-        effects::draw(sheet),
-    ]
+    DRAW.iter().map(|(_, draw)| draw(sheet)).collect()
 }
+
+/// How a picture is drawn.
+type Draw = fn(&Sheet<'_>) -> Picture;
+
+/// Each picture's name and how it is drawn.
+const DRAW: [(&str, Draw); 10] = [
+    ("side", side::draw),
+    ("above", above::draw),
+    ("descent", descent::draw),
+    ("short", short::draw),
+    ("touch", touch::draw),
+    ("scale", scale::draw),
+    ("cut", cut::draw),
+    ("blower", blower::draw),
+    ("shares", shares::draw),
+    ("effects", effects::draw),
+];

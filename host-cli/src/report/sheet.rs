@@ -130,6 +130,15 @@ impl<'a> Sheet<'a> {
     /// # Errors
     /// [`PlanError`], as the plan itself.
     pub fn gather(site: &'a Site, results: &'a Results) -> Result<Self, PlanError> {
+        Self::gather_runs(site, results, RUNS)
+    }
+
+    /// The same with fewer runs behind the band and the points: a whole number of [`DRAWN`], or none.
+    ///
+    /// # Errors
+    /// As [`Sheet::gather`].
+    pub fn gather_runs(site: &'a Site, results: &'a Results, runs: usize) -> Result<Self, PlanError> {
+        let blocks = (runs / DRAWN).min(RUNS / DRAWN);
         let (model, air) = (Model::new(site)?, Supply::new(site)?);
         let setup = &model.setups[0];
         let inputs = model.uncertainty.at_mean();
@@ -140,8 +149,8 @@ impl<'a> Sheet<'a> {
                 touchdown.push([point.time_s, point.depth_m, point.load_g, point.pressure_pa].map(f64::from));
             })?;
         }
-        let (band, points) = if results.spread.sampling.is_some() && one.run.is_some() {
-            flights(&model, results, site.spread.seed)
+        let (band, points) = if blocks > 0 && results.spread.sampling.is_some() && one.run.is_some() {
+            flights(&model, results, site.spread.seed, blocks)
         } else {
             (Vec::new(), Vec::new())
         };
@@ -270,13 +279,13 @@ type Point = (f64, f64, Outcome);
 type Flown = (Vec<[f32; STATIONS]>, Vec<Point>);
 
 /// The band of flights and the contact points.
-fn flights(model: &Model, results: &Results, seed: u64) -> (Vec<[f64; 4]>, Vec<Point>) {
+fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f64; 4]>, Vec<Point>) {
     let setup = &model.setups[0];
     let steps = model.steps(&[&model.uncertainty]);
     let first_x = setup.takeoff.release(1.0_f32).x_m;
     let last_x = far_m(setup, results) as f32;
     let station = |i: usize| first_x + (last_x - first_x) * i as f32 / (STATIONS - 1) as f32;
-    let blocks: Vec<Flown> = (0..RUNS / DRAWN)
+    let blocks: Vec<Flown> = (0..count)
         .into_par_iter()
         .map(|block| {
             let mut drawn = [[0.0_f32; DRAWN]; COUNT];
@@ -316,7 +325,7 @@ fn flights(model: &Model, results: &Results, seed: u64) -> (Vec<[f64; 4]>, Vec<P
         .collect();
     let rows: Vec<&[f32; STATIONS]> = blocks.iter().flat_map(|(heights, _)| heights).collect();
     let mut band = Vec::new();
-    if rows.len() * 10 >= RUNS * 9 {
+    if rows.len() * 10 >= count * DRAWN * 9 {
         for i in 0..STATIONS {
             let mut list: Vec<f32> = rows.iter().map(|row| row[i]).collect();
             list.sort_unstable_by(f32::total_cmp);

@@ -215,7 +215,7 @@ fn along_surface(sheet: &Sheet<'_>, before_foot_m: f64) -> Option<(f64, f64)> {
 
 fn flights(sheet: &Sheet<'_>) -> Table {
     let mut table = Table::new(
-        format!("Height of the centre of mass in flight ({} runs of the mean rider)", super::RUNS),
+        format!("Height of the centre of mass in flight ({} runs of the mean rider)", sheet.points.len()),
         &["from the lip m", "1 in 2,000 lower m", "median m", "1 in 2,000 higher m"],
     );
     for row in sheet.band.iter().step_by(6) {

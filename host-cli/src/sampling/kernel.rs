@@ -321,6 +321,11 @@ mod dispatch {
         }
     }
 
+    #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
+    fn wasm(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        block::<super::super::pack::wasm::Pack4>(job, first, count, tally)
+    }
+
     fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
         block::<f32>(job, first, count, tally)
     }
@@ -347,6 +352,10 @@ mod dispatch {
             if asked >= 4 {
                 return x86::sse2;
             }
+        }
+        #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
+        if asked >= 4 {
+            return wasm;
         }
         let _ = asked;
         single

@@ -29,6 +29,147 @@ impl Pack for f32 {
     }
 }
 
+/// A pack over one kind of register, from the names of its instructions.
+#[cfg(any(target_arch = "x86_64", all(target_family = "wasm", target_feature = "simd128")))]
+macro_rules! pack {
+    ($name:ident, $mask_name:ident, $width:literal, $raw:ty, $mask_raw:ty, $doc:literal,
+     splat $splat:ident, add $add:ident, sub $sub:ident, mul $mul:ident, div $div:ident, sqrt $sqrt:ident,
+     min $min:ident, max $max:ident, load $load:ident, store $store:ident,
+     abs |$abs_s:ident| $abs:expr, neg |$neg_s:ident| $neg:expr, lt |$lt_s:ident, $lt_o:ident| $lt:expr,
+     select |$m:ident, $t:ident, $e:ident| $select:expr,
+     mask splat |$v:ident| $msplat:expr, and |$and_s:ident, $and_o:ident| $mand:expr, or |$or_s:ident, $or_o:ident| $mor:expr,
+     not |$not_s:ident| $mnot:expr, any |$any_s:ident| $many:expr, lane |$ml:ident, $index:ident| $mlane:expr) => {
+        #[doc = $doc]
+        #[derive(Clone, Copy)]
+        pub(in super::super) struct $name($raw);
+
+        #[doc = "Its truth values."]
+        #[derive(Clone, Copy)]
+        pub(in super::super) struct $mask_name($mask_raw);
+
+        // SAFETY of every block below: the processor has the feature (see the module's head).
+        impl Mask for $mask_name {
+            #[inline(always)]
+            fn splat($v: bool) -> Self {
+                Self(unsafe { $msplat })
+            }
+            #[inline(always)]
+            fn and(self, other: Self) -> Self {
+                let ($and_s, $and_o) = (self.0, other.0);
+                Self(unsafe { $mand })
+            }
+            #[inline(always)]
+            fn or(self, other: Self) -> Self {
+                let ($or_s, $or_o) = (self.0, other.0);
+                Self(unsafe { $mor })
+            }
+            #[inline(always)]
+            fn not(self) -> Self {
+                let $not_s = self.0;
+                Self(unsafe { $mnot })
+            }
+            #[inline(always)]
+            fn any(self) -> bool {
+                let $any_s = self.0;
+                unsafe { $many }
+            }
+        }
+
+        pack!(@operator $name, Add, add, $add, $splat);
+        pack!(@operator $name, Sub, sub, $sub, $splat);
+        pack!(@operator $name, Mul, mul, $mul, $splat);
+        pack!(@operator $name, Div, div, $div, $splat);
+
+        impl Neg for $name {
+            type Output = Self;
+            #[inline(always)]
+            fn neg(self) -> Self {
+                let $neg_s = self.0;
+                Self(unsafe { $neg })
+            }
+        }
+
+        impl Lane for $name {
+            type Mask = $mask_name;
+            #[inline(always)]
+            fn splat(value: f32) -> Self {
+                Self(unsafe { $splat(value) })
+            }
+            #[inline(always)]
+            fn sqrt(self) -> Self {
+                Self(unsafe { $sqrt(self.0) })
+            }
+            #[inline(always)]
+            fn abs(self) -> Self {
+                let $abs_s = self.0;
+                Self(unsafe { $abs })
+            }
+            #[inline(always)]
+            fn min(self, other: Self) -> Self {
+                Self(unsafe { $min(self.0, other.0) })
+            }
+            #[inline(always)]
+            fn max(self, other: Self) -> Self {
+                Self(unsafe { $max(self.0, other.0) })
+            }
+            #[inline(always)]
+            fn lt(self, other: Self) -> $mask_name {
+                let ($lt_s, $lt_o) = (self.0, other.0);
+                $mask_name(unsafe { $lt })
+            }
+            #[inline(always)]
+            fn select(mask: $mask_name, then: Self, otherwise: Self) -> Self {
+                let ($m, $t, $e) = (mask.0, then.0, otherwise.0);
+                Self(unsafe { $select })
+            }
+            #[inline(always)]
+            fn lane(self, index: usize) -> f32 {
+                let mut all = [0.0; $width];
+                self.store(&mut all);
+                all[index % $width]
+            }
+            #[inline(always)]
+            fn mask_lane(mask: $mask_name, $index: usize) -> bool {
+                let $ml = mask.0;
+                unsafe { $mlane }
+            }
+        }
+
+        impl Pack for $name {
+            const WIDTH: usize = $width;
+            #[inline(always)]
+            fn load(from: &[f32]) -> Self {
+                match from.first_chunk::<$width>() {
+                    Some(chunk) => Self(unsafe { $load(chunk.as_ptr()) }),
+                    None => Self::splat(0.0),
+                }
+            }
+            #[inline(always)]
+            fn store(self, to: &mut [f32]) {
+                if let Some(chunk) = to.first_chunk_mut::<$width>() {
+                    unsafe { $store(chunk.as_mut_ptr(), self.0) }
+                }
+            }
+        }
+    };
+    (@operator $name:ident, $trait:ident, $method:ident, $instruction:ident, $splat:ident) => {
+        impl $trait for $name {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(self, other: Self) -> Self {
+                Self(unsafe { $instruction(self.0, other.0) })
+            }
+        }
+        impl $trait<f32> for $name {
+            type Output = Self;
+            #[inline(always)]
+            fn $method(self, other: f32) -> Self {
+                Self(unsafe { $instruction(self.0, $splat(other)) })
+            }
+        }
+    };
+}
+
 #[cfg(target_arch = "x86_64")]
 #[allow(unsafe_code, unused_unsafe)]
 pub(super) mod x86 {
@@ -39,145 +180,6 @@ pub(super) mod x86 {
     use core::arch::x86_64::*;
     use landfall_core::lane::{Lane, Mask};
     use std::ops::{Add, Div, Mul, Neg, Sub};
-
-    macro_rules! pack {
-        ($name:ident, $mask_name:ident, $width:literal, $raw:ty, $mask_raw:ty, $doc:literal,
-         splat $splat:ident, add $add:ident, sub $sub:ident, mul $mul:ident, div $div:ident, sqrt $sqrt:ident,
-         min $min:ident, max $max:ident, load $load:ident, store $store:ident,
-         abs |$abs_s:ident| $abs:expr, neg |$neg_s:ident| $neg:expr, lt |$lt_s:ident, $lt_o:ident| $lt:expr,
-         select |$m:ident, $t:ident, $e:ident| $select:expr,
-         mask splat |$v:ident| $msplat:expr, and |$and_s:ident, $and_o:ident| $mand:expr, or |$or_s:ident, $or_o:ident| $mor:expr,
-         not |$not_s:ident| $mnot:expr, any |$any_s:ident| $many:expr, lane |$ml:ident, $index:ident| $mlane:expr) => {
-            #[doc = $doc]
-            #[derive(Clone, Copy)]
-            pub(in super::super) struct $name($raw);
-
-            #[doc = "Its truth values."]
-            #[derive(Clone, Copy)]
-            pub(in super::super) struct $mask_name($mask_raw);
-
-            // SAFETY of every block below: the processor has the feature (see the module's head).
-            impl Mask for $mask_name {
-                #[inline(always)]
-                fn splat($v: bool) -> Self {
-                    Self(unsafe { $msplat })
-                }
-                #[inline(always)]
-                fn and(self, other: Self) -> Self {
-                    let ($and_s, $and_o) = (self.0, other.0);
-                    Self(unsafe { $mand })
-                }
-                #[inline(always)]
-                fn or(self, other: Self) -> Self {
-                    let ($or_s, $or_o) = (self.0, other.0);
-                    Self(unsafe { $mor })
-                }
-                #[inline(always)]
-                fn not(self) -> Self {
-                    let $not_s = self.0;
-                    Self(unsafe { $mnot })
-                }
-                #[inline(always)]
-                fn any(self) -> bool {
-                    let $any_s = self.0;
-                    unsafe { $many }
-                }
-            }
-
-            pack!(@operator $name, Add, add, $add, $splat);
-            pack!(@operator $name, Sub, sub, $sub, $splat);
-            pack!(@operator $name, Mul, mul, $mul, $splat);
-            pack!(@operator $name, Div, div, $div, $splat);
-
-            impl Neg for $name {
-                type Output = Self;
-                #[inline(always)]
-                fn neg(self) -> Self {
-                    let $neg_s = self.0;
-                    Self(unsafe { $neg })
-                }
-            }
-
-            impl Lane for $name {
-                type Mask = $mask_name;
-                #[inline(always)]
-                fn splat(value: f32) -> Self {
-                    Self(unsafe { $splat(value) })
-                }
-                #[inline(always)]
-                fn sqrt(self) -> Self {
-                    Self(unsafe { $sqrt(self.0) })
-                }
-                #[inline(always)]
-                fn abs(self) -> Self {
-                    let $abs_s = self.0;
-                    Self(unsafe { $abs })
-                }
-                #[inline(always)]
-                fn min(self, other: Self) -> Self {
-                    Self(unsafe { $min(self.0, other.0) })
-                }
-                #[inline(always)]
-                fn max(self, other: Self) -> Self {
-                    Self(unsafe { $max(self.0, other.0) })
-                }
-                #[inline(always)]
-                fn lt(self, other: Self) -> $mask_name {
-                    let ($lt_s, $lt_o) = (self.0, other.0);
-                    $mask_name(unsafe { $lt })
-                }
-                #[inline(always)]
-                fn select(mask: $mask_name, then: Self, otherwise: Self) -> Self {
-                    let ($m, $t, $e) = (mask.0, then.0, otherwise.0);
-                    Self(unsafe { $select })
-                }
-                #[inline(always)]
-                fn lane(self, index: usize) -> f32 {
-                    let mut all = [0.0; $width];
-                    self.store(&mut all);
-                    all[index % $width]
-                }
-                #[inline(always)]
-                fn mask_lane(mask: $mask_name, $index: usize) -> bool {
-                    let $ml = mask.0;
-                    unsafe { $mlane }
-                }
-            }
-
-            impl Pack for $name {
-                const WIDTH: usize = $width;
-                #[inline(always)]
-                fn load(from: &[f32]) -> Self {
-                    match from.first_chunk::<$width>() {
-                        Some(chunk) => Self(unsafe { $load(chunk.as_ptr()) }),
-                        None => Self::splat(0.0),
-                    }
-                }
-                #[inline(always)]
-                fn store(self, to: &mut [f32]) {
-                    if let Some(chunk) = to.first_chunk_mut::<$width>() {
-                        unsafe { $store(chunk.as_mut_ptr(), self.0) }
-                    }
-                }
-            }
-        };
-        (@operator $name:ident, $trait:ident, $method:ident, $instruction:ident, $splat:ident) => {
-            impl $trait for $name {
-                type Output = Self;
-                #[inline(always)]
-                fn $method(self, other: Self) -> Self {
-                    Self(unsafe { $instruction(self.0, other.0) })
-                }
-            }
-            impl $trait<f32> for $name {
-                type Output = Self;
-                #[inline(always)]
-                fn $method(self, other: f32) -> Self {
-                    Self(unsafe { $instruction(self.0, $splat(other)) })
-                }
-            }
-        };
-    }
 
     pack!(Pack16, Pack16Mask, 16, __m512, __mmask16, "16 numbers; needs AVX-512F.",
         splat _mm512_set1_ps, add _mm512_add_ps, sub _mm512_sub_ps, mul _mm512_mul_ps, div _mm512_div_ps, sqrt _mm512_sqrt_ps,
@@ -220,4 +222,52 @@ pub(super) mod x86 {
         not |a| _mm_xor_ps(a, _mm_castsi128_ps(_mm_set1_epi32(-1))),
         any |a| _mm_movemask_ps(a) != 0,
         lane |m, index| (_mm_movemask_ps(m) >> (index % 4)) & 1 != 0);
+}
+
+#[cfg(all(target_family = "wasm", target_feature = "simd128"))]
+#[allow(unsafe_code, unused_unsafe)]
+pub(super) mod wasm {
+    //! WebAssembly's registers of 128 bits; the module is compiled for hosts that have them.
+
+    use super::Pack;
+    use core::arch::wasm32::*;
+    use landfall_core::lane::{Lane, Mask};
+    use std::ops::{Add, Div, Mul, Neg, Sub};
+
+    /// `a` where it is smaller, else `b`, as x86-64 does it.
+    #[inline(always)]
+    fn min(a: v128, b: v128) -> v128 {
+        f32x4_pmin(b, a)
+    }
+
+    #[inline(always)]
+    fn max(a: v128, b: v128) -> v128 {
+        f32x4_pmax(b, a)
+    }
+
+    #[inline(always)]
+    unsafe fn load(from: *const f32) -> v128 {
+        // SAFETY: the caller gives four numbers.
+        unsafe { v128_load(from.cast()) }
+    }
+
+    #[inline(always)]
+    unsafe fn store(to: *mut f32, value: v128) {
+        // SAFETY: the caller gives room for four numbers.
+        unsafe { v128_store(to.cast(), value) }
+    }
+
+    pack!(Pack4, Pack4Mask, 4, v128, v128, "4 numbers.",
+        splat f32x4_splat, add f32x4_add, sub f32x4_sub, mul f32x4_mul, div f32x4_div, sqrt f32x4_sqrt,
+        min min, max max, load load, store store,
+        abs |a| f32x4_abs(a),
+        neg |a| f32x4_neg(a),
+        lt |a, b| f32x4_lt(a, b),
+        select |m, t, e| v128_bitselect(t, e, m),
+        mask splat |value| i32x4_splat(if value { -1 } else { 0 }),
+        and |a, b| v128_and(a, b),
+        or |a, b| v128_or(a, b),
+        not |a| v128_not(a),
+        any |a| v128_any_true(a),
+        lane |m, index| (i32x4_bitmask(m) >> (index % 4)) & 1 != 0);
 }

@@ -91,8 +91,17 @@ impl SiteFile {
     /// An unknown key, an unreadable value or one out of range; the file is then left as it was.
     pub fn set(&mut self, key: &str, text: &str) -> Result<(), Fault> {
         let first = |faults: Faults| faults.faults.into_iter().next().unwrap_or_default();
-        let key = known(key).map_err(first)?;
-        parse_setting(key, text).map_err(first)?;
+        parse_setting(known(key).map_err(first)?, text).map_err(first)?;
+        self.write(key, text)
+    }
+
+    /// The same without a look at the value: what cannot be read stands in the file as it was typed, and
+    /// [`SiteFile::site`] says what is wrong with it.
+    ///
+    /// # Errors
+    /// An unknown key, or a table that is no table; the file is then left as it was.
+    pub fn write(&mut self, key: &str, text: &str) -> Result<(), Fault> {
+        let key = known(key).map_err(|faults| faults.faults.into_iter().next().unwrap_or_default())?;
         let has = |dotted: &str| self.value(dotted).is_some();
         let lost = loser(key.dotted, has).and_then(find_key);
         if let (Some(lost), Some(table)) = (lost, self.table(key.table())) {
@@ -125,6 +134,41 @@ impl SiteFile {
     pub fn value(&self, dotted: &str) -> Option<String> {
         let (table, name) = dotted.split_once('.')?;
         self.document.get(table)?.as_table_like()?.get(name).map(|item| item.to_string().trim().to_owned())
+    }
+
+    /// The value of a key as it stands in the file, a text without its quotes.
+    #[must_use]
+    pub fn plain_value(&self, dotted: &str) -> Option<String> {
+        let (table, name) = dotted.split_once('.')?;
+        let item = self.document.get(table)?.as_table_like()?.get(name)?;
+        Some(item.as_str().map_or_else(|| item.to_string().trim().to_owned(), str::to_owned))
+    }
+
+    /// The rows of a list of lists, or of a list of small tables, as the texts that stand in it; `None` for anything
+    /// else.
+    #[must_use]
+    pub fn rows(&self, dotted: &str) -> Option<Vec<Vec<(String, String)>>> {
+        let (table, name) = dotted.split_once('.')?;
+        let list = self.document.get(table)?.as_table_like()?.get(name)?.as_array()?;
+        let plain = |value: &toml_edit::Value| {
+            value.as_str().map_or_else(|| value.to_string().trim().to_owned(), str::to_owned)
+        };
+        list.iter()
+            .map(|row| match (row.as_array(), row.as_inline_table()) {
+                (Some(cells), _) => Some(cells.iter().map(|cell| (String::new(), plain(cell))).collect()),
+                (_, Some(cells)) => Some(cells.iter().map(|(name, cell)| (name.to_owned(), plain(cell))).collect()),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// Removes a key, with the comment behind it; without effect where it is not there.
+    pub fn remove(&mut self, dotted: &str) {
+        if let Some((table, name)) = dotted.split_once('.')
+            && let Some(table) = self.document.get_mut(table).and_then(Item::as_table_like_mut)
+        {
+            table.remove(name);
+        }
     }
 
     /// Reads the text as it now stands.

@@ -1,0 +1,11 @@
+//! Marks the module with a digest of the sources that it is compiled from.
+
+include!("../digest.rs");
+
+fn main() {
+    for watched in ["build.rs", "../digest.rs", "../src", "../../core/src"] {
+        println!("cargo:rerun-if-changed={watched}");
+    }
+    let digest = digest_of_sources(std::path::Path::new(".."));
+    println!("cargo:rustc-env=LANDFALL_SOURCES=landfall-sources:{digest:016x}");
+}
