@@ -3,8 +3,9 @@
 //!
 //! The true pressure, its real fluctuations included, is followed every 4 ms; the watch sees it through a lagging,
 //! noisy sensor every 20 ms or so. A crossing of the stop pressure is the first instant of a stay at or under it of
-//! at least 80 ms: that is the shortest that the watch promises to notice, since three readings must agree. Shorter
-//! stays come only between two spikes of landings on a bag that is failing; they are counted and printed.
+//! at least 80 ms: that is the shortest that the watch promises to notice within 200 ms, since three readings must
+//! agree. Shorter stays come only between two spikes of landings on a bag that is failing: the siren then waits for the
+//! end of the next spike, and is held to 1.4 s after the very first touch.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
 use landfall_core::watch::{GaugePa, Input, Output, Reason, SensorFault, State, TimeUs, Watch, WatchSettings};
@@ -16,6 +17,11 @@ use rand::rngs::SmallRng;
 const GRID_S: f64 = 0.004;
 /// Shortest stay at or under the stop pressure that must be noticed.
 const STAY_S: f64 = 0.08;
+/// Latest siren after a touch of the stop pressure, however short: the longest spike with its bounce, and 200 ms.
+const TOUCH_S: f64 = 0.6 * 2.0 + 0.2;
+/// Shortest fall from operating to half-way in which the permit must be off before half-way without the supply sense:
+/// the least alarm delay that a plan counts with.
+const FALL_S: f64 = 0.2;
 
 /// One bag losing its air.
 #[derive(Clone, Debug)]
@@ -52,7 +58,8 @@ struct Run {
     crossed_s: Option<f64>,
     /// First instant at or under the stop pressure, however short.
     touched_s: Option<f64>,
-    /// Whether the permit was still on at the first instant at or under half-way.
+    /// First instant at or under half-way, and whether the permit was still on.
+    half_s: Option<f64>,
     permit_at_half: Option<bool>,
     siren: Option<Seen>,
     permit_off: Option<Seen>,
@@ -72,7 +79,8 @@ impl Deflation {
         let mut watch = fresh.0.clone();
         let mut source = NoiseSource::new(self.noise, self.seed, GRID_S as f32);
         let start_us = fresh.1 + source.rng().random_range(0..20_000u64);
-        let mut run = Run { crossed_s: None, touched_s: None, permit_at_half: None, siren: None, permit_off: None };
+        let mut run =
+            Run { crossed_s: None, touched_s: None, half_s: None, permit_at_half: None, siren: None, permit_off: None };
         let mut felt_pa = self.base_pa(-before_s) as f32;
         let mut wait = 0u32;
         let mut under_s = None;
@@ -94,6 +102,7 @@ impl Deflation {
             }
             if true_pa <= self.settings.half_way_pa && t_s >= 0.0 {
                 run.permit_at_half = run.permit_at_half.or(Some(permit));
+                run.half_s = run.half_s.or(Some(t_s));
             }
             // Tube and sensor: first order, 5 ms.
             felt_pa += (true_pa - felt_pa) * 0.55;
@@ -153,10 +162,10 @@ fn any_noise(rng: &mut SmallRng) -> Noise {
     }
 }
 
-/// A deflation of any speed; two in three with one to three landings around it.
+/// A deflation of any speed, from a burst of 20 ms to a leak of five minutes; two in three with one to three landings around it.
 fn any_deflation(rng: &mut SmallRng, seed: u64) -> Deflation {
     let settings = if rng.random_bool(0.5) { roomy() } else { tight() };
-    let to_stop_s = log_uniform(rng, 0.1, 300.0);
+    let to_stop_s = log_uniform(rng, 0.02, 300.0);
     let count = [0, 1, 3][rng.random_range(0..3)];
     let tau_s = rng.random_range(0.5..1.5);
     let bumps = (0..count)
@@ -201,20 +210,28 @@ fn rng_of(seed: u64) -> SmallRng {
 
 #[test]
 fn siren_within_200_ms_of_the_stop_pressure_and_none_missed() {
-    let (fresh_roomy, fresh_tight) = (riding(roomy(), 1).unwrap(), riding(tight(), 2).unwrap());
-    let count = 16_000;
+    let senseless = |s: WatchSettings| WatchSettings { supply_sense: false, ..s };
+    let fresh = [roomy(), tight(), senseless(roomy()), senseless(tight())].map(|s| riding(s, 1).unwrap());
+    let count = 24_000;
     let runs = in_parallel(count, |i| {
-        let deflation = any_deflation(&mut rng_of(5_000_000 + i), i);
-        let fresh = if deflation.settings == roomy() { &fresh_roomy } else { &fresh_tight };
-        let run = deflation.run(fresh, |_| Some(true), |r| r.siren.is_some());
+        let mut deflation = any_deflation(&mut rng_of(5_000_000 + i), i);
+        // Without the sense a cut of the supply shows in the pressure alone; with it, this is a bag that tears.
+        let sensed = i % 2 == 0;
+        let of = usize::from(deflation.settings != roomy()) + if sensed { 0 } else { 2 };
+        deflation.settings.supply_sense = sensed;
+        let run = deflation.run(&fresh[of], |_| sensed.then_some(true), |r| r.siren.is_some());
         // Past the siren, the crossing may still lie ahead: then the siren was early.
         (deflation, run)
     });
-    let (mut worst_s, mut early, mut by_stop, mut by_fall, mut by_fault, mut slow, mut brief) =
-        (f64::MIN, 0, 0, 0, 0, 0, 0);
+    let (mut worst_s, mut early, mut by_stop, mut by_fall, mut by_fault, mut slow) = (f64::MIN, 0, 0, 0, 0, 0);
+    let (mut brief, mut touch_s, mut bursts) = (0, 0.0f64, 0);
     for (deflation, run) in &runs {
         let Some(siren) = run.siren else { panic!("missed: {run:?} {deflation:?}") };
-        brief += u32::from(run.touched_s.is_some_and(|t| siren.at_s - t > 0.2));
+        if let Some(touched_s) = run.touched_s {
+            brief += u32::from(siren.at_s - touched_s > 0.2);
+            touch_s = touch_s.max(siren.at_s - touched_s);
+        }
+        bursts += u32::from(deflation.to_stop_s < 0.2);
         match siren.reason {
             Reason::AirLost => by_stop += 1,
             Reason::AirFalling => by_fall += 1,
@@ -230,13 +247,16 @@ fn siren_within_200_ms_of_the_stop_pressure_and_none_missed() {
         assert!(late_s <= 0.2, "{late_s} s late: {run:?} {deflation:?}");
     }
     println!(
-        "deflations: {count}, missed 0; siren at most {:.0} ms after the true crossing ({slow} later than 100 ms), \
-         {early} before it; by stop pressure {by_stop}, by fall past half-way {by_fall}, by fault {by_fault}; \
-         {brief} with an earlier stay of under {:.0} ms",
+        "deflations: {count} ({bursts} of under 0.2 s), missed 0; siren at most {:.0} ms after the true crossing ({slow} \
+         later than 100 ms), {early} before it; by stop pressure {by_stop}, by fall past half-way {by_fall}, by fault \
+         {by_fault}; {brief} with an earlier stay of under {:.0} ms, the siren at most {:.0} ms after its first instant",
         worst_s * 1e3,
-        STAY_S * 1e3
+        STAY_S * 1e3,
+        touch_s * 1e3
     );
+    assert!(touch_s <= TOUCH_S);
     assert!(by_stop > 4000 && count - early > 4000, "too few runs reach the stop pressure before the siren");
+    assert!(bursts > 4000, "too few bursts");
 }
 
 #[test]
@@ -297,21 +317,23 @@ fn supply_cut_without_the_sense_takes_the_permit_before_half_way() {
     let count = 10_000;
     let runs = in_parallel(count, |i| {
         let rng = &mut rng_of(8_000_000 + i);
-        let mut d = any_deflation(rng, i);
-        d.to_stop_s = log_uniform(rng, 1.5, 300.0);
-        // The shortest that the planner can ask for: 1 s to react and 0.2 s of alarm delay.
-        let needed_s = rng.random_range(1.2..8.0f64);
-        d.settings = planned(d.decay, d.to_stop_s, needed_s);
-        if needed_s >= d.to_stop_s || d.settings.validate().is_err() {
-            return None;
+        // Bags that fall too fast for their riders get no settings: drawn again, and not counted.
+        for _ in 0..1000 {
+            let mut d = any_deflation(rng, i);
+            d.to_stop_s = log_uniform(rng, 1.25, 300.0);
+            // The shortest that the planner can ask for: 1 s to react and 0.2 s of alarm delay.
+            let needed_s = rng.random_range(1.2..8.0f64);
+            d.settings = planned(d.decay, d.to_stop_s, needed_s);
+            if needed_s < d.to_stop_s && d.settings.validate().is_ok() {
+                let fresh = riding(d.settings, i).unwrap();
+                return (d.run(&fresh, |_| None, |r| r.permit_at_half.is_some()), d);
+            }
         }
-        let fresh = riding(d.settings, i).unwrap();
-        Some((d.run(&fresh, |_| None, |r| r.permit_at_half.is_some()), d))
+        panic!("no valid settings drawn")
     });
-    let refused = runs.iter().filter(|r| r.is_none()).count();
     let mut worst = f64::MIN;
     let (mut landing, mut by_fall, mut least_pa) = (0, 0, f64::MAX);
-    for (run, d) in runs.into_iter().flatten() {
+    for (run, d) in runs {
         let s = d.settings;
         assert_eq!(run.permit_at_half, Some(false), "{run:?} {d:?}");
         match run.permit_off {
@@ -326,13 +348,68 @@ fn supply_cut_without_the_sense_takes_the_permit_before_half_way() {
         }
     }
     println!(
-        "supply cuts without the sense: {} ({refused} more bags fall too fast for their riders and are refused as \
-         settings); permit off at least {least_pa:.1} Pa above half-way, fluctuations included; without them at most {:.1} % of \
-         the way from operating to stop ({by_fall} by the fall, {landing} by a landing)",
-        count as usize - refused,
+        "supply cuts without the sense: {count}; permit off at least {least_pa:.1} Pa above half-way, fluctuations \
+         included; without them at most {:.1} % of the way from operating to stop ({by_fall} by the fall, {landing} by a \
+         landing)",
         100.0 * worst
     );
-    assert!(refused < 6000 && by_fall > 3000);
+    assert!(by_fall > 3000);
+}
+
+/// Falls that no plan foresaw: any valid settings, any speed down to a burst.
+#[test]
+fn falls_of_any_speed_without_the_sense() {
+    let count = 10_000;
+    let runs = in_parallel(count, |i| {
+        let rng = &mut rng_of(12_000_000 + i);
+        let mut d = any_deflation(rng, i);
+        let to_stop_s = log_uniform(rng, 0.02, 300.0);
+        for _ in 0..1000 {
+            let (decay, planned_s) = (Decay::ALL[rng.random_range(0..3)], log_uniform(rng, 1.25, 300.0));
+            let needed_s = rng.random_range(1.2..8.0f64);
+            let s = planned(decay, planned_s, needed_s);
+            if needed_s < planned_s && s.validate().is_ok() {
+                let fresh = riding(s, i).unwrap();
+                d.settings = s;
+                d.to_stop_s = to_stop_s;
+                d.bumps.iter_mut().for_each(|bump| bump.at_s = bump.at_s.min(to_stop_s));
+                let done = |r: &Run| r.siren.is_some() && r.permit_at_half.is_some() && r.permit_off.is_some();
+                return (d.run(&fresh, |_| None, done), d);
+            }
+        }
+        panic!("no valid settings drawn")
+    });
+    let (mut siren_s, mut permit_s, mut fast, mut slow, mut late) = (f64::MIN, f64::MIN, 0, 0, 0);
+    for (run, d) in &runs {
+        let Some(siren) = run.siren else { panic!("missed: {run:?} {d:?}") };
+        if let Some(crossed_s) = run.crossed_s {
+            siren_s = siren_s.max(siren.at_s - crossed_s);
+            assert!(siren.at_s - crossed_s <= 0.2, "{run:?} {d:?}");
+        }
+        let (Some(half_s), Some(on)) = (run.half_s, run.permit_at_half) else { continue };
+        // By the fall alone: a landing on top only holds the pressure up for a moment.
+        let half = f64::from(d.settings.half_way_pa / d.settings.operating_pa);
+        let share = f64::from(d.settings.stop_pa / d.settings.operating_pa);
+        if d.decay.left(FALL_S, share, d.to_stop_s) >= half {
+            slow += 1;
+            assert!(!on, "{run:?} {d:?}");
+        } else {
+            fast += 1;
+        }
+        if on {
+            late += 1;
+            let off = run.permit_off.unwrap();
+            permit_s = permit_s.max(off.at_s - half_s);
+            assert!(off.at_s - half_s <= 0.1, "{run:?} {d:?}");
+        }
+    }
+    println!(
+        "falls of any speed without the sense: {count}; siren at most {:.0} ms after the crossing; {slow} took {FALL_S} s \
+         or more to half-way, permit off before it in all; of {fast} faster ones in {late} only after it, at most {:.0} ms",
+        siren_s * 1e3,
+        permit_s * 1e3
+    );
+    assert!(fast > 1000 && slow > 3000);
 }
 
 #[test]
