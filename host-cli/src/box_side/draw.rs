@@ -2,7 +2,7 @@
 
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Direction, Layout, Rect};
-use ratatui::style::{Color, Modifier, Style};
+use ratatui::style::{Color, Modifier, Style, Stylize as _};
 use ratatui::symbols::Marker;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Axis, Block, Chart, Dataset, GraphType, Paragraph, Wrap};
@@ -11,8 +11,8 @@ use landfall_core::watch::State;
 
 use super::live::{Seen, TRACE_S};
 
-/// Draws every box, one under the other.
-pub fn draw(frame: &mut Frame<'_>, boxes: &[Seen]) {
+/// Draws every box, one under the other; without `colour` in one colour, the state turned over instead.
+pub fn draw(frame: &mut Frame<'_>, boxes: &[Seen], colour: bool) {
     let share = Constraint::Ratio(1, u32::try_from(boxes.len().max(1)).unwrap_or(1));
     let mut rows = vec![share; boxes.len()];
     rows.push(Constraint::Length(1));
@@ -23,9 +23,16 @@ pub fn draw(frame: &mut Frame<'_>, boxes: &[Seen]) {
     if let Some(last) = areas.last() {
         frame.render_widget(Paragraph::new("q: quit.  A supplementary alarm: somebody watches the bag.").dim(), *last);
     }
+    if !colour {
+        for cell in &mut frame.buffer_mut().content {
+            let filled = cell.bg != Color::Reset;
+            (cell.fg, cell.bg) = (Color::Reset, Color::Reset);
+            if filled {
+                cell.modifier |= Modifier::REVERSED;
+            }
+        }
+    }
 }
-
-use ratatui::style::Stylize as _;
 
 fn colour(seen: &Seen) -> Color {
     match seen.status.and_then(|status| status.state).map(|(state, _)| state) {
@@ -38,55 +45,73 @@ fn colour(seen: &Seen) -> Color {
 
 fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
     let colour = colour(seen);
-    let block = Block::bordered().title(seen.name.clone()).border_style(Style::new().fg(colour));
+    let mut block = Block::bordered().title(format!(" {} ", seen.name)).border_style(Style::new().fg(colour));
+    let levels = levels(seen);
+    if !levels.is_empty() {
+        let mut key = vec![Span::raw(" ")];
+        for (name, pa, colour) in &levels {
+            key.push(Span::styled(format!("•• {name} {pa:.0} Pa "), *colour));
+        }
+        block = block.title_bottom(Line::from(key));
+    }
     let inner = block.inner(area);
     frame.render_widget(block, area);
+    // The last events only where the trace keeps some height.
+    let foot_rows = inner.height.saturating_sub(8).min(4);
     let parts = Layout::default()
         .direction(Direction::Vertical)
-        .constraints([Constraint::Length(2), Constraint::Min(4), Constraint::Length(4)])
+        .constraints([Constraint::Length(2), Constraint::Min(0), Constraint::Length(foot_rows)])
         .split(inner);
     let [head, middle, foot] = [0, 1, 2].map(|n| parts.get(n).copied().unwrap_or_default());
     let loud = Style::new().fg(Color::Black).bg(colour).add_modifier(Modifier::BOLD);
-    let text = seen.line();
-    let text = text.split_once(": ").map_or(text.clone(), |(_, rest)| rest.to_owned());
-    frame.render_widget(Paragraph::new(Span::styled(format!(" {text} "), loud)).wrap(Wrap { trim: true }), head);
-    trace(frame, seen, middle);
+    let (state, rest) = seen.told();
+    let mut told = vec![Line::raw(format!(" {state}"))];
+    told.extend((!rest.is_empty()).then(|| Line::raw(format!(" {rest}"))));
+    frame.render_widget(Paragraph::new(told).wrap(Wrap { trim: false }).style(loud), head);
+    trace(frame, seen, &levels, middle);
     let events = seen.events.iter().rev().take(usize::from(foot.height)).map(|event| Line::raw(event.clone()));
     frame.render_widget(Paragraph::new(events.collect::<Vec<_>>()), foot);
 }
 
-/// The pressure with the levels that the box goes by.
-fn trace(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
+/// The levels that the box goes by.
+fn levels(seen: &Seen) -> Vec<(&'static str, f64, Color)> {
+    seen.settings.as_ref().map_or_else(Vec::new, |s| {
+        vec![
+            ("siren", f64::from(s.trip_pa()), Color::Red),
+            ("permit off", f64::from(s.hold_pa()), Color::Yellow),
+            ("too firm", f64::from(s.high_pa), Color::Yellow),
+        ]
+    })
+}
+
+/// The pressure with the levels. What was seen before the line went silent is not drawn as if it were so now.
+fn trace(frame: &mut Frame<'_>, seen: &Seen, levels: &[(&str, f64, Color)], area: Rect) {
     let points: Vec<(f64, f64)> = seen.trace.iter().copied().collect();
     let end_s = points.last().map_or(TRACE_S, |(at_s, _)| *at_s);
     let span = [end_s - TRACE_S, end_s];
-    let mut top_pa = points.iter().map(|(_, pa)| *pa).fold(100.0, f64::max);
-    let mut levels: Vec<(&str, f64, Color)> = Vec::new();
-    if let Some(s) = &seen.settings {
-        levels.push(("siren", f64::from(s.trip_pa()), Color::Red));
-        levels.push(("permit", f64::from(s.hold_pa()), Color::Yellow));
-        levels.push(("firm", f64::from(s.high_pa), Color::Yellow));
-        top_pa = top_pa.max(1.05 * f64::from(s.high_pa));
-    }
+    let high_pa = points.iter().chain(&[(0.0, 100.0)]).map(|(_, pa)| *pa).fold(0.0, f64::max);
+    let high_pa = levels.iter().map(|(_, pa, _)| *pa).fold(high_pa, f64::max);
+    let top_pa = (1.02 * high_pa / 500.0).ceil() * 500.0;
     let lines: Vec<[(f64, f64); 2]> = levels.iter().map(|(_, pa, _)| [(span[0], *pa), (span[1], *pa)]).collect();
     let mut sets: Vec<Dataset<'_>> = levels
         .iter()
         .zip(&lines)
-        .map(|((name, _, colour), line)| {
-            Dataset::default().name(*name).marker(Marker::Dot).graph_type(GraphType::Line).style(*colour).data(line)
+        .map(|((_, _, colour), line)| {
+            Dataset::default().marker(Marker::Dot).graph_type(GraphType::Line).style(*colour).data(line)
         })
         .collect();
-    sets.push(
-        Dataset::default()
-            .name("bag")
-            .marker(Marker::Braille)
-            .graph_type(GraphType::Line)
-            .style(Color::Cyan)
-            .data(&points),
-    );
+    let silent = seen.silent().is_some();
+    let of_bag = Dataset::default().marker(Marker::Braille).graph_type(GraphType::Line).data(&points);
+    sets.push(of_bag.style(if silent { Color::DarkGray } else { Color::Cyan }));
     let labels = ["0".to_owned(), format!("{:.0}", top_pa / 2.0), format!("{top_pa:.0} Pa")];
+    let ends = if silent {
+        ["earlier".to_owned(), "last heard".to_owned()]
+    } else {
+        [format!("{TRACE_S:.0} s ago"), "now".to_owned()]
+    };
     let chart = Chart::new(sets)
-        .x_axis(Axis::default().bounds(span).labels([format!("{TRACE_S:.0} s ago"), "now".to_owned()]))
+        .legend_position(None)
+        .x_axis(Axis::default().bounds(span).labels(ends))
         .y_axis(Axis::default().bounds([0.0, top_pa]).labels(labels));
     frame.render_widget(chart, area);
 }
@@ -95,15 +120,80 @@ fn trace(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
 mod tests {
     use super::*;
     use crate::box_side::live::Brought;
-    use landfall_core::watch::{Reason, TimeUs};
+    use landfall_core::watch::{Reason, TimeUs, WatchSettings};
     use landfall_firmware::link::{FromBox, Status};
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
+    fn drawn(seen: &[Seen], size: (u16, u16), colour: bool) -> Terminal<TestBackend> {
+        let mut terminal = Terminal::new(TestBackend::new(size.0, size.1)).unwrap();
+        terminal.draw(|frame| draw(frame, seen, colour)).unwrap();
+        terminal
+    }
+
     fn screen(seen: &[Seen]) -> String {
-        let mut terminal = Terminal::new(TestBackend::new(100, 24)).unwrap();
-        terminal.draw(|frame| draw(frame, seen)).unwrap();
-        terminal.backend().to_string()
+        drawn(seen, (100, 24), true).backend().to_string()
+    }
+
+    /// Riding for two minutes with a landing a minute ago.
+    fn riding() -> Seen {
+        let mut seen = Seen::new("box one");
+        seen.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
+        for tenth in 0..1200_u32 {
+            let status = Status {
+                at: TimeUs(u64::from(tenth) * 100_000),
+                state: Some((State::Ride, Reason::Normal)),
+                permit: true,
+                gauge_pa: Some(if tenth == 600 { 2400.0 } else { 1000.0 }),
+                landings: 1,
+                since_landing_s: Some(60.0),
+                forecast_s: Some(95.0),
+                ..Status::default()
+            };
+            seen.take(&Brought::Message(Box::new(FromBox::Status(status))));
+        }
+        seen
+    }
+
+    #[test]
+    fn everything_has_its_place_on_a_small_screen() {
+        let shown = drawn(&[riding()], (80, 24), true).backend().to_string();
+        let rows: Vec<&str> = shown.lines().map(|row| row.trim_matches('"')).collect();
+        assert_eq!(rows.len(), 24);
+        assert!(rows[0].contains(" box one "), "{shown}");
+        assert!(rows[1].contains("RIDE  normal   permit on   siren off   1000 Pa"), "{shown}");
+        assert!(rows[2].contains("landings 1, last 60 s ago, STOP PRESSURE IN 95 s"), "{shown}");
+        assert!(rows[3].contains("2500 Pa"), "{shown}");
+        // 600 + 12, and 800 + 20 + 12.
+        assert!(rows[22].contains("siren 612 Pa") && rows[22].contains("permit off 832 Pa"), "{shown}");
+        assert!(rows[22].contains("too firm 1300 Pa") && rows[23].contains("q: quit"), "{shown}");
+        // The levels are lines of dots over the whole width, at 612, 832 and 1300 of 2500.
+        assert_eq!(rows.iter().filter(|row| row.matches('•').count() > 60).count(), 3, "{shown}");
+        // The landing reaches nearly to the top, in the middle.
+        assert!(
+            rows[4].chars().position(|c| ('\u{2801}'..='\u{28ff}').contains(&c)).is_some_and(|x| (40..48).contains(&x)),
+            "{shown}"
+        );
+    }
+
+    #[test]
+    fn no_size_of_screen_breaks_it_and_two_boxes_share_it() {
+        for (width, height) in [(1, 1), (10, 3), (40, 8), (80, 24), (300, 100)] {
+            drawn(&[riding(), Seen::new("box two")], (width, height), true);
+        }
+        let shown = drawn(&[riding(), Seen::new("box two")], (80, 40), true).backend().to_string();
+        assert!(shown.contains("box one") && shown.contains("box two"), "{shown}");
+    }
+
+    #[test]
+    fn without_colours_the_state_is_turned_over() {
+        let terminal = drawn(&[riding()], (80, 24), false);
+        let cells = &terminal.backend().buffer().content;
+        assert!(cells.iter().all(|cell| cell.fg == Color::Reset && cell.bg == Color::Reset));
+        let turned = cells.iter().filter(|cell| cell.modifier.contains(Modifier::REVERSED)).count();
+        assert_eq!(turned, 2 * 78);
+        let coloured = drawn(&[riding()], (80, 24), true);
+        assert!(coloured.backend().buffer().content.iter().any(|cell| cell.bg == Color::Green));
     }
 
     #[test]
@@ -119,7 +209,7 @@ mod tests {
         };
         seen.take(&Brought::Message(Box::new(FromBox::Status(status))));
         let shown = screen(std::slice::from_ref(&seen));
-        assert!(shown.contains("ride") && shown.contains("987 Pa") && shown.contains("permit on"), "{shown}");
+        assert!(shown.contains("RIDE") && shown.contains("987 Pa") && shown.contains("permit on"), "{shown}");
         seen.take(&Brought::Lost("gone".into()));
         let shown = screen(&[seen]);
         assert!(shown.contains("LINK SILENT") && !shown.contains("permit on"), "{shown}");

@@ -213,32 +213,45 @@ impl Seen {
 
     /// The state of things in one line.
     pub fn line(&self) -> String {
+        let (state, rest) = self.told();
+        let gap = if rest.is_empty() { "" } else { "   " };
+        format!("{}: {state}{gap}{rest}", self.name)
+    }
+
+    /// The state of things: what matters first, and the rest.
+    pub fn told(&self) -> (String, String) {
         if let Some(quiet) = self.silent() {
-            return format!(
-                "{}: LINK SILENT for {:.1} s: this screen shows nothing of the bag; look at the box's own lamp",
-                self.name,
-                quiet.as_secs_f64()
+            return (
+                format!("LINK SILENT for {:.1} s: nothing of the bag is known here;", quiet.as_secs_f64()),
+                "look at the box's own lamp".to_owned(),
             );
         }
-        let Some(s) = &self.status else { return format!("{}: waiting for the first status", self.name) };
+        let Some(s) = &self.status else { return ("waiting for the first status".to_owned(), String::new()) };
         let Some((state, reason)) = s.state else {
-            return format!("{}: the box has no settings and watches nothing; `landfall arm` makes them", self.name);
+            return (
+                "NO SETTINGS: the box watches nothing".to_owned(),
+                "`landfall arm` computes them and sends them".to_owned(),
+            );
         };
         let or = |value: Option<String>, none: &str| value.unwrap_or_else(|| none.to_owned());
-        format!(
-            "{}: {:>9.1} s  {:<5} {}  permit {}  siren {}  {}  landings {}{}{}{}{}",
-            self.name,
-            s.at.seconds(),
-            state.word(),
-            reason.word().replace('_', " "),
-            if s.permit { "on" } else { "off" },
-            if s.siren { "SIREN" } else { "off" },
-            or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
-            s.landings,
-            or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
-            or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
-            or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
-            if s.supply == Some(false) { ", supply off" } else { "" },
+        (
+            format!(
+                "{}  {}   permit {}   siren {}   {}",
+                state.word().to_uppercase(),
+                reason.word().replace('_', " "),
+                if s.permit { "on" } else { "off" },
+                if s.siren { "ON" } else { "off" },
+                or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
+            ),
+            format!(
+                "{:.1} s  landings {}{}{}{}{}",
+                s.at.seconds(),
+                s.landings,
+                or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
+                or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
+                or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
+                if s.supply == Some(false) { ", SUPPLY OFF" } else { "" },
+            ),
         )
     }
 }

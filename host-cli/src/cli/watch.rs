@@ -144,10 +144,13 @@ fn lines(following: &mut Following, every: Duration, over: impl Fn() -> bool) ->
 }
 
 fn picture(following: &mut Following, over: impl Fn() -> bool) -> anyhow::Result<()> {
+    let colour = anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never;
+    // What the environment says has been asked already.
+    ratatui::crossterm::style::force_color_output(true);
     let mut terminal = ratatui::try_init().context("the terminal could not be taken over; try --plain")?;
     let done = (|| -> anyhow::Result<()> {
         while !over() {
-            terminal.draw(|frame| draw(frame, &following.boxes))?;
+            terminal.draw(|frame| draw(frame, &following.boxes, colour))?;
             if !following.take(Instant::now() + FRAME, |_| Ok(()))? {
                 break;
             }
