@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Loads the demo's report and card in headless Chromium (Debian's package) and checks them. Works as root or with sudo.
+# Loads the demo's report, card and page in headless Chromium (Debian's package) and checks them. Works as root or with sudo.
 # With a folder as argument, screenshots and print-outs are left there.
 set -euo pipefail
 cd "$(dirname "$0")"
@@ -13,6 +13,7 @@ if [ ${#needed[@]} -gt 0 ]; then
     DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends "${needed[@]}" >/dev/null
 fi
 [ -d node_modules/axe-core ] && [ -d node_modules/playwright-core ] || npm ci --silent --no-audit --no-fund
+bash ../../host-cli/page-wasm/build.sh
 cargo build --quiet --package landfall
 landfall=${CARGO_TARGET_DIR:-../../target}/debug/landfall
 folder=$(mktemp -d)
@@ -22,3 +23,10 @@ allow() { "$@" || [ $? -eq 1 ]; }
 allow "$landfall" plan --demo --samples 20000 --format json --report "$folder/report.html" --output "$folder/plan.json"
 allow "$landfall" card --demo --samples 20000 --output "$folder/card.html"
 node check.mjs "$folder" "${1:-}"
+
+# The page that is one file: its module by itself, then in the browser.
+module=${CARGO_TARGET_DIR:-../../target}/page-wasm/landfall-page.wasm
+node same.mjs "$module" "$landfall" ../reference/sites/0[1-8]*.toml
+"$landfall" page --demo --output "$folder/page.html"
+allow "$landfall" plan --demo --format json --output "$folder/plan.json"
+node page.mjs "$folder" "$landfall" "${1:-}"

@@ -178,3 +178,138 @@ fn picture(picture: &Picture) -> Value {
         }).collect::<Vec<_>>(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::commands_site::check_text;
+    use crate::site::KEYS;
+
+    fn ask(request: &Value) -> Value {
+        serde_json::from_str(&answer(&request.to_string())).unwrap()
+    }
+
+    /// The page says what `plan --format json` prints, to the last digit.
+    #[test]
+    fn results_are_those_of_the_plan() {
+        let site = read_site(demo_text(), "x").unwrap().with_value("spread.samples", "4096").unwrap();
+        let printed = numbers::text(&compute(&site, Parts::ALL, &Stop::default()).unwrap()).unwrap();
+        let answered = ask(&json!({"site": demo_text(), "samples": 4096, "want": ["results", "text"]}));
+        assert_eq!(serde_json::to_string_pretty(&answered["results"]).unwrap() + "\n", printed);
+        assert!(answered["text"].as_str().unwrap().contains("Larch Hollow") && answered["pictures"].is_null());
+    }
+
+    #[test]
+    fn a_coarse_answer_differs_only_in_what_it_leaves_out() {
+        let full = ask(&json!({"samples": 2000, "want": ["results"]}))["results"].clone();
+        let coarse = ask(&json!({"samples": 2000, "coarse": true, "want": ["results"]}))["results"].clone();
+        let mut expected = full;
+        for key in ["lowest_clearing_start_m", "highest_start_in_gust_m"] {
+            assert!(expected["placement"][key].is_f64());
+            expected["placement"][key] = Value::Null;
+        }
+        for key in [
+            "hold_along_tail",
+            "hold_along_head",
+            "hold_across",
+            "mean_reading_tail",
+            "mean_reading_head",
+            "mean_reading_across",
+        ] {
+            expected["wind"][format!("{key}_mps")] = Value::Null;
+        }
+        expected["findings"] = json!([]);
+        assert_eq!(coarse, expected);
+    }
+
+    #[test]
+    fn edits_keep_comments_and_what_is_left_out_is_gone() {
+        let set = json!({"roll_in.start_height": "5.5 m", "blower.count": "3", "bag.volume": "180 m3", "rider.lands_with_bike": "false"});
+        let answered = ask(&json!({"set": set, "want": []}));
+        let text = answered["site"].as_str().unwrap();
+        assert!(text.contains("start_height = \"5.5 m\"  # platform deck"), "{text}");
+        assert!(
+            text.contains("count = 3\n")
+                && text.contains("\nlands_with_bike = false\n")
+                && text.contains("volume = \"180 m3\"")
+        );
+        let back = ask(&json!({"site": text, "unset": ["bag.volume"], "want": []}));
+        assert!(!back["site"].as_str().unwrap().contains("volume ="), "{back}");
+        assert_eq!(answered["faults"], json!([]));
+    }
+
+    /// What cannot be read stands in the text as it was typed, and is told of as `check` tells it.
+    #[test]
+    fn faults_are_those_of_check_and_nothing_typed_is_lost() {
+        let typed = [
+            ("rider.mass", "78"),
+            ("rider.mass", "heavy \"man\""),
+            ("rider.carry", "1.5"),
+            ("rider.carry", "half"),
+            ("roll_in.start_height", ""),
+            ("bag.gap", "3 furlong"),
+            ("blower.count", "2.5"),
+            ("bag.fitted", "perhaps"),
+            ("bag.relief_opens", "3 kPa"),
+            ("blower.curve", "[[\"1 m3/s\", \"0 Pa\"]]"),
+            ("takeoff.lip_angle", "99 deg"),
+        ];
+        for (key, value) in typed {
+            let answered = ask(&json!({"set": {key: value}, "file": "hill.toml"}));
+            let text = answered["site"].as_str().unwrap();
+            let checked = check_text(text, "hill.toml").json();
+            assert_eq!(answered["faults"], checked["faults"], "{key} {value}");
+            assert!(
+                !answered["faults"].as_array().unwrap().is_empty() && answered["results"].is_null(),
+                "{key} {value}"
+            );
+            let control = answered["controls"].as_array().unwrap().iter().find(|c| c["key"] == key).unwrap().clone();
+            let expected = if key == "blower.curve" { control["shown"].clone() } else { value.into() };
+            assert_eq!(control["shown"], expected, "{text}");
+            assert_eq!(
+                ask(&json!({"site": text, "set": {key: "0"}, "want": []}))["site"].as_str().unwrap().lines().count(),
+                text.lines().count()
+            );
+        }
+    }
+
+    #[test]
+    fn every_value_can_be_set_to_what_its_control_shows() {
+        let first = ask(&json!({"want": ["controls"]}));
+        for control in first["controls"].as_array().unwrap() {
+            let (key, shown) = (control["key"].as_str().unwrap(), control["shown"].as_str().unwrap());
+            let is_third = matches!(key, "takeoff.lip_angle");
+            if shown.is_empty() || is_third {
+                continue;
+            }
+            let again = ask(&json!({"set": {key: shown}, "want": ["controls"]}));
+            assert_eq!(again["faults"], json!([]), "{key} = {shown}");
+            let other = again["controls"].as_array().unwrap().iter().find(|c| c["key"] == key).unwrap().clone();
+            assert_eq!(other["shown"], shown, "{key}");
+        }
+        assert_eq!(first["controls"].as_array().unwrap().len(), KEYS.len());
+    }
+
+    #[test]
+    fn odd_requests_are_answered() {
+        for odd in ["", "[]", "{\"site\": 3}", "{\"sites\": \"\"}", "nonsense"] {
+            let answered: Value = serde_json::from_str(&answer(odd)).unwrap();
+            assert!(answered["error"].as_str().unwrap().starts_with("the request cannot be read"), "{odd}");
+        }
+        let broken = ask(&json!({"site": "[site\n"}));
+        assert!(broken["faults"][0]["line"].as_u64() == Some(1) && broken["controls"].is_null());
+        let unknown = ask(&json!({"set": {"bag.gapp": "1 m"}}));
+        assert!(unknown["faults"][0]["message"].as_str().unwrap().contains("bag.gap"), "{unknown}");
+        let without = demo_text()
+            .lines()
+            .filter(|line| !line.starts_with("gap"))
+            .map(|line| format!("{line}\n"))
+            .collect::<String>();
+        assert!(ask(&json!({"site": without}))["refused"].as_str().unwrap().starts_with("bag.gap"));
+        assert!(ask(&json!({"samples": 0}))["refused"].is_string());
+        let stop = Stop::default();
+        stop.asked.store(true, std::sync::atomic::Ordering::Relaxed);
+        let stopped: Value = serde_json::from_str(&answer_until("{}", &stop)).unwrap();
+        assert!(stopped["refused"].as_str().unwrap().starts_with("stopped"));
+    }
+}

@@ -19,7 +19,7 @@ class BoxPanel {
       this.say(`■ No data from the box: ${error.message}`, "stop");
       this.rest.classList.add("old");
     }
-    setTimeout(() => this.turn(), 500);
+    setTimeout(() => this.turn(), 200);
   }
 
   say(text, level) {
@@ -29,20 +29,22 @@ class BoxPanel {
   }
 
   show(data) {
-    this.rest.classList.remove("old");
+    this.rest.classList.toggle("old", Boolean(data.silent));
     this.say(`${data.sign ?? ""} ${data.state ?? ""}`.trim(), data.level ?? "note");
     const limits = data.limits ?? [];
     const trace = data.trace ?? [];
     const last = trace.at(-1);
     const lines = (data.lines ?? []).map((line) => make("li", {}, line));
-    this.rest.replaceChildren(this.draw(trace, limits, last), make("ul", { class: "lines" }, ...lines));
+    const now = data.silent || data.pressure_pa === null ? null : (data.pressure_pa ?? last?.[1]);
+    const from = `${data.simulated ? "A simulated box" : (data.source ?? "")}`;
+    this.rest.replaceChildren(this.draw(trace, limits, now), make("ul", { class: "lines" }, ...lines), make("p", { class: "soft" }, [from, data.caution].filter(Boolean).join(". ")));
   }
 
   /** Pressure over time, with the limits as dashed lines that carry their names. */
-  draw(trace, limits, last) {
+  draw(trace, limits, now) {
     const [width, height, left, foot] = [640, 260, 64, 34];
     const times = trace.map(([time]) => time);
-    const end = times.at(-1) ?? 0;
+    const end = Math.max(0, times.at(-1) ?? 0);
     const begin = Math.min(times[0] ?? 0, end - 10);
     const values = [...trace.map(([, pa]) => pa), ...limits.map(({ pa }) => pa)].filter(Number.isFinite);
     const top = Math.max(100, ...values) * 1.1;
@@ -67,7 +69,7 @@ class BoxPanel {
       names.push(at);
       parts += `<line class="grid strong" x1="${left}" x2="${width - 10}" y1="${at}" y2="${at}"/><text class="small halo" x="${left + 4 + shift}" y="${at - 3}">${escapeText(`${name} ${kpa(pa)}`)}</text>`;
     }
-    const words = last && Number.isFinite(last[1]) ? `Pressure now ${kpa(last[1])}; the last ${Math.round(end - begin)} seconds.` : "No pressure.";
+    const words = Number.isFinite(now) ? `Pressure now ${kpa(now)}; the last ${Math.round(end - begin)} seconds.` : "No pressure is known now.";
     const svg = `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${escapeText(words)}"><line class="axis" x1="${left}" x2="${left}" y1="8" y2="${height - foot}"/><line class="axis" x1="${left}" x2="${width - 10}" y1="${height - foot}" y2="${height - foot}"/>${parts}<path class="line median" d="${path}"/><text class="name" x="${left}" y="${height - 8}">kPa over the last ${Math.round(end - begin)} s</text></svg>`;
     return make("div", { class: "drawing box" }, make("p", { class: "big" }, words.split(";")[0]), drawing(svg, "box-"));
   }

@@ -119,7 +119,7 @@ function serverEngine(token) {
       running[name] = control;
       const reply = await fetch("/answer", {
         method: "POST",
-        headers: { ...headers, "Content-Type": "application/json" },
+        headers: { ...headers, "Content-Type": "application/json", "X-Landfall-Lane": name },
         body: JSON.stringify(request),
         signal: control.signal,
       });

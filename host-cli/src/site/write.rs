@@ -123,6 +123,10 @@ impl SiteFile {
                 *old = item;
             }
             None => {
+                if let Some(new) = item.as_value_mut() {
+                    // With the usual blank after the equals sign.
+                    new.decor_mut().clear();
+                }
                 table.insert(key.name(), item);
             }
         }
@@ -141,7 +145,12 @@ impl SiteFile {
     pub fn plain_value(&self, dotted: &str) -> Option<String> {
         let (table, name) = dotted.split_once('.')?;
         let item = self.document.get(table)?.as_table_like()?.get(name)?;
-        Some(item.as_str().map_or_else(|| item.to_string().trim().to_owned(), str::to_owned))
+        Some(match (item.as_str(), item.as_value()) {
+            (Some(text), _) => text.to_owned(),
+            // Without the comment behind it.
+            (None, Some(value)) => value.clone().decorated("", "").to_string(),
+            (None, None) => item.to_string().trim().to_owned(),
+        })
     }
 
     /// The rows of a list of lists, or of a list of small tables, as the texts that stand in it; `None` for anything
@@ -151,7 +160,7 @@ impl SiteFile {
         let (table, name) = dotted.split_once('.')?;
         let list = self.document.get(table)?.as_table_like()?.get(name)?.as_array()?;
         let plain = |value: &toml_edit::Value| {
-            value.as_str().map_or_else(|| value.to_string().trim().to_owned(), str::to_owned)
+            value.as_str().map_or_else(|| value.clone().decorated("", "").to_string(), str::to_owned)
         };
         list.iter()
             .map(|row| match (row.as_array(), row.as_inline_table()) {
