@@ -128,7 +128,7 @@ class View {
       const figures = this.columns().map(({ variant, label }) => [label, variant.figures?.find((figure) => figure.id === id)]);
       const first = figures[0][1];
       if (!first) return null;
-      const words = figures.map(([label, figure]) => (this.many ? `${label}: ${figure?.text ?? "–"}` : figure.text)).join("  ");
+      const words = figures.map(([label, figure]) => (this.many ? `${label}: ${figure?.text ?? "–"}` : figure.text)).join("\n");
       return make("div", {}, make("dt", {}, first.title), make("dd", { "data-figure": id }, words));
     });
     place.replaceChildren(...items.filter(Boolean));
