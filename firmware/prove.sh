@@ -92,7 +92,7 @@ if ! [ -d emulator/node_modules/rp2040js ]; then (cd emulator && npm ci --silent
     cd .. && LANDFALL_AGREE=$work/agree-host.txt cargo test -q -p landfall-agree >"$work/agree-test.txt" 2>&1
     cd "$work/.." && node agree.mjs "$work/agree-rp2040.bin" 20 >"$work/agree-rp2040.txt" 2>"$work/agree-cost.txt"
 )
-qemu() { timeout 300 qemu-system-arm -M "$1" -nographic -monitor none -serial none -semihosting -kernel "$work/agree-$2.elf" | grep -v '^end' >"$work/agree-$2.txt"; }
+qemu() { timeout 300 qemu-system-arm -M "$1" -nographic -monitor none -serial none -semihosting -icount shift=5,sleep=off -kernel "$work/agree-$2.elf" | tee "$work/agree-$2.all" | grep -v '^end' >"$work/agree-$2.txt"; }
 qemu microbit m0
 qemu mps2-an386 m4f
 same() { [ "$(wc -l <"$work/agree-$1.txt")" -ge "$2" ] && diff <(head -n "$(wc -l <"$work/agree-$1.txt")" "$work/agree-host.txt") "$work/agree-$1.txt"; }
@@ -100,7 +100,14 @@ check "the core's results on the host: $(wc -l <"$work/agree-host.txt") sites" g
 check "Cortex-M0+ (rp2040js), 20 sites: the host's bits" same rp2040 20
 check "Cortex-M0 (QEMU, 16 KiB of RAM), all sites: the host's bits" same m0 20
 check "Cortex-M4F (QEMU), all sites: the host's bits" same m4f 20
-echo "--    on the M0+: $(cat "$work/agree-cost.txt")"
+# Of a site: three riders' spreads of 27 runs, placement, operating point, touch-downs, ride pressures, thresholds.
+echo "--    advisory on the M0+: $(tail -n 1 "$work/agree-cost.txt")"
+advisory_m0=$(sed -n 's/.*the longest, [^,]*, \([0-9]*\) cycles.*/\1/p' "$work/agree-cost.txt")
+advisory_m4f=$(sed -n 's/^end of sites, the longest \([0-9]*\) instructions/\1/p' "$work/agree-m4f.all")
+echo "--    advisory on the M4F: ${advisory_m4f:-?} instructions, image $(stat -c %s "$work/agree-rp2040.bin") bytes on the M0+ with all sites and without the watch"
+check "advisory of the longest site within 1 s at 125 MHz on the M0+" [ "${advisory_m0:-999999999}" -le 125000000 ]
+check "and within 50 ms at 100 MHz, an instruction a clock, on the M4F" [ "${advisory_m4f:-999999999}" -le 5000000 ]
+check "sums and products of floats in assembly: the library's bits" grep -q '^sums and products: 0 of' "$work/agree-cost.txt"
 wait
 for half in 1 2; do
     cat "$work/run$half.txt"
@@ -119,6 +126,15 @@ timeout 300 qemu-system-arm -M mps2-an386 -nographic -monitor none -serial none 
 read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/m4f.txt" | tail -n 1)
 passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
 note "emulated Cortex-M4F"
+
+# --- counted work against what was landed
+{
+    sed -n 's/.*"instructions_mean":\([0-9]*\).*/rp2040_step_instructions_mean = \1/p; s/.*"instructions_max":\([0-9]*\).*/rp2040_step_instructions_most = \1/p; s/.*"cycles_max":\([0-9]*\).*/rp2040_step_cycles_most = \1/p' <(tr ',' '\n' <"$work/results.json")
+    echo "rp2040_advisory_cycles = $advisory_m0"
+    echo "m4f_advisory_instructions = $advisory_m4f"
+    sed -n 's/.*longest step on the Cortex-M4F: about \([0-9]*\) instructions.*/m4f_step_instructions_most = \1/p' "$work/m4f.txt"
+} >"$work/counts.toml"
+check "counted work has not grown by more than 5 %" python3 counts.py counts.toml ../CHANGELOG.md "$work/counts.toml"
 
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]

@@ -18,6 +18,7 @@ use landfall_core::path::{Path, Section};
 use landfall_core::ride::Steps;
 use landfall_core::ride_pressures::{RideInput, RidePressures, ride_pressures};
 use landfall_core::run::Setup;
+use landfall_core::slow_gas::SlowGas;
 use landfall_core::spread::differences;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
@@ -215,7 +216,7 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
     let (path, bag) = (site.path()?, site.bag()?);
     let uncertainty = Uncertainty::new(site.mean, site.sd, path.lowest_start_m(), mass_height_m)?;
     let mut hard_speed_mps = 0.0_f32;
-    let mut mean_speed_mps = 5.0_f32;
+    let (mut mean_speed_mps, mut soft_speed_mps) = (5.0_f32, 4.0_f32);
     for (index, mass_kg) in site.masses_kg.iter().enumerate() {
         let setup = Setup::new(path.clone(), takeoff, bag, air.density_kgpm3, *mass_kg, site.rotating_kg)?;
         let run = setup.run(&uncertainty.at_mean(), &STEPS);
@@ -230,10 +231,16 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
         out.all(&spread.shares_along);
         out.all(&spread.shares_across);
         out.all(spread.one_sd_m.as_flattened());
+        // Where the bag stands: the landings from the lowest to the highest thousandth, on the field or off it.
+        for sigmas in [-3.09, 0.0, 3.09] {
+            let along_m = spread.mean_along_m + sigmas * spread.sd_along_m;
+            out.word(bag.landing(along_m, spread.mean_across_m) as u32);
+        }
         hard_speed_mps = hard_speed_mps.max(spread.mean_normal_mps + 3.09 * spread.sd_normal_mps);
         if index == 0 {
             (out.along_m, out.sd_along_m) = (spread.mean_along_m, spread.sd_along_m);
             mean_speed_mps = spread.mean_normal_mps;
+            soft_speed_mps = (spread.mean_normal_mps - 3.09 * spread.sd_normal_mps).max(0.5);
         }
     }
 
@@ -290,6 +297,17 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
         options: Options { until: Until::Deepest, ..Options::default() },
     })?;
     take_pressures(&found, out);
+
+    // What the watch goes by besides: the hard and the softest landing at the operating pressure.
+    let land = |mass_kg: f32, normal_speed_mps: f32| {
+        let landing = Landing { mass_kg, normal_speed_mps, thickness_m: None, ..landing }.checked()?;
+        Ok::<_, InputError>(touch_down(&gas, &flows, &landing, &Options::default(), |_| {}))
+    };
+    let hard = land(site.landing_kg[2], if hard_speed_mps > 0.0 { hard_speed_mps } else { mean_speed_mps })?;
+    let soft = land(site.landing_kg[1], soft_speed_mps)?;
+    let after = chamber.at_content(chamber.operating_content_m3() - hard.gas_lost_in_all_m3);
+    out.all(&[hard.peak_pressure_pa, soft.peak_pressure_pa, after.pressure_pa]);
+    out.option(SlowGas { chamber: &chamber, flows }.recovery_s(hard.gas_lost_in_all_m3));
     Ok(())
 }
 

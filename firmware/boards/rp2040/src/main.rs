@@ -8,6 +8,7 @@
 mod clocks;
 mod fitted;
 mod flash;
+mod float;
 mod i2c;
 #[cfg(feature = "log")]
 mod log;
