@@ -124,6 +124,8 @@ class Controls {
     part.leave.hidden = !control.stated || !control.can_be_left_out;
     part.row.classList.toggle("assumed", !control.stated);
     part.row.classList.toggle("inactive", !control.active);
+    // An older answer does not take back what was set meanwhile.
+    if (control.key in (this.bench.now.edits?.set ?? {})) return;
     if (part.list) return this.rows(part);
     if (part.unit) this.units(part);
     const busy = part.dirty && document.activeElement === part.box;

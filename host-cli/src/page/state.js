@@ -29,6 +29,13 @@ class Variant {
   }
 
   remember(what) {
+    // An edit whose answer is still under way began from the same text: both are one step.
+    const last = this.past.at(-1);
+    if (last?.text === this.text) {
+      if (!last.what.split(", ").includes(what)) last.what += `, ${what}`;
+      this.future.length = 0;
+      return;
+    }
     this.past.push({ text: this.text, what });
     if (this.past.length > 200) this.past.shift();
     this.future.length = 0;

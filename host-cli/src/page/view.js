@@ -116,7 +116,8 @@ class View {
       const box = make("div", { class: "drawing", tabindex: "0", role: "region", "aria-label": name });
       if (picture?.svg) box.append(drawing(picture.svg, `kept-${column.prefix}`));
       else box.append(make("p", { class: "soft" }, picture?.words ?? "Nothing to draw yet."));
-      return make("div", { class: column.variant.empty ? "one old" : "one" }, this.titled(column), box);
+      const before = column.variant.empty && picture ? make("p", { class: "which" }, "From before: nothing was computed now") : null;
+      return make("div", { class: column.variant.empty ? "one old" : "one" }, this.titled(column), before, box);
     });
     place.replaceChildren(...parts);
     [...place.querySelectorAll(".drawing")].forEach((one, i) => (one.scrollLeft = scrolled[i] ?? 0));
@@ -125,10 +126,10 @@ class View {
   shorts() {
     const place = document.getElementById("short-figures");
     const items = SHORT.map((id) => {
-      const figures = this.columns().map(({ variant, label }) => [label, variant.figures?.find((figure) => figure.id === id)]);
-      const first = figures[0][1];
+      const figures = this.columns().map(({ variant, label }) => [label, variant.figures?.find((figure) => figure.id === id), variant.empty]);
+      const first = figures.find(([, figure]) => figure)?.[1];
       if (!first) return null;
-      const words = figures.map(([label, figure]) => (this.many ? `${label}: ${figure?.text ?? "–"}` : figure.text)).join("\n");
+      const words = figures.map(([label, figure, empty]) => `${this.many ? `${label}: ` : ""}${empty ? "–" : (figure?.text ?? "–")}`).join("\n");
       return make("div", {}, make("dt", {}, first.title), make("dd", { "data-figure": id }, words));
     });
     place.replaceChildren(...items.filter(Boolean));
