@@ -11,4 +11,6 @@ pub mod page;
 pub mod plan;
 pub mod report;
 pub mod sampling;
+#[cfg(not(target_family = "wasm"))]
+pub mod serve;
 pub mod site;

@@ -115,8 +115,8 @@ pub struct Seen {
     pub status: Option<Status>,
     /// Pressure over the box's time, s and Pa.
     pub trace: VecDeque<(f64, f64)>,
-    /// The last landings, newest last.
-    pub landings: VecDeque<Landing>,
+    /// The last landings, newest last, with the box's time at which they were reported, s.
+    pub landings: VecDeque<(f64, Landing)>,
     /// The last events in plain words, newest last.
     pub events: VecDeque<String>,
     /// Frames that were broken.
@@ -187,7 +187,7 @@ impl Seen {
             }
             FromBox::Event(entry) => {
                 if let Noted::Watch(What::Landed(landing)) = entry.what {
-                    self.landings.push_back(landing);
+                    self.landings.push_back((entry.at.seconds(), landing));
                     if self.landings.len() > 20 {
                         self.landings.pop_front();
                     }
@@ -205,9 +205,14 @@ impl Seen {
         }
     }
 
-    /// How long the box has said nothing, if that is too long.
+    /// How long the box has said nothing.
+    pub fn quiet(&self) -> Duration {
+        self.heard.unwrap_or(self.since).elapsed()
+    }
+
+    /// The same, if that is too long.
     pub fn silent(&self) -> Option<Duration> {
-        let quiet = self.heard.unwrap_or(self.since).elapsed();
+        let quiet = self.quiet();
         (self.lost.is_some() || quiet > SILENT).then_some(quiet)
     }
 

@@ -65,6 +65,7 @@ pub(crate) enum Command {
     Replay(Replay),
     Log(Log),
     Simulate(Simulate),
+    Serve(super::args_serve::Serve),
     Schema(Schema),
     Completions(Completions),
     Man(Man),

@@ -4,6 +4,7 @@ mod air;
 mod args;
 mod args_build;
 mod args_page;
+mod args_serve;
 mod arm;
 mod card;
 mod check;
@@ -20,6 +21,7 @@ mod ramp;
 mod range;
 mod replay;
 mod schema;
+mod serve;
 mod simulate;
 mod size;
 mod sweep;
@@ -97,6 +99,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Replay(args)) => replay::run(&args),
         Some(Command::Log(args)) => log::run(&args),
         Some(Command::Simulate(args)) => simulate::run(&args),
+        Some(Command::Serve(args)) => serve::run(&args),
         Some(Command::Schema(args)) => schema::run(&args),
         Some(Command::Completions(args)) => complete::completions(&args),
         Some(Command::Man(args)) => complete::man(&args),

@@ -1,0 +1,81 @@
+//! `landfall serve`.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use anyhow::{Context as _, anyhow};
+use landfall::box_side::arm::{ArmError, NEEDED, SensorPart, look};
+use landfall::box_side::script::parse_line;
+use landfall::box_side::sim::{Plan, Riders};
+use landfall::plan::compute;
+use landfall::sampling::Stop;
+use landfall::serve::http::Bounds;
+use landfall::serve::live::{Live, Source};
+use landfall::serve::{Options, Server};
+use landfall::site::{Site, demo_text, read_site};
+
+use super::args_serve::Serve;
+use super::{End, input, note, output};
+
+/// Runs of each rider behind the simulated box: they only set how its riders come.
+const SIMULATED_SAMPLES: u64 = 20_000;
+
+pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
+    let (text, file) = match &args.site.site {
+        Some(path) => input::text(path)?,
+        None => (demo_text().to_owned(), "demo.toml".to_owned()),
+    };
+    let source = match (&args.port, read_site(&text, &file)) {
+        // A computed bag needs a site without faults; the page alone can mend one.
+        (None, site) if args.simulated_box => Some(simulated(args, &site?)?),
+        (port, site) => {
+            if let Err(faults) = site {
+                note(&format!("{file} has faults ({}); the page shows them", faults.faults.len()));
+            }
+            port.clone().map(Source::Port)
+        }
+    };
+    let stop = Arc::new(AtomicBool::new(false));
+    let live = source.map(|source| Live::start(source, &stop));
+    let options =
+        Options { address: args.listen, port: args.http_port, site: text, file, live, bounds: Bounds::default() };
+    let server = Server::bind(options).with_context(|| match args.http_port {
+        0 => format!("{} could not be listened at", args.listen),
+        port => format!("port {port} of {} could not be listened at", args.listen),
+    })?;
+    let (asked, wake) = (Arc::clone(&stop), server.wake());
+    ctrlc::set_handler(move || {
+        asked.store(true, Ordering::SeqCst);
+        wake();
+    })
+    .context("Ctrl-C could not be taken over")?;
+    if let Some(url) = server.url_with_token() {
+        note(&format!("open {url}\nwhoever has this address, or reads along on that network, can use the page"));
+    }
+    output::stdout(&format!("{}\n", server.url()))?;
+    server.run(&stop);
+    Ok(End::Inside)
+}
+
+/// A box on the site's bag; where the plan lets none be armed, one without settings, which shows red.
+fn simulated(args: &Serve, site: &Site) -> anyhow::Result<Source> {
+    let mut script = Vec::new();
+    for line in &args.happenings {
+        script.push(parse_line(line).map_err(|fault| anyhow!("--do {line:?}: {fault}"))?);
+    }
+    let samples = site.spread.samples.min(SIMULATED_SAMPLES);
+    let site = site.with_value("spread.samples", samples.to_string().as_str())?;
+    let results = compute(&site, NEEDED, &Stop::default())?;
+    let settings = match look(&site, &results, None, 1) {
+        Ok(armed) => Some(armed.settings),
+        Err(error @ ArmError::Stop(_)) => {
+            note(&format!("{error}\nthe simulated box has no settings"));
+            None
+        }
+        Err(error) => return Err(error.into()),
+    };
+    let range_pa = settings.map_or(SensorPart::default().range_pa(), |settings| settings.sensor_high_pa);
+    let riders = Riders::of(&site, &results);
+    let plan = Plan { settings, range_pa, riders, script, seed: site.spread.seed, full: args.full };
+    Ok(Source::Simulated(Box::new((site, plan))))
+}

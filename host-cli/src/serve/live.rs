@@ -1,0 +1,327 @@
+//! What the box says, for the page: a line that is followed, or a box on a computed bag.
+//!
+//! `GET /box` answers with one object (asked for five to ten times a second):
+//!
+//! ```json
+//! {
+//!   "source": "/dev/ttyACM0",
+//!   "simulated": false,
+//!   "silent": false,
+//!   "quiet_s": 0.06,
+//!   "level": "note",
+//!   "sign": "●",
+//!   "state": "ride: normal",
+//!   "word": "ride",
+//!   "permit": true,
+//!   "siren": false,
+//!   "supply": true,
+//!   "button": false,
+//!   "fault": null,
+//!   "at_s": 83.4,
+//!   "pressure_pa": 1174.0,
+//!   "landings": 3,
+//!   "since_landing_s": 12.4,
+//!   "forecast_s": null,
+//!   "limits": [{"name": "siren at or under", "pa": 730.0}],
+//!   "trace": [[-59.9, 1180.0], [-59.8, 1181.0]],
+//!   "last_landings": [{"count": 3, "at_s": 71.0, "peak_pa": 1502.0, "dip_pa": 88.0, "recovery_s": 2.9}],
+//!   "lines": ["Riding may go on: the permit is on.", "Landings: 3, the last 12 s ago."],
+//!   "events": ["    71.02 s  landing 3 …"],
+//!   "caution": "The box is a supplementary alarm …"
+//! }
+//! ```
+//! - `silent`: nothing was heard for half a second, or the line is gone. Then `state` says so and everything else about
+//!   the bag is null: an old figure is not shown as if it were new. The page must say that loudly.
+//! - `state`: how things are, in words; `level`: `note` (normal), `caution` (no new rider) or `stop` (danger, a silent
+//!   link, or a box without settings), with its `sign`, so that colour is not alone; `lines`: the rest in words.
+//! - `trace`: seconds before now (negative) and gauge pressure, the last minute, oldest first.
+//! - `forecast_s`: seconds until the stop pressure if the bag goes on losing air.
+//! - `limits`: what the box goes by; empty until it has said so.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::sync_channel;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use landfall_core::watch::{State, WatchSettings};
+use landfall_firmware::frame::encode;
+use landfall_firmware::link::{Status, ToBox};
+use serde_json::{Value, json};
+
+use crate::box_side::CAUTION;
+use crate::box_side::live::{Brought, Seen, follow};
+use crate::box_side::port::Decoder;
+use crate::box_side::sim::{Plan, Sim};
+use crate::site::Site;
+
+/// How much of the pressure the page gets, s.
+const TRACE_S: f64 = 60.0;
+/// Landings and events that it gets.
+const LAST: usize = 8;
+/// Between two questions who the box is and what it goes by, while it has not said.
+const ASK: Duration = Duration::from_secs(1);
+
+/// Where the box is.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// At a serial line.
+    Port(String),
+    /// On the site's computed bag.
+    Simulated(Box<(Site, Plan)>),
+}
+
+/// A box that is followed.
+#[derive(Debug)]
+pub struct Live {
+    source: String,
+    simulated: bool,
+    seen: Mutex<Seen>,
+}
+
+impl Live {
+    /// Follows a box until `stop`, in threads of its own.
+    #[must_use]
+    pub fn start(source: Source, stop: &Arc<AtomicBool>) -> Arc<Self> {
+        let (name, simulated) = match &source {
+            Source::Port(name) => (name.clone(), false),
+            Source::Simulated(_) => ("simulated box".to_owned(), true),
+        };
+        let live = Arc::new(Self { seen: Mutex::new(Seen::new(&name)), source: name.clone(), simulated });
+        let (taker, stop) = (Arc::clone(&live), Arc::clone(stop));
+        match source {
+            Source::Port(_) => {
+                let (to, from) = sync_channel(10_000);
+                thread::spawn(move || follow(&name, 0, false, &stop, &to));
+                thread::spawn(move || from.iter().for_each(|(_, brought)| taker.take(&brought)));
+            }
+            Source::Simulated(parts) => {
+                thread::spawn(move || simulate(&parts.0, parts.1, &taker, &stop));
+            }
+        }
+        live
+    }
+
+    fn seen(&self) -> MutexGuard<'_, Seen> {
+        self.seen.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn take(&self, brought: &Brought) {
+        // What is worth a line of text is among the events.
+        let _ = self.seen().take(brought);
+    }
+
+    /// The object described [above](self).
+    #[must_use]
+    pub fn json(&self) -> Value {
+        let mut value = told(&self.seen());
+        if let Some(map) = value.as_object_mut() {
+            map.insert("source".to_owned(), json!(self.source));
+            map.insert("simulated".to_owned(), json!(self.simulated));
+            map.insert("caution".to_owned(), json!(CAUTION));
+        }
+        value
+    }
+}
+
+/// Runs a box in real time; its frames go the way that a line's do.
+fn simulate(site: &Site, plan: Plan, live: &Live, stop: &AtomicBool) {
+    let mut sim = match Sim::new(site, plan) {
+        Ok(sim) => sim,
+        Err(error) => return live.take(&Brought::Lost(error.to_string())),
+    };
+    live.take(&Brought::Opened);
+    let mut decoder = Decoder::default();
+    let mut asked: Option<Instant> = None;
+    let began = Instant::now();
+    while !stop.load(Ordering::Relaxed) {
+        let knows = {
+            let seen = live.seen();
+            seen.hello.is_some() && seen.settings.is_some()
+        };
+        if !knows && asked.is_none_or(|at| at.elapsed() > ASK) {
+            asked = Some(Instant::now());
+            for question in [ToBox::Identify, ToBox::ReadSettings] {
+                if let Ok(frame) = encode(&question) {
+                    sim.hear(frame.bytes());
+                }
+            }
+        }
+        sim.step();
+        for message in decoder.take(&sim.said()) {
+            live.take(&message.map_or(Brought::Broken, |message| Brought::Message(Box::new(message))));
+        }
+        let due = began + Duration::from_secs_f64(sim.time_s());
+        thread::sleep(due.saturating_duration_since(Instant::now()));
+    }
+}
+
+/// What the box goes by.
+fn limits(settings: &WatchSettings) -> Vec<Value> {
+    let named = [
+        ("siren at or under", settings.trip_pa()),
+        ("no new rider under", settings.hold_pa()),
+        ("blowers hold", settings.operating_pa),
+        ("too firm above", settings.high_pa),
+    ];
+    named.map(|(name, pa)| json!({"name": name, "pa": pa})).to_vec()
+}
+
+/// How grave a state is, and its sign.
+const fn level(state: Option<State>) -> (&'static str, &'static str) {
+    match state {
+        Some(State::Ride) => ("note", "●"),
+        Some(State::Stop | State::Fault) | None => ("stop", "■"),
+        Some(State::Check | State::Fill | State::Wait) => ("caution", "▲"),
+    }
+}
+
+/// What is known of a box.
+fn told(seen: &Seen) -> Value {
+    let limits = seen.settings.as_ref().map(limits).unwrap_or_default();
+    let events: Vec<&String> = seen.events.iter().rev().take(LAST).collect();
+    let (silent, quiet_s) = (seen.silent().is_some(), seen.quiet().as_secs_f64());
+    let Some(s) = seen.status.filter(|_| !silent) else {
+        let text = if silent {
+            let why = seen.lost.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+            format!("LINK SILENT for {quiet_s:.0} s{why}: nothing here shows the bag. Look at the box's own lamp.")
+        } else {
+            "Waiting for the box's first status.".to_owned()
+        };
+        return json!({
+            "silent": silent, "quiet_s": quiet_s, "level": "stop", "sign": "■", "state": text, "word": null,
+            "permit": null, "siren": null, "supply": null, "button": null, "fault": null, "at_s": null,
+            "pressure_pa": null, "landings": null, "since_landing_s": null, "forecast_s": null, "limits": limits,
+            "trace": [], "last_landings": [], "lines": [], "events": events,
+        });
+    };
+    let state = s.state.map(|(state, _)| state);
+    let fault = s.fault.map(|fault| fault.word().replace('_', " "));
+    let text = s.state.map_or_else(
+        || "the box has no settings and watches nothing; landfall arm makes them".to_owned(),
+        |(state, reason)| format!("{}: {}", state.word(), reason.word().replace('_', " ")),
+    );
+    let now_s = s.at.seconds();
+    let trace: Vec<[f64; 2]> = seen
+        .trace
+        .iter()
+        .filter(|(at_s, _)| now_s - at_s <= TRACE_S)
+        .map(|(at_s, pa)| [(100.0 * (at_s - now_s)).round() / 100.0, (10.0 * pa).round() / 10.0])
+        .collect();
+    let landings: Vec<Value> = seen
+        .landings
+        .iter()
+        .rev()
+        .take(LAST)
+        .map(|(at_s, one)| {
+            json!({
+                "count": one.count, "at_s": at_s - f64::from(one.ago_s), "peak_pa": one.peak_pa, "dip_pa": one.dip_pa,
+                "recovery_s": one.recovery_s,
+            })
+        })
+        .collect();
+    let (level, sign) = level(state);
+    json!({
+        "silent": false, "quiet_s": quiet_s, "level": level, "sign": sign, "state": text, "word": state.map(State::word),
+        "permit": s.permit, "siren": s.siren, "supply": s.supply, "button": s.button, "fault": fault, "at_s": now_s,
+        "pressure_pa": s.gauge_pa, "landings": s.landings, "since_landing_s": s.since_landing_s,
+        "forecast_s": s.forecast_s, "limits": limits, "trace": trace, "last_landings": landings,
+        "lines": lines(seen, &s, fault.as_deref()), "events": events,
+    })
+}
+
+/// How things are besides the state, gravest first.
+fn lines(seen: &Seen, s: &Status, fault: Option<&str>) -> Vec<String> {
+    let mut lines = Vec::new();
+    if s.siren {
+        lines.push("SIREN: everybody off the line and off the bag.".to_owned());
+    }
+    if let Some(forecast_s) = s.forecast_s {
+        lines.push(format!("STOP PRESSURE IN {forecast_s:.0} s if it goes on like this."));
+    }
+    if s.supply == Some(false) {
+        lines.push("The blowers' supply is off.".to_owned());
+    }
+    if let Some(fault) = fault {
+        lines.push(format!("Sensor fault: {fault}."));
+    }
+    lines.push(if s.permit { "The permit is on." } else { "The permit is off: no new rider." }.to_owned());
+    let since = s.since_landing_s.map_or_else(String::new, |since_s| format!(", the last {since_s:.0} s ago"));
+    lines.push(format!("Landings: {}{since}.", s.landings));
+    if let Some((_, last)) = seen.landings.back() {
+        let back = match last.recovery_s {
+            Some(recovery_s) => format!("the air was back {recovery_s:.1} s later"),
+            None => "the air was not back in the time computed".to_owned(),
+        };
+        lines.push(format!("Last landing: up to {:.0} Pa, then a dip of {:.0} Pa; {back}.", last.peak_pa, last.dip_pa));
+    }
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use landfall_core::watch::{Reason, TimeUs};
+    use landfall_firmware::link::FromBox;
+
+    fn status(at_s: u64, gauge_pa: f32) -> Status {
+        Status {
+            at: TimeUs(at_s * 1_000_000),
+            state: Some((State::Ride, Reason::Normal)),
+            permit: true,
+            gauge_pa: Some(gauge_pa),
+            supply: Some(true),
+            landings: 3,
+            ..Status::default()
+        }
+    }
+
+    fn taken(all: &[Status]) -> Seen {
+        let mut seen = Seen::new("box");
+        for status in all {
+            seen.take(&Brought::Message(Box::new(FromBox::Status(*status))));
+        }
+        seen
+    }
+
+    #[test]
+    fn the_last_minute_and_the_state_are_told() {
+        let all: Vec<Status> = (0..100).map(|s| status(s, 1000.0 + s as f32)).collect();
+        let told = told(&taken(&all));
+        assert_eq!((told["state"].as_str(), told["level"].as_str()), (Some("ride: normal"), Some("note")));
+        assert_eq!((told["pressure_pa"].as_f64(), told["landings"].as_u64()), (Some(1099.0), Some(3)));
+        let trace = told["trace"].as_array().unwrap();
+        assert_eq!((trace.len(), &trace[0], &trace[60]), (61, &json!([-60.0, 1039.0]), &json!([0.0, 1099.0])));
+    }
+
+    #[test]
+    fn what_goes_wrong_is_in_the_words() {
+        let low = Status {
+            state: Some((State::Wait, Reason::Normal)),
+            permit: false,
+            supply: Some(false),
+            forecast_s: Some(7.4),
+            ..status(9, 700.0)
+        };
+        let told_low = told(&taken(&[low]));
+        let text = told_low["lines"].to_string();
+        assert!(text.contains("supply is off") && text.contains("STOP PRESSURE IN 7 s"), "{text}");
+        assert!(text.contains("no new rider") && !text.contains("SIREN"), "{text}");
+        assert_eq!((told_low["level"].as_str(), told_low["sign"].as_str()), (Some("caution"), Some("▲")));
+        let bare = told(&taken(&[Status { state: None, ..status(1, 0.0) }]));
+        assert_eq!((bare["level"].as_str(), bare["word"].is_null()), (Some("stop"), true));
+    }
+
+    #[test]
+    fn a_silent_link_leaves_no_old_figure_standing() {
+        let mut seen = taken(&[status(5, 1000.0)]);
+        seen.take(&Brought::Lost("gone".to_owned()));
+        let told = told(&seen);
+        assert!(told["state"].as_str().unwrap().contains("LINK SILENT"), "{told}");
+        assert_eq!((told["silent"].as_bool(), told["level"].as_str()), (Some(true), Some("stop")));
+        for key in ["pressure_pa", "permit", "word", "landings", "forecast_s"] {
+            assert!(told[key].is_null(), "{key}");
+        }
+        assert_eq!(told["trace"].as_array().unwrap().len(), 0);
+    }
+}
