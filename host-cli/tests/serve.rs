@@ -1,4 +1,5 @@
 //! The local server over real sockets: what it answers, and everything that it refuses.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::{Shutdown, TcpStream};

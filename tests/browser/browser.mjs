@@ -10,9 +10,9 @@ const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.mi
 
 /**
  * Runs `work` with a browser that has a new profile and reaches nothing but this machine; both are gone afterwards,
- * whatever `work` does. With `bypass` a page's own policy does not keep the accessibility checker out.
+ * whatever `work` does. With `bypass` a page's own policy is not kept. `names` lead to this machine.
  */
-export async function browse(work, { bypass = false } = {}) {
+export async function browse(work, { bypass = false, names = [] } = {}) {
   const profile = mkdtempSync(join(tmpdir(), "landfall-browser-"));
   let context;
   try {
@@ -24,7 +24,7 @@ export async function browse(work, { bypass = false } = {}) {
       args: [
         "--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-dev-shm-usage", "--no-first-run",
         "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-proxy-server",
-        "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
+        `--host-resolver-rules=${names.map((name) => `MAP ${name} 127.0.0.1, `).join("")}MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost`,
       ],
     });
     context.setDefaultTimeout(60_000);

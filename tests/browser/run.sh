@@ -30,3 +30,11 @@ node same.mjs "$module" "$landfall" ../reference/sites/0[1-8]*.toml
 "$landfall" page --demo --output "$folder/page.html"
 allow "$landfall" plan --demo --format json --output "$folder/plan.json"
 node page.mjs "$folder" "$landfall" "${1:-}"
+
+# The page behind the local server: the demo with fewer runs, so that a busy machine keeps up.
+{
+    cat ../../host-cli/src/site/demo.toml
+    printf '\n[spread]\nsamples = 4000\n'
+} >"$folder/site.toml"
+allow "$landfall" plan "$folder/site.toml" --format json --output "$folder/site.json"
+node serve.mjs "$landfall" "$folder" "${1:-}"

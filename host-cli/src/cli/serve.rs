@@ -22,7 +22,14 @@ const SIMULATED_SAMPLES: u64 = 20_000;
 
 pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
     let (text, file) = match &args.site.site {
-        Some(path) => input::text(path)?,
+        Some(path) => {
+            let (text, name) = input::text(path)?;
+            // What the page saves gets the name without its folder.
+            (
+                text,
+                path.file_name().filter(|file| *file != "-").map_or(name, |file| file.to_string_lossy().into_owned()),
+            )
+        }
         None => (demo_text().to_owned(), "demo.toml".to_owned()),
     };
     let source = match (&args.port, read_site(&text, &file)) {

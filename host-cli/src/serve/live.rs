@@ -183,16 +183,18 @@ fn told(seen: &Seen) -> Value {
     let (silent, quiet_s) = (seen.silent().is_some(), seen.quiet().as_secs_f64());
     let Some(s) = seen.status.filter(|_| !silent) else {
         let text = if silent {
-            let why = seen.lost.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
-            format!("LINK SILENT for {quiet_s:.0} s{why}: nothing here shows the bag. Look at the box's own lamp.")
+            // Without the seconds, which would be read aloud each time.
+            "LINK SILENT: nothing here shows the bag. Look at the box's own lamp.".to_owned()
         } else {
             "Waiting for the box's first status.".to_owned()
         };
+        let why = seen.lost.as_ref().map_or_else(String::new, |why| format!(" ({why})"));
+        let lines = if silent { vec![format!("Nothing heard for {quiet_s:.0} s{why}.")] } else { Vec::new() };
         return json!({
             "silent": silent, "quiet_s": quiet_s, "level": "stop", "sign": "■", "state": text, "word": null,
             "permit": null, "siren": null, "supply": null, "button": null, "fault": null, "at_s": null,
             "pressure_pa": null, "landings": null, "since_landing_s": null, "forecast_s": null, "limits": limits,
-            "trace": [], "last_landings": [], "lines": [], "events": events,
+            "trace": [], "last_landings": [], "lines": lines, "events": events,
         });
     };
     let state = s.state.map(|(state, _)| state);

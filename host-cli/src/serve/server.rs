@@ -153,7 +153,6 @@ impl Server {
     }
 
     /// Ends [`Server::run`] when it is called after `stop` was set: something must come in to be noticed.
-    #[must_use]
     pub fn wake(&self) -> impl Fn() + Send + 'static {
         let guard = &self.shared.guard;
         let address = match guard.address {

@@ -1,0 +1,155 @@
+// The page behind the local server: the box beside the limits, and what another site's page cannot do.
+import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
+import { readFileSync } from "node:fs";
+import { createServer } from "node:http";
+import { join } from "node:path";
+import { abroad, accessible, browse, fits, open } from "./browser.mjs";
+
+const [program, folder, shots] = process.argv.slice(2);
+let checks = 0;
+
+/** Runs `work` with the address of a server, which is ended with Ctrl-C and must then end well. */
+async function served(args, work) {
+  const server = spawn(program, ["serve", ...args], { stdio: ["ignore", "pipe", "inherit"] });
+  const ended = new Promise((resolve) => server.once("exit", (code, signal) => resolve(signal ?? code)));
+  try {
+    const url = await new Promise((resolve, reject) => {
+      let said = "";
+      server.stdout.on("data", (data) => {
+        said += data;
+        if (said.includes("\n")) resolve(said.trim());
+      });
+      ended.then((code) => reject(new Error(`the server ended with ${code}`)));
+    });
+    await work(url);
+    server.kill("SIGINT");
+    assert.equal(await ended, 0, "exit code after Ctrl-C");
+  } finally {
+    server.kill("SIGKILL");
+    await ended;
+  }
+}
+
+/** A page of another site on this machine, with a frame, a script and a form that lead to the server. */
+async function elsewhere(url, work) {
+  const text = `<!DOCTYPE html><html lang="en"><title>Elsewhere</title><link rel="icon" href="data:,"><p>Elsewhere
+    <form id="form" method="post" enctype="text/plain" action="${url}answer"><input name='{"want": ["results"], "file": "' value='"}'></form>
+    <iframe id="frame" src="${url}"></iframe></html>`;
+  const other = createServer((_, response) => response.setHeader("content-type", "text/html").end(text));
+  await new Promise((resolve) => other.listen(0, "127.0.0.1", resolve));
+  try {
+    await work(`http://127.0.0.1:${other.address().port}/`);
+  } finally {
+    other.closeAllConnections();
+    await new Promise((resolve) => other.close(resolve));
+  }
+}
+
+const site = join(folder, "site.toml");
+// The box's program stands for a while once the page has been looked at.
+const hang = ["--do", "40 s: hang for 25 s"];
+await served([site, "--simulated-box", "--full", ...hang], async (url) => {
+  await browse(
+    async (context) => {
+      const { page, said, asked, response } = await open(context, url);
+      assert.equal(response.status(), 200);
+      assert.match(response.headers()["content-security-policy"], /default-src 'none'/);
+      await page.waitForFunction(() => document.body.dataset.state === "done", undefined, { timeout: 120_000 });
+      checks += 1;
+
+      // The box, in words and drawn.
+      const words = page.locator("#box .state");
+      await page.waitForFunction(() => /ride|wait/.test(document.querySelector("#box .state").textContent));
+      await page.waitForFunction(() => document.querySelector("#box svg path")?.getAttribute("d").split("L").length > 10);
+      const lines = await page.locator("#box .lines li").allTextContents();
+      assert(lines.some((line) => line.includes("permit")) && lines.some((line) => line.includes("Landings")), `${lines}`);
+      const drawn = await page.locator("#box svg").textContent();
+      for (const name of ["siren at or under", "no new rider under"]) assert(drawn.includes(name), drawn);
+      checks += 1;
+      for (const width of [360, 1440]) {
+        await page.setViewportSize({ width, height: 900 });
+        await fits(page, `served page at ${width} px`);
+        await accessible(page, `served page at ${width} px`);
+        if (shots) await page.screenshot({ path: join(shots, `served-${width}.png`), fullPage: true });
+      }
+      checks += 1;
+
+      // Through this page, the same numbers as on the command line.
+      const text = readFileSync(site, "utf8");
+      const plan = JSON.parse(readFileSync(join(folder, "site.json"), "utf8"));
+      const answer = await page.evaluate(async (text) => {
+        const token = document.querySelector("meta[name=landfall-token]").content;
+        const reply = await fetch("/answer", {
+          method: "POST",
+          headers: { "Content-Type": "application/json", "X-Landfall-Token": token },
+          body: JSON.stringify({ site: text, want: ["results"] }),
+        });
+        return reply.json();
+      }, text);
+      assert.deepEqual(answer.results, plan);
+      checks += 1;
+
+      // Silence is said loudly, and no old figure stands; then the box is back.
+      await page.waitForFunction(() => document.querySelector("#box .state").textContent.includes("LINK SILENT"));
+      assert.match(await words.getAttribute("class"), /stop/);
+      assert(!/permit is on/.test(await page.locator("#box").textContent()), "an old figure stands");
+      if (shots) await page.screenshot({ path: join(shots, "served-silent.png") });
+      await page.waitForFunction(() => !document.querySelector("#box .state").textContent.includes("SILENT"));
+      checks += 1;
+      assert.deepEqual(abroad(asked, url), []);
+      assert.deepEqual(said, []);
+      checks += 1;
+      const token = await page.evaluate(() => document.querySelector("meta[name=landfall-token]").content);
+
+      // From another site's page, even with the right token, nothing is done and nothing can be read.
+      await elsewhere(url, async (home) => {
+        const { page: other } = await open(context, home);
+        const tried = await other.evaluate(
+          async ([url, token]) => {
+            const attempt = (how) => how().then((reply) => `${reply.type} ${reply.status}`, (error) => error.name);
+            const body = JSON.stringify({ want: ["results"] });
+            const json = { "Content-Type": "application/json", "X-Landfall-Token": token };
+            return {
+              answer: await attempt(() => fetch(`${url}answer`, { method: "POST", headers: json, body })),
+              box: await attempt(() => fetch(`${url}box`, { headers: { "X-Landfall-Token": token } })),
+              page: await attempt(() => fetch(url)),
+              blind: await attempt(() => fetch(url, { mode: "no-cors" })),
+              plain: await attempt(() => fetch(`${url}answer`, { method: "POST", mode: "no-cors", body })),
+              script: await new Promise((resolve) => {
+                const script = document.createElement("script");
+                script.onload = () => resolve("loaded");
+                script.onerror = () => resolve("TypeError");
+                script.src = url;
+                document.body.append(script);
+              }),
+              frame: document.getElementById("frame").contentDocument === null ? "closed" : "open",
+            };
+          },
+          [url, token],
+        );
+        const refused = "TypeError";
+        assert.deepEqual(tried, {
+          answer: refused, box: refused, page: refused, blind: refused, plain: refused, script: refused, frame: "closed",
+        });
+        const frame = other.frames().find((frame) => frame !== other.mainFrame());
+        assert.equal(await frame.locator("meta[name=landfall-token]").count(), 0, "the page in a frame");
+        const [sent] = await Promise.all([
+          other.waitForResponse((response) => response.url() === `${url}answer`),
+          other.evaluate(() => document.getElementById("form").submit()),
+        ]);
+        assert.equal(sent.status(), 403, "a form of another site");
+        await other.close();
+      });
+      checks += 1;
+
+      // A name that leads here is not this server's.
+      const rebound = await open(context, url.replace("127.0.0.1", "rebound.example"));
+      assert.equal(rebound.response.status(), 421);
+      assert(!(await rebound.page.content()).includes("landfall-token"));
+      checks += 1;
+    },
+    { names: ["rebound.example"] },
+  );
+});
+console.log(`served page: ${checks} checks passed`);
