@@ -113,13 +113,15 @@ function insideEngine(base64) {
 function serverEngine(token) {
   const running = {};
   const headers = { "X-Landfall-Token": token };
+  // Lanes of this page alone: another one beside it ends nothing here.
+  const own = crypto.getRandomValues(new Uint32Array(2)).join("-");
   return {
     async ask(name, request) {
       const control = new AbortController();
       running[name] = control;
       const reply = await fetch("/answer", {
         method: "POST",
-        headers: { ...headers, "Content-Type": "application/json", "X-Landfall-Lane": name },
+        headers: { ...headers, "Content-Type": "application/json", "X-Landfall-Lane": `${own}-${name}` },
         body: JSON.stringify(request),
         signal: control.signal,
       });
