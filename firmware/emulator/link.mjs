@@ -96,7 +96,7 @@ class Reader {
         sensor: this.opt(() => this.word(SENSORS)), range_pa: this.f32(), settings: this.opt(() => [this.int(), this.int()]) };
       case 1: return { is: 'status', at_us: this.int(), state: this.opt(() => [this.word(STATES), this.word(REASONS)]), permit: this.bool(), siren: this.bool(),
         fault: this.opt(() => this.word(FAULTS)), gauge_pa: this.opt(() => this.f32()), supply: this.opt(() => this.bool()), button: this.bool(), landings: this.int(),
-        since_landing_s: this.opt(() => this.f32()), forecast_s: this.opt(() => this.f32()), density_kgpm3: this.opt(() => this.f32()), step_us: this.int(), lost: this.int() };
+        since_landing_s: this.opt(() => this.f32()), forecast_s: this.opt(() => this.f32()), density_kgpm3: this.opt(() => this.f32()), temperature_degc: this.opt(() => this.f32()), step_us: this.int(), lost: this.int() };
       case 2: return { is: 'event', ...this.entry() };
       case 3: return { is: 'logged', sequence: this.int(), ...this.entry() };
       case 4: return { is: 'log_end', next: this.int() };

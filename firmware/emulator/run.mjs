@@ -303,7 +303,8 @@ part('pair of barometers', () => {
   check('is found', hello?.sensor === 'barometers', hello?.sensor);
   check('rides', b.ride() !== null);
   const s = b.status();
-  check('tells the pressure and the density of the air', Math.abs(s.gauge_pa - 1000) < 20 && Math.abs(s.density_kgpm3 - 95000 / (287.05287 * 293.15)) < 0.002, `${s.gauge_pa?.toFixed(1)} Pa, ${s.density_kgpm3?.toFixed(4)} kg/m³`);
+  check('tells the pressure, and density and temperature of the air', Math.abs(s.gauge_pa - 1000) < 20 && Math.abs(s.density_kgpm3 - 95000 / (287.05287 * 293.15)) < 0.002 && Math.abs(s.temperature_degc - 20) < 0.1,
+    `${s.gauge_pa?.toFixed(1)} Pa, ${s.density_kgpm3?.toFixed(4)} kg/m³, ${s.temperature_degc?.toFixed(1)} °C`);
   b.sensor.fault = 'nack';
   within('no answer: permit off', b.pin('permit', false, 2), 150);
 });

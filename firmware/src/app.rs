@@ -201,7 +201,9 @@ where
         self.now = now;
         self.steps = self.steps.wrapping_add(1);
         let reading = self.sensor.step(&mut self.bus);
-        self.status.density_kgpm3 = reading.ok().and_then(|r| r.outside).and_then(|air| air.density_kgpm3());
+        let outside = reading.ok().and_then(|r| r.outside);
+        self.status.density_kgpm3 = outside.and_then(|air| air.density_kgpm3());
+        self.status.temperature_degc = outside.map(|air| air.temperature_c);
         // A pin that cannot be read is taken as the worse: no supply, button up.
         let button = self.inputs.button.is_low().unwrap_or(false);
         self.button_steps = if button { self.button_steps.saturating_add(1) } else { 0 };
@@ -221,7 +223,7 @@ where
             supply,
             button,
             test: false,
-            temperature_degc: reading.ok().and_then(|r| r.outside).map(|air| air.temperature_c),
+            temperature_degc: outside.map(|air| air.temperature_c),
         };
         self.status.at = now;
         self.status.supply = supply;

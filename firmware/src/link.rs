@@ -124,6 +124,8 @@ pub struct Status {
     pub forecast_s: Option<f32>,
     /// Density of the outside air, where sensed, kg/m³.
     pub density_kgpm3: Option<f32>,
+    /// Temperature at the outside sensor, where there is one, °C.
+    pub temperature_degc: Option<f32>,
     /// Longest step since the last status, µs.
     pub step_us: u32,
     /// Records for which the log had no room.
@@ -301,6 +303,7 @@ pub(crate) mod tests {
             since_landing_s: Some(1.0),
             forecast_s: Some(1.0),
             density_kgpm3: Some(1.0),
+            temperature_degc: Some(1.0),
             step_us: u32::MAX,
             lost: u32::MAX,
             ..Status::default()

@@ -249,13 +249,14 @@ impl Seen {
                 or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
             ),
             format!(
-                "{:.1} s  landings {}{}{}{}{}",
+                "{:.1} s  landings {}{}{}{}{}{}",
                 s.at.seconds(),
                 s.landings,
                 or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
                 or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
                 or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
                 if s.supply == Some(false) { ", SUPPLY OFF" } else { "" },
+                or(s.temperature_degc.map(|t| format!(", air {t:.0} °C")), ""),
             ),
         )
     }
