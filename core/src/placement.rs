@@ -28,7 +28,7 @@ impl Setup {
         start: &Motion<L>,
         arrival: &Arrival<L>,
         inputs: &Inputs<L>,
-        flight_steps: u16,
+        front_steps: u16,
     ) -> GapWindow<L> {
         let (climb, cos) = (self.bag.climb(), self.bag.slope_cos());
         let contact = inputs.get(Uncertain::ContactHeight);
@@ -54,7 +54,7 @@ impl Setup {
         let mut low_m = low_m.max(zero);
         let mut none = met.not();
         if below.any() {
-            let rise = fly_to_rising(start, &edge, &drag, flight_steps);
+            let rise = fly_to_rising(start, &edge, &drag, front_steps);
             low_m = L::select(below, low_m.max(rise.motion.place_m[0]), low_m);
             none = none.or(below.and(rise.met.not()));
         }

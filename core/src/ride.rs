@@ -24,7 +24,9 @@ use crate::takeoff::{Release, TakeOff};
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Steps {
-    /// On each straight.
+    /// On the straight that the run starts on, where the speed may be 0.
+    pub start: u16,
+    /// On each other straight.
     pub straight: u16,
     /// On each arc of the roll-in.
     pub arc: u16,
@@ -34,11 +36,13 @@ pub struct Steps {
     pub lip: u16,
     /// In the flight.
     pub flight: u16,
+    /// In the flight as far as the bag's front edge, where only the height there is asked for.
+    pub front: u16,
 }
 
 impl Steps {
     /// Steps for a single run where accuracy comes first: far below a millimetre at the landing.
-    pub const FINE: Self = Self { straight: 8, arc: 16, takeoff: 16, lip: 2, flight: 10 };
+    pub const FINE: Self = Self { start: 8, straight: 8, arc: 16, takeoff: 16, lip: 2, flight: 10, front: 10 };
 }
 
 /// What does not change between runs: the surface, the air, the masses.
@@ -248,7 +252,8 @@ pub fn ride<L: Lane, const TIME: bool>(
                 }
                 let part =
                     Straight { length, sin_up, cos, mass_z_end_m, before_m: segment.before_foot_m - segment.length_m };
-                part.ride::<TIME>(&mut state, &losses, steps.straight, &mut visit);
+                let count = if index == 0 { steps.start } else { steps.straight };
+                part.ride::<TIME>(&mut state, &losses, count, &mut visit);
             }
             Shape::Arc { radius_m, sin0, cos0, turn_rad } => {
                 let arc = Arc::new(radius_m, (sin0, cos0), turn_rad, segment.z_start_m, h);
@@ -461,7 +466,7 @@ mod tests {
             // The error of the steps falls sixteenfold with each doubling, down to the rounding.
             for (count, tolerance) in [(1, 3.0e-4), (2, 2.0e-5), (4, 2.0e-6), (8, 1.0e-6)] {
                 let mut at_end = 0.0;
-                let steps = Steps { straight: count, ..Steps::FINE };
+                let steps = Steps { start: count, straight: count, ..Steps::FINE };
                 let mut inputs = input(crr, 0.6, 0.0);
                 inputs.start_height_m = path.start_height_m();
                 ride::<f32, false>(&slope(&path, &takeoff, 95.0), &inputs, &steps, |p| {
@@ -521,7 +526,7 @@ mod tests {
         let mut inputs = input(0.018, 0.6, 3.5);
         inputs.start_height_m = 7.2;
         let time = |count: u16| {
-            let steps = Steps { straight: count, arc: 64, takeoff: 48, lip: 4, flight: 1 };
+            let steps = Steps { start: count, straight: count, arc: 64, takeoff: 48, lip: 4, flight: 1, front: 1 };
             ride::<f32, true>(&slope(&path, &takeoff, 90.0), &inputs, &steps, |_| {}).time_s
         };
         let fine = time(24);

@@ -156,15 +156,15 @@ impl Setup {
     /// A run meets the front if it never rises to the contact height above the top's (unbounded)
     /// plane, or is still under it where it passes the front edge.
     #[inline(always)]
-    pub fn fly<L: Lane>(&self, start: &Motion<L>, inputs: &Inputs<L>, flight_steps: u16) -> (Arrival<L>, L::Mask) {
+    pub fn fly<L: Lane>(&self, start: &Motion<L>, inputs: &Inputs<L>, steps: &Steps) -> (Arrival<L>, L::Mask) {
         let drag = self.drag(inputs);
         let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
-        let arrival = fly_to_falling(start, &plane, &drag, flight_steps);
+        let arrival = fly_to_falling(start, &plane, &drag, steps.flight);
         let zero = L::splat(0.0);
         let below = plane.distance(start).lt(zero);
         let mut front = arrival.met.not();
         if below.any() {
-            let edge = fly_to_x(start, L::splat(self.bag.gap_m), &drag, flight_steps);
+            let edge = fly_to_x(start, L::splat(self.bag.gap_m), &drag, steps.front);
             let under = plane.distance(&edge.motion).lt(zero).and(edge.time_s.lt(arrival.time_s)).and(edge.met);
             front = front.or(below.and(under));
         }
@@ -182,7 +182,7 @@ impl Setup {
     #[inline(always)]
     pub fn run_from<L: Lane>(&self, end: &RideEnd<L>, inputs: &Inputs<L>, steps: &Steps) -> Run<L> {
         let start = self.release(end.speed_mps, inputs);
-        let (arrival, front) = self.fly(&start, inputs, steps.flight);
+        let (arrival, front) = self.fly(&start, inputs, steps);
         self.landing(end, &arrival, front, inputs)
     }
 
@@ -211,38 +211,79 @@ impl Setup {
         }
     }
 
-    /// The fewest steps that keep every one of `probes` within `tolerance_m` of the fine steps at the
-    /// landing (and at the bag's front, where the path begins below the top).
+    /// Few steps that keep every one of `probes` within `tolerance_m` of the fine steps at the landing (and at the
+    /// bag's front, where the path begins below the top).
     ///
-    /// Each kind of step is tried alone, coarsest first, with the others fine; a quarter of the
-    /// tolerance is allowed to each.
+    /// Each kind of step is tried alone with the others fine, which gives its error at each count. From one step
+    /// of each kind on, the kind whose next count takes most error away for its steps gets it, until the errors
+    /// together are within the tolerance.
     pub fn choose_steps(&self, probes: &[Inputs<f32>], tolerance_m: f32) -> Steps {
         const LADDER: [u16; 9] = [1, 2, 3, 4, 5, 6, 8, 12, 16];
-        let kinds: [fn(&mut Steps) -> &mut u16; 4] =
-            [|s| &mut s.straight, |s| &mut s.arc, |s| &mut s.takeoff, |s| &mut s.flight];
-        let mut chosen = Steps { lip: 1, ..Steps::FINE };
-        for kind in kinds {
-            for count in LADDER {
-                let mut trial = Steps { lip: 1, ..Steps::FINE };
-                *kind(&mut trial) = count;
-                *kind(&mut chosen) = count;
-                if probes.iter().all(|probe| self.deviation_m(probe, &trial) <= 0.25 * tolerance_m) {
+        const KINDS: [fn(&mut Steps) -> &mut u16; 5] =
+            [|s| &mut s.start, |s| &mut s.straight, |s| &mut s.arc, |s| &mut s.takeoff, |s| &mut s.flight];
+        let fine = Steps { lip: 1, ..Steps::FINE };
+        let worst = |trial: &Steps, which: usize| {
+            let errors = probes.iter().filter_map(|probe| self.deviation_m(probe, trial).get(which).copied());
+            errors.fold(0.0, libm::fmaxf)
+        };
+        let mut errors_m = [[0.0_f32; LADDER.len()]; KINDS.len()];
+        for (kind, errors) in KINDS.iter().zip(&mut errors_m) {
+            for (count, error) in LADDER.iter().zip(errors) {
+                let mut trial = fine;
+                *kind(&mut trial) = *count;
+                *error = worst(&trial, 0);
+                // A sixteenth is little beside what the other kinds leave.
+                if *error <= tolerance_m * 0.0625 {
                     break;
                 }
             }
         }
+        let mut rungs = [0_usize; KINDS.len()];
+        for _ in 0..KINDS.len() * LADDER.len() {
+            let at = |kind: usize, rung: usize| errors_m.get(kind).and_then(|list| list.get(rung)).copied();
+            let sum: f32 = rungs.iter().enumerate().filter_map(|(kind, rung)| at(kind, *rung)).sum();
+            if sum <= tolerance_m {
+                break;
+            }
+            let mut best = (f32::NEG_INFINITY, 0);
+            for (kind, rung) in rungs.iter().enumerate() {
+                let count = |rung: usize| LADDER.get(rung).copied().map(f32::from);
+                if let (Some(now), Some(then), Some(few), Some(more)) =
+                    (at(kind, *rung), at(kind, *rung + 1), count(*rung), count(*rung + 1))
+                {
+                    // Where two errors cancel at one count, the next may be worse: then the one after it.
+                    let gain = (now - then) / (more - few);
+                    if now > 0.0 && gain > best.0 {
+                        best = (gain, kind);
+                    }
+                }
+            }
+            match rungs.get_mut(best.1) {
+                Some(rung) if best.0.is_finite() => *rung += 1,
+                _ => break,
+            }
+        }
+        let mut chosen = fine;
+        for (kind, rung) in KINDS.iter().zip(rungs) {
+            *kind(&mut chosen) = LADDER.get(rung).copied().unwrap_or(16);
+        }
+        // Where it passes the front a path is only above or below: that error does not add to the others, but many
+        // paths may pass close to it.
+        let enough = |front: &u16| worst(&Steps { front: *front, ..fine }, 1) <= 0.25 * tolerance_m;
+        chosen.front = LADDER.iter().copied().find(enough).unwrap_or(16);
         chosen
     }
 
-    /// How far a landing moves when taken with `steps` instead of the fine ones.
-    fn deviation_m(&self, inputs: &Inputs<f32>, steps: &Steps) -> f32 {
+    /// How far a landing, and the height at the bag's front, move when taken with `steps` instead of the fine ones.
+    fn deviation_m(&self, inputs: &Inputs<f32>, steps: &Steps) -> [f32; 2] {
         let fine_end = self.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
         let fine = self.run_from(&fine_end, inputs, &Steps::FINE);
         let end = self.ride::<f32, false>(inputs, steps, |_| {});
         let trial = self.run_from(&end, inputs, steps);
         if fine_end.stalled || fine_end.left {
-            return 0.0;
+            return [0.0; 2];
         }
+        let mut front_m = 0.0;
         let mut off_m = libm::fabsf(trial.ride_speed_mps - fine.ride_speed_mps);
         if !fine.front {
             off_m = libm::fmaxf(off_m, libm::fabsf(trial.along_m - fine.along_m));
@@ -252,8 +293,8 @@ impl Setup {
         if plane.distance(&start) < 0.0 {
             let drag = self.drag(inputs);
             let at = |steps: u16| plane.distance(&fly_to_x(&start, self.bag.gap_m, &drag, steps).motion);
-            off_m = libm::fmaxf(off_m, libm::fabsf(at(steps.flight) - at(Steps::FINE.flight)));
+            front_m = libm::fabsf(at(steps.front) - at(Steps::FINE.front));
         }
-        off_m
+        [off_m, front_m]
     }
 }

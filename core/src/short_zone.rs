@@ -62,7 +62,7 @@ pub fn short_run(setup: &Setup, inputs: &Inputs<f32>, lip_speed_mps: f32) -> Sho
 
 fn landing(setup: &Setup, inputs: &Inputs<f32>, lip_speed_mps: f32) -> Outcome {
     let start = setup.release(lip_speed_mps, inputs);
-    let (arrival, front) = setup.fly(&start, inputs, Steps::FINE.flight);
+    let (arrival, front) = setup.fly(&start, inputs, &Steps::FINE);
     if front {
         return Outcome::Front;
     }

@@ -243,6 +243,28 @@ fn the_same_seed_gives_the_same_bytes_at_any_number_of_threads() {
     };
     let one = sweep("1");
     assert!(!one.is_empty() && one == sweep("2") && one == sweep("8"));
+    // A map over two keys, which computes the mean run alone: more points than go into a batch.
+    let map = |threads: &'static str| {
+        let args =
+            ["sweep", "--demo", "--vary", "roll_in.start_height=5 m..6 m/64", "--vary", "bag.gap=0.5 m..2 m/150"];
+        let rest = ["--show", "flight.along_m,ride.lip_speed_mps", "--format", "csv", "--threads", threads];
+        String::from_utf8(run(&[&args[..], &rest[..]].concat()).stdout).unwrap()
+    };
+    let one = map("1");
+    assert!(one == map("2") && one == map("8"));
+    let rows: Vec<Vec<f64>> =
+        one.lines().skip(1).map(|row| row.split(',').map(|cell| cell.parse().unwrap()).collect()).collect();
+    assert_eq!(rows.len(), 64 * 150);
+    assert!(rows.windows(2).all(|pair| (pair[0][0], pair[0][1]) < (pair[1][0], pair[1][1])), "out of order");
+    // The same figures as where everything is computed.
+    let args = ["sweep", "--demo", "--vary", "roll_in.start_height=5 m..6 m/64", "--format", "csv", "--show"];
+    let alone = run(&[&args[..], &["flight.along_m"]].concat());
+    let with_air = run(&[&args[..], &["flight.along_m,air.density_kgpm3"]].concat());
+    let along = |output: &Output| -> Vec<String> {
+        let text = String::from_utf8(output.stdout.clone()).unwrap();
+        text.lines().map(|row| row.split(',').nth(1).unwrap().to_owned()).collect()
+    };
+    assert_eq!(along(&alone), along(&with_air));
 }
 
 #[test]

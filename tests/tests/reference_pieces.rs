@@ -121,7 +121,7 @@ fn sections_of_a_ride() {
             carry: 1.0,
         };
         let mut points: Vec<RidePoint<f32>> = Vec::new();
-        let steps = Steps { straight: 24, arc: 64, takeoff: 48, lip: 8, flight: 1 };
+        let steps = Steps { start: 24, straight: 24, arc: 64, takeoff: 48, lip: 8, flight: 1, front: 1 };
         let ridden = ride::<f32, true>(&slope_of, &input, &steps, |point| points.push(*point));
         match ends_by {
             "end" => {}

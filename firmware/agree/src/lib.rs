@@ -32,7 +32,7 @@ pub const SITES: &[Site] = &include!("sites.in");
 pub const LIST: usize = 16;
 
 /// Steps of every ride and flight: what a device takes for results within a millimetre or so.
-const STEPS: Steps = Steps { straight: 3, arc: 4, takeoff: 4, lip: 1, flight: 3 };
+const STEPS: Steps = Steps { start: 3, straight: 3, arc: 4, takeoff: 4, lip: 1, flight: 3, front: 1 };
 
 /// One site in the core's units and precision. Its `Debug` form is how `sites.in` is written.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -16,7 +16,7 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
     if !stated {
         note(&gap_taken(&site));
     }
-    let parts = Parts { sampling: true, placement: true, starts: true, ..Parts::QUICK };
+    let parts = Parts { sampling: true, tails: true, placement: true, starts: true, ..Parts::QUICK };
     let mut results = computed(&site, parts, &args.sampling.threads)?;
     keep_findings(&mut results, &PLACE_TOPICS);
     let text = match args.format {
@@ -25,6 +25,7 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
         TextOrJson::Json => output::json(&json!({
             "site": results.site,
             "placement": results.placement,
+            "tails": results.spread.tails,
             "findings": results.findings,
             "cautions": results.cautions,
         }))?,

@@ -5,13 +5,14 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use landfall::plan::results::Results;
-use landfall::plan::{Parts, PlanError, compute};
+use landfall::plan::{Parts, PlanError, compute, mean_run};
 use landfall::sampling::Stop;
 use landfall::site::{Site, nearest};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::Uncertain;
 use rayon::prelude::*;
-use serde_json::{Map, Value};
+use serde::Serialize;
+use serde_json::{Map, Value, json};
 
 use super::args::{Format, Sweep};
 use super::output::Stream;
@@ -45,7 +46,8 @@ pub(crate) fn run(args: &Sweep) -> anyhow::Result<End> {
     // On a sloped top the sampled landings say how thin the bag is under the hardest of them.
     parts.sampling |=
         parts.pressures && (!level_top(&site) || args.vary.iter().any(|v| v.key.name().ends_with("_height")));
-    let job = Job { site, first, second, parts, shown };
+    let mean_only = shown.iter().all(|key| key.starts_with("ride.") || key.starts_with("flight."));
+    let job = Job { site, first, second, parts, mean_only, shown };
     let bar = Progress::of_points(rows as u64);
     let mut stream = Stream::new(args.output.output.as_deref());
     let whole = with_threads(&args.sampling.threads, || job.run(args.format, rows, &stop, &bar, &mut stream))??;
@@ -62,7 +64,19 @@ struct Job<'a> {
     first: &'a Vary,
     second: Option<&'a Vary>,
     parts: Parts,
+    /// Whether only the mean run is shown, so that nothing else is computed.
+    mean_only: bool,
     shown: Vec<String>,
+}
+
+/// The site with one value set, or why it cannot be; and the value as it is shown.
+type Varied = (Option<f64>, Result<Site, String>);
+
+fn varied(site: &Site, vary: &Vary, si: f64) -> Result<Site, String> {
+    site.with_value(vary.key.dotted, si).map_err(|faults| {
+        let words: Vec<String> = faults.faults.iter().map(|f| format!("{} {}", f.key, f.message)).collect();
+        words.join("; ")
+    })
 }
 
 /// A row: what was varied, and the results or why there are none.
@@ -89,14 +103,23 @@ impl Job<'_> {
             Format::Json => stream.add("[")?,
         };
         // Few points at a time, so that rows come while the work goes on; enough to keep every thread busy.
-        let batch = rayon::current_num_threads() * if self.parts.sampling || self.parts.pressures { 2 } else { 32 };
+        let each = match (self.parts.sampling || self.parts.pressures, self.mean_only) {
+            (true, _) => 2,
+            (false, false) => 32,
+            (false, true) => 1024,
+        };
+        let batch = rayon::current_num_threads() * each;
+        let inner = self.second.map_or(1, |second| second.range.points.len());
         let (mut whole, mut done) = (0, 0);
         while done < rows && wanted {
             let until = rows.min(done + batch);
+            // The first key's value is set once for all values of the second.
+            let outer: Vec<Varied> =
+                (done / inner..=(until - 1) / inner).into_par_iter().map(|i| self.outer(i)).collect();
             let computed: Vec<Row> = (done..until)
                 .into_par_iter()
                 .map(|index| {
-                    let row = self.row(index, stop);
+                    let row = self.row(&outer[index / inner - done / inner], index % inner, stop);
                     bar.points_done(1);
                     row
                 })
@@ -134,32 +157,39 @@ impl Job<'_> {
         varied.chain(self.shown.iter().cloned()).collect()
     }
 
-    fn row(&self, index: usize, stop: &Stop) -> Row {
-        let (i, j) = match self.second {
-            None => (index, 0),
-            Some(second) => (index / second.range.points.len(), index % second.range.points.len()),
-        };
-        let mut at = Vec::new();
-        let mut site = Ok(self.site.clone());
-        for (vary, i) in [(Some(self.first), i), (self.second, j)] {
-            let Some(vary) = vary else { continue };
-            let Some(point) = vary.range.points.get(i) else { continue };
-            at.push(point.shown);
-            site = site.and_then(|site: Site| site.with_value(vary.key.dotted, point.si));
+    /// The site with the first key's value set.
+    fn outer(&self, i: usize) -> Varied {
+        match self.first.range.points.get(i) {
+            Some(point) => (Some(point.shown), varied(&self.site, self.first, point.si)),
+            None => (None, Ok(self.site.clone())),
         }
-        let results = site.map_err(|faults| {
-            let words: Vec<String> = faults.faults.iter().map(|f| format!("{} {}", f.key, f.message)).collect();
-            words.join("; ")
-        });
-        let results = results.and_then(|site| {
-            let results = compute(&site, self.parts, stop).map_err(|error| error.to_string())?;
+    }
+
+    fn row(&self, outer: &Varied, j: usize, stop: &Stop) -> Row {
+        let mut at: Vec<f64> = outer.0.into_iter().collect();
+        let point = self.second.and_then(|second| Some((second, second.range.points.get(j)?)));
+        let both;
+        let site = match (&outer.1, point) {
+            (Ok(site), Some((second, point))) => {
+                both = varied(site, second, point.si);
+                &both
+            }
+            (site, _) => site,
+        };
+        at.extend(point.map(|(_, point)| point.shown));
+        let results = site.as_ref().map_err(Clone::clone).and_then(|site| {
+            if self.mean_only {
+                let (ride, flight) = mean_run(site).map_err(|error| error.to_string())?;
+                return self.values(&json!({ "ride": ride, "flight": flight }));
+            }
+            let results = compute(site, self.parts, stop).map_err(|error| error.to_string())?;
             self.values(&results)
         });
         Row { at, results }
     }
 
     /// The shown results; null for those that a point does not have.
-    fn values(&self, results: &Results) -> Result<Vec<Value>, String> {
+    fn values(&self, results: &impl Serialize) -> Result<Vec<Value>, String> {
         let all = serde_json::to_value(results).map_err(|error| error.to_string())?;
         let find = |key: &String| {
             let found = key.split('.').try_fold(&all, |value, part| match value {
@@ -283,6 +313,7 @@ fn parts_for(shown: &[String]) -> Parts {
             return Parts::ALL;
         }
         let rider = key.starts_with("riders.") && ["sd_along_m", "miss", "worst"].iter().any(|end| key.ends_with(end));
+        parts.tails |= starts(&["spread.tails"]);
         parts.sampling |= rider || starts(&["spread.sampling", "spread.methods_agree", "placement.miss_now"]);
         // Everything of the placement that the chances of a miss decide.
         let quick = [

@@ -35,6 +35,8 @@ use supply::{Committed, Hard};
 pub struct Parts {
     /// Sampling of the three riders.
     pub sampling: bool,
+    /// Far tails: chances of a miss by importance sampling.
+    pub tails: bool,
     /// Best gap and band (needs the sampling).
     pub placement: bool,
     /// Lowest and highest start (needs the placement).
@@ -47,10 +49,11 @@ pub struct Parts {
 
 impl Parts {
     /// Everything.
-    pub const ALL: Self = Self { sampling: true, placement: true, starts: true, hold_winds: true, pressures: true };
+    pub const ALL: Self =
+        Self { sampling: true, tails: true, placement: true, starts: true, hold_winds: true, pressures: true };
     /// Only what needs neither sampling nor the search for pressures.
     pub const QUICK: Self =
-        Self { sampling: false, placement: false, starts: false, hold_winds: false, pressures: false };
+        Self { sampling: false, tails: false, placement: false, starts: false, hold_winds: false, pressures: false };
 }
 
 /// Why there is no plan.
@@ -201,6 +204,7 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
         spread: Spread {
             differences: spreads[0].as_ref().map(sampled::differences_result),
             sampling: landings.as_ref().map(|landings| landings.result(&draws)),
+            tails: if parts.tails { Some(sampled::tails(&model, &draws)?) } else { None },
             methods_agree: landings.as_ref().and_then(|landings| landings.agrees(spreads[0].as_ref())),
         },
         placement,
@@ -215,6 +219,17 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
     };
     results.findings = findings::findings(site, &results);
     Ok(results)
+}
+
+/// The ride and the flight of the mean rider with all inputs at their site values, as [`compute`] gives them, and
+/// nothing else: for maps of many points.
+///
+/// # Errors
+/// [`PlanError`].
+pub fn mean_run(site: &Site) -> Result<(results::Ride, results::Flight), PlanError> {
+    let model = Model::new(site)?;
+    let one = single(&model.setups[0], &model.uncertainty.at_mean());
+    Ok((parts::ride(&model, &one), parts::flight(&model, &one)))
 }
 
 /// The hard landing: mean plus 3.09 standard deviations of the speed into the top, the largest of the three riders', at

@@ -13,9 +13,9 @@ use landfall_core::short_zone::{Hit, WALKING_MPS, clearing_speed_mps, front_from
 use landfall_core::stop_line::last_stop_line;
 
 /// Steps of the single runs that a plan shows.
-pub const DETAIL: Steps = Steps { straight: 24, arc: 64, takeoff: 48, lip: 4, flight: 16 };
+pub const DETAIL: Steps = Steps { start: 24, straight: 24, arc: 64, takeoff: 48, lip: 4, flight: 16, front: 8 };
 /// Steps for finding the place where a ride ends before the lip.
-const CLOSE: Steps = Steps { straight: 600, arc: 600, takeoff: 600, lip: 100, flight: 1 };
+const CLOSE: Steps = Steps { start: 600, straight: 600, arc: 600, takeoff: 600, lip: 100, flight: 1, front: 1 };
 
 /// What the single run of a rider comes to.
 pub struct Single {

@@ -137,6 +137,38 @@ pub struct Spread {
     pub sampling: Option<Sampling>,
     /// Whether the two agree within four standard errors and 2 %; where not, the sampling is trusted.
     pub methods_agree: Option<bool>,
+    /// Chances of a miss that plain sampling sees few of, by importance sampling.
+    pub tails: Option<Tails>,
+}
+
+/// Chances of a miss of the three riders by importance sampling, down to 1 in 1,000 million.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Tails {
+    /// The rider with the largest of them: mean, lightest or heaviest.
+    pub worst: &'static str,
+    /// The mean rider's.
+    pub mean: Tail,
+    /// The lightest rider's.
+    pub lightest: Tail,
+    /// The heaviest rider's.
+    pub heaviest: Tail,
+}
+
+/// A chance of a miss by importance sampling.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct Tail {
+    /// Chance of missing the landing field; where it is below 1 in 1,000 million that bound.
+    pub miss: f64,
+    /// Lower end of its 95 % interval; 0 where only the bound is known.
+    pub miss_low: f64,
+    /// Upper end.
+    pub miss_high: f64,
+    /// The part of each outcome in the chance, estimated however small.
+    pub outcomes: BTreeMap<&'static str, f64>,
+    /// Runs of the estimate that missed.
+    pub misses: u64,
+    /// Runs of the estimate.
+    pub samples: u64,
 }
 
 /// By divided differences.

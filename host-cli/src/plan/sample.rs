@@ -116,6 +116,7 @@ pub fn results() -> Results {
                 along_shape: Vec::new(),
             }),
             methods_agree: Some(true),
+            tails: None,
         },
         placement: Placement {
             gap_m: 0.8,

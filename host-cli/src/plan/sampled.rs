@@ -1,9 +1,10 @@
 //! The sampled parts of a plan: where landings fall, where the bag should stand, hold winds.
 
 use super::PlanError;
-use super::model::Model;
-use super::results::{Differences as DifferencesResult, Sampling};
+use super::model::{Model, RIDERS};
+use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Draws, Failure, MissOverGap, Question, moved};
+use crate::sampling::tails::{Effort, RESOLVED, tail};
 use crate::sampling::{Job, Sampled, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
@@ -172,6 +173,54 @@ impl Landings {
             along_shape: sampled.histograms.as_ref().map_or_else(Vec::new, |h| h[0].shape(SHAPE)),
         }
     }
+}
+
+/// The chances of a miss by importance sampling.
+///
+/// # Errors
+/// [`PlanError::Stopped`].
+pub fn tails(model: &Model, draws: &Draws<'_>) -> Result<Tails, PlanError> {
+    let steps = model.steps(&[&model.uncertainty]);
+    let mut own: Vec<(usize, Tail)> = Vec::new();
+    for rider in model.distinct() {
+        let job = Job {
+            setup: &model.setups[rider],
+            uncertainty: &model.uncertainty,
+            steps,
+            samples: 0,
+            first: 0,
+            seed: draws.seed,
+            bounds: None,
+            gaps_to_m: None,
+        };
+        let found = tail(&job, &Effort::USUAL, draws.stop).ok_or(PlanError::Stopped)?;
+        let resolved = found.miss > RESOLVED;
+        let outcomes = Outcome::ALL.iter().zip(found.outcomes).filter(|(outcome, _)| **outcome != Outcome::On);
+        own.push((
+            rider,
+            Tail {
+                miss: found.miss.max(RESOLVED),
+                miss_low: if resolved { found.low } else { 0.0 },
+                miss_high: found.high.max(RESOLVED),
+                outcomes: outcomes.map(|(outcome, part)| (outcome.name(), part)).collect(),
+                misses: found.hits,
+                samples: found.runs,
+            },
+        ));
+    }
+    let of = |rider: usize| {
+        let stands = model.stands_for(rider);
+        let mut found = own.iter().filter(|(other, _)| *other == stands).map(|(_, tail)| tail.clone());
+        found.next().ok_or(PlanError::Stopped)
+    };
+    let (mean, lightest, heaviest) = (of(0)?, of(1)?, of(2)?);
+    let mut worst = 0;
+    for (rider, tail) in [(1, &lightest), (2, &heaviest)] {
+        if tail.miss > [&mean, &lightest, &heaviest][worst].miss {
+            worst = rider;
+        }
+    }
+    Ok(Tails { worst: RIDERS[worst], mean, lightest, heaviest })
 }
 
 /// What is printed of the divided differences.

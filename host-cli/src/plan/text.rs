@@ -303,6 +303,17 @@ fn riders(page: &mut Page, r: &Results) {
     };
     let (lightest, heaviest) = (rider(&r.riders.lightest), rider(&r.riders.heaviest));
     page.plain("riders", &format!("from the front edge: {lightest}, {heaviest}"));
+    if let Some(tails) = &r.spread.tails {
+        let each = [("mean", &tails.mean), ("lightest", &tails.lightest), ("heaviest", &tails.heaviest)];
+        let words = each.map(|(name, tail)| format!("{name} {}", tail_chance(tail)));
+        page.plain("tails", &format!("chance of a miss by weighted runs: {}", words.join(", ")));
+    }
+}
+
+/// A chance by importance sampling in words; where it is not resolved the bound.
+fn tail_chance(tail: &super::results::Tail) -> String {
+    let bound = if tail.miss_low > 0.0 { "" } else { "under " };
+    format!("{bound}{}", chance(tail.miss))
 }
 
 fn cautions(page: &mut Page, results: &Results) {

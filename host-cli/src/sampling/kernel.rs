@@ -3,7 +3,7 @@
 use super::pack::Pack;
 use super::quantile::Histogram;
 use super::random::{DRAWN, Deviations, draw};
-use landfall_core::bag::Outcome;
+use landfall_core::bag::{Bag, Outcome};
 use landfall_core::inputs::{COUNT, Inputs, Uncertainty};
 use landfall_core::lane::Mask;
 use landfall_core::ride::Steps;
@@ -124,7 +124,7 @@ pub fn sample(job: &Job<'_>, stop: &Stop) -> Option<Sampled> {
 /// The same with at most `lanes` runs in a register: the result is the same bit for bit at any number of lanes.
 pub fn sample_over(job: &Job<'_>, stop: &Stop, lanes: u32) -> Option<Sampled> {
     let blocks = job.samples.div_ceil(BLOCK);
-    let block = dispatch::block_function(lanes);
+    let (block, _) = dispatch::kernels(lanes);
     let mut tally = (0..blocks)
         .into_par_iter()
         .fold(
@@ -197,6 +197,16 @@ impl Lists {
     };
 }
 
+/// The place of each run's outcome in [`Outcome::ALL`].
+#[inline(always)]
+fn name_all(bag: &Bag, lists: &Lists, names: &mut [u8; DRAWN]) {
+    for i in 0..DRAWN {
+        let landed = bag.landing(lists.along[i], lists.across[i]) as u8;
+        let mark = lists.failed[i] as u8;
+        names[i] = if mark == 0 { landed } else { mark - 1 };
+    }
+}
+
 /// How a run that did not land is marked.
 fn mark(outcome: Outcome) -> f32 {
     1.0 + f32::from(outcome as u8)
@@ -214,7 +224,7 @@ fn fly_all<P: Pack>(job: &Job<'_>, drawn: &Deviations, lists: &mut Lists) {
         let inputs: Inputs<P> = job.uncertainty.at(&deviations);
         let end = setup.ride::<P, false>(&inputs, &job.steps, |_| {});
         let start = setup.release(end.speed_mps, &inputs);
-        let (arrival, front) = setup.fly(&start, &inputs, job.steps.flight);
+        let (arrival, front) = setup.fly(&start, &inputs, &job.steps);
         let run = setup.landing(&end, &arrival, front, &inputs);
         run.along_m.store(&mut lists.along[at..]);
         run.across_m.store(&mut lists.across[at..]);
@@ -224,7 +234,7 @@ fn fly_all<P: Pack>(job: &Job<'_>, drawn: &Deviations, lists: &mut Lists) {
         let failed = P::select(run.stalled, P::splat(mark(Outcome::Stall)), failed);
         failed.store(&mut lists.failed[at..]);
         if job.gaps_to_m.is_some() {
-            let window = setup.gap_window(&start, &arrival, &inputs, job.steps.flight);
+            let window = setup.gap_window(&start, &arrival, &inputs, job.steps.front);
             let none = run.stalled.or(run.left_surface);
             P::select(none, P::splat(1.0), window.low_m).store(&mut lists.low[at..]);
             P::select(none, P::splat(-1.0), window.high_m).store(&mut lists.high[at..]);
@@ -250,15 +260,19 @@ fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> S
 }
 
 /// Adds the first `many` results to the tally.
+#[inline(always)]
 fn note(job: &Job<'_>, lists: &Lists, many: usize, tally: &mut Tally, sums: &mut Sums) {
     let bag = &job.setup.bag;
-    for i in 0..many {
-        let outcome = match lists.failed[i] as usize {
-            0 => bag.landing(lists.along[i], lists.across[i]) as usize,
-            mark => mark - 1,
-        };
-        tally.outcomes[outcome] += 1;
+    let mut names = [0_u8; DRAWN];
+    name_all(bag, lists, &mut names);
+    let names = names.get(..many).unwrap_or(&names);
+    let mut others = 0;
+    for (place, count) in tally.outcomes.iter_mut().enumerate().skip(1) {
+        let found: u32 = names.iter().map(|name| u32::from(usize::from(*name) == place)).sum();
+        *count += u64::from(found);
+        others += u64::from(found);
     }
+    tally.outcomes[0] += names.len() as u64 - others;
     if let Some(histograms) = &mut tally.histograms {
         let origin = origin(job);
         for i in (0..many).filter(|i| lists.failed[*i] == 0.0) {
@@ -284,26 +298,85 @@ fn note(job: &Job<'_>, lists: &Lists, many: usize, tally: &mut Tally, sums: &mut
     }
 }
 
-/// The block compiled for what the processor has; every version gives the same bits.
+/// [`DRAWN`] runs about a point other than the site's values: what was drawn, and what became of it.
+pub(super) struct Shot {
+    /// Deviations of each input.
+    pub deviations: Deviations,
+    /// Place of each run's outcome in [`Outcome::ALL`].
+    pub outcome: [u8; DRAWN],
+    /// Landing from the bag's front edge.
+    pub along: [f32; DRAWN],
+    /// Landing from the bag's centre line.
+    pub across: [f32; DRAWN],
+}
+
+impl Shot {
+    pub(super) const NEW: Self =
+        Self { deviations: [[0.0; DRAWN]; COUNT], outcome: [0; DRAWN], along: [0.0; DRAWN], across: [0.0; DRAWN] };
+}
+
+/// Where the deviations of a [`Shot`] are drawn from: a normal about a middle, as wide in each input.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct About {
+    pub middle: [f32; COUNT],
+    pub width: f32,
+}
+
+#[inline(always)]
+fn shoot<P: Pack>(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+    draw(first, job.seed, stream, &mut shot.deviations);
+    for (list, middle) in shot.deviations.iter_mut().zip(about.middle) {
+        for value in list {
+            *value = *value * about.width + middle;
+        }
+    }
+    let mut lists = Lists::NEW;
+    fly_all::<P>(job, &shot.deviations, &mut lists);
+    name_all(&job.setup.bag, &lists, &mut shot.outcome);
+    (shot.along, shot.across) = (lists.along, lists.across);
+}
+
+/// Takes [`DRAWN`] runs about a point: job, first run, stream, where, into.
+pub(super) type Shoot = fn(&Job<'_>, u64, u32, &About, &mut Shot);
+
+/// The kernel that takes a [`Shot`], with at most as many lanes as asked.
+pub(super) fn shoot_over(lanes: u32) -> Shoot {
+    dispatch::kernels(lanes).1
+}
+
+pub(super) use dispatch::lanes_asked;
+
+/// The kernels compiled for what the processor has; every version gives the same bits.
 mod dispatch {
-    use super::{Job, Sums, Tally, block};
+    use super::{About, Job, Shoot, Shot, Sums, Tally, block, shoot};
 
     type Block = fn(&Job<'_>, u64, u64, &mut Tally) -> Sums;
 
     #[cfg(target_arch = "x86_64")]
     #[allow(unsafe_code)]
     mod x86 {
+        use super::super::super::pack::Two;
         use super::super::super::pack::x86::{Pack4, Pack8, Pack16};
-        use super::{Job, Sums, Tally, block};
+        use super::{About, Job, Shot, Sums, Tally, block, shoot};
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
         fn wide(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
-            block::<Pack16>(job, first, count, tally)
+            block::<Two<Two<Pack16>>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx2")]
         fn middle(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
-            block::<Pack8>(job, first, count, tally)
+            block::<Two<Pack8>>(job, first, count, tally)
+        }
+
+        #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
+        fn wide_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+            shoot::<Two<Two<Pack16>>>(job, first, stream, about, shot);
+        }
+
+        #[target_feature(enable = "avx2")]
+        fn middle_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+            shoot::<Two<Pack8>>(job, first, stream, about, shot);
         }
 
         pub(super) fn avx512(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
@@ -317,7 +390,21 @@ mod dispatch {
         }
 
         pub(super) fn sse2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
-            block::<Pack4>(job, first, count, tally)
+            block::<Two<Pack4>>(job, first, count, tally)
+        }
+
+        pub(super) fn avx512_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+            // SAFETY: only handed out where the processor was found to have these features.
+            unsafe { wide_shot(job, first, stream, about, shot) }
+        }
+
+        pub(super) fn avx2_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+            // SAFETY: only handed out where the processor was found to have this feature.
+            unsafe { middle_shot(job, first, stream, about, shot) }
+        }
+
+        pub(super) fn sse2_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+            shoot::<Two<Pack4>>(job, first, stream, about, shot);
         }
     }
 
@@ -326,17 +413,26 @@ mod dispatch {
         block::<super::super::pack::wasm::Pack4>(job, first, count, tally)
     }
 
+    #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
+    fn wasm_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+        shoot::<super::super::pack::wasm::Pack4>(job, first, stream, about, shot);
+    }
+
     fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
         block::<f32>(job, first, count, tally)
     }
 
+    fn single_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+        shoot::<f32>(job, first, stream, about, shot);
+    }
+
     /// Most lanes asked for by `LANDFALL_LANES` (16, 8, 4 or 1); without it as many as there are.
-    pub(super) fn lanes_asked() -> u32 {
+    pub(in super::super) fn lanes_asked() -> u32 {
         std::env::var("LANDFALL_LANES").ok().and_then(|text| text.parse().ok()).unwrap_or(u32::MAX)
     }
 
-    /// The widest version that this processor runs with at most as many lanes as asked.
-    pub(super) fn block_function(asked: u32) -> Block {
+    /// The widest versions that this processor runs with at most as many lanes as asked.
+    pub(super) fn kernels(asked: u32) -> (Block, Shoot) {
         #[cfg(target_arch = "x86_64")]
         {
             let wide = std::is_x86_feature_detected!("avx512f")
@@ -344,20 +440,20 @@ mod dispatch {
                 && std::is_x86_feature_detected!("avx512vl")
                 && std::is_x86_feature_detected!("avx512bw");
             if wide && asked >= 16 {
-                return x86::avx512;
+                return (x86::avx512, x86::avx512_shot);
             }
             if std::is_x86_feature_detected!("avx2") && asked >= 8 {
-                return x86::avx2;
+                return (x86::avx2, x86::avx2_shot);
             }
             if asked >= 4 {
-                return x86::sse2;
+                return (x86::sse2, x86::sse2_shot);
             }
         }
         #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
         if asked >= 4 {
-            return wasm;
+            return (wasm, wasm_shot);
         }
         let _ = asked;
-        single
+        (single, single_shot)
     }
 }

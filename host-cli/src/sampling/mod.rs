@@ -4,5 +4,6 @@ mod kernel;
 pub mod pack;
 pub mod quantile;
 pub mod random;
+pub mod tails;
 
 pub use kernel::{Job, Sampled, Stop, sample, sample_over};

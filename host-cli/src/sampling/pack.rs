@@ -3,7 +3,8 @@
 //! Every operation is the same correctly rounded one that a single `f32` takes, so each run of a pack
 //! has the bits that the device computes for it.
 
-use landfall_core::lane::Lane;
+use landfall_core::lane::{Lane, Mask};
+use std::ops::{Add, Div, Mul, Neg, Sub};
 
 /// A lane type that is read from and written to lists.
 pub trait Pack: Lane {
@@ -26,6 +27,126 @@ impl Pack for f32 {
         if let Some(first) = to.first_mut() {
             *first = self;
         }
+    }
+}
+
+/// Two packs side by side.
+///
+/// A run is one long chain of operations, each waiting for the one before; with two chains at a time the
+/// processor has something to do while it waits.
+#[cfg_attr(not(any(target_arch = "x86_64", target_family = "wasm")), allow(dead_code))]
+#[derive(Clone, Copy)]
+pub(super) struct Two<T>(T, T);
+
+impl<M: Mask> Mask for Two<M> {
+    #[inline(always)]
+    fn splat(value: bool) -> Self {
+        Self(M::splat(value), M::splat(value))
+    }
+    #[inline(always)]
+    fn and(self, other: Self) -> Self {
+        Self(self.0.and(other.0), self.1.and(other.1))
+    }
+    #[inline(always)]
+    fn or(self, other: Self) -> Self {
+        Self(self.0.or(other.0), self.1.or(other.1))
+    }
+    #[inline(always)]
+    fn not(self) -> Self {
+        Self(self.0.not(), self.1.not())
+    }
+    #[inline(always)]
+    fn any(self) -> bool {
+        self.0.any() | self.1.any()
+    }
+}
+
+macro_rules! both {
+    ($trait:ident, $name:ident) => {
+        impl<L: Lane> $trait for Two<L> {
+            type Output = Self;
+            #[inline(always)]
+            fn $name(self, other: Self) -> Self {
+                Self($trait::$name(self.0, other.0), $trait::$name(self.1, other.1))
+            }
+        }
+    };
+    ($trait:ident, $name:ident, f32) => {
+        impl<L: Lane> $trait<f32> for Two<L> {
+            type Output = Self;
+            #[inline(always)]
+            fn $name(self, other: f32) -> Self {
+                Self($trait::$name(self.0, other), $trait::$name(self.1, other))
+            }
+        }
+    };
+}
+both!(Add, add);
+both!(Sub, sub);
+both!(Mul, mul);
+both!(Div, div);
+both!(Add, add, f32);
+both!(Sub, sub, f32);
+both!(Mul, mul, f32);
+
+impl<L: Lane> Neg for Two<L> {
+    type Output = Self;
+    #[inline(always)]
+    fn neg(self) -> Self {
+        Self(-self.0, -self.1)
+    }
+}
+
+impl<P: Pack> Lane for Two<P> {
+    type Mask = Two<P::Mask>;
+    #[inline(always)]
+    fn splat(value: f32) -> Self {
+        Self(P::splat(value), P::splat(value))
+    }
+    #[inline(always)]
+    fn sqrt(self) -> Self {
+        Self(self.0.sqrt(), self.1.sqrt())
+    }
+    #[inline(always)]
+    fn abs(self) -> Self {
+        Self(self.0.abs(), self.1.abs())
+    }
+    #[inline(always)]
+    fn min(self, other: Self) -> Self {
+        Self(self.0.min(other.0), self.1.min(other.1))
+    }
+    #[inline(always)]
+    fn max(self, other: Self) -> Self {
+        Self(self.0.max(other.0), self.1.max(other.1))
+    }
+    #[inline(always)]
+    fn lt(self, other: Self) -> Self::Mask {
+        Two(self.0.lt(other.0), self.1.lt(other.1))
+    }
+    #[inline(always)]
+    fn select(mask: Self::Mask, then: Self, otherwise: Self) -> Self {
+        Self(P::select(mask.0, then.0, otherwise.0), P::select(mask.1, then.1, otherwise.1))
+    }
+    #[inline(always)]
+    fn lane(self, index: usize) -> f32 {
+        if index / P::WIDTH == 1 { self.1.lane(index - P::WIDTH) } else { self.0.lane(index) }
+    }
+    #[inline(always)]
+    fn mask_lane(mask: Self::Mask, index: usize) -> bool {
+        if index / P::WIDTH == 1 { P::mask_lane(mask.1, index - P::WIDTH) } else { P::mask_lane(mask.0, index) }
+    }
+}
+
+impl<P: Pack> Pack for Two<P> {
+    const WIDTH: usize = 2 * P::WIDTH;
+    #[inline(always)]
+    fn load(from: &[f32]) -> Self {
+        Self(P::load(from), P::load(from.get(P::WIDTH..).unwrap_or_default()))
+    }
+    #[inline(always)]
+    fn store(self, to: &mut [f32]) {
+        self.0.store(to);
+        self.1.store(to.get_mut(P::WIDTH..).unwrap_or_default());
     }
 }
 

@@ -12,6 +12,7 @@ pub fn say(said: &mut Said<'_>) {
     arc_load(said);
     riders(said);
     chance_of_a_miss(said);
+    far_tail(said);
     short_and_long(said);
     steadying(said);
     methods(said);
@@ -219,6 +220,42 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
             );
         }
     }
+}
+
+/// What the importance sampling adds where plain runs see few misses or none.
+fn far_tail(said: &mut Said<'_>) {
+    let r = said.r;
+    let (Some(tails), Some(sampling)) = (&r.spread.tails, &r.spread.sampling) else {
+        return;
+    };
+    let worst = [("lightest", &tails.lightest), ("heaviest", &tails.heaviest)];
+    let tail = worst.iter().find(|(name, _)| *name == tails.worst).map_or(&tails.mean, |(_, tail)| *tail);
+    if tail.miss * sampling.samples as f64 > 100.0 {
+        // Plain runs resolve it.
+        return;
+    }
+    let text = if tail.miss_low > 0.0 {
+        let ways = worst_outcome(&share_of(&tail.outcomes)).map_or_else(String::new, |way| format!(" Mostly {way}."));
+        format!(
+            "Weighted runs put the chance of a miss at {} for the {} rider, the worst (95 % interval {} to {}).{ways}",
+            chance(tail.miss),
+            tails.worst,
+            chance(tail.miss_low),
+            chance(tail.miss_high)
+        )
+    } else {
+        format!("Weighted runs put the chance of a miss under {} for every rider.", chance(tail.miss))
+    };
+    said.note(
+        "miss",
+        format!("{text} That is the far tail of the stated normal spreads, which nobody has measured so far out."),
+    );
+}
+
+/// Each part over their sum.
+fn share_of(parts: &BTreeMap<&'static str, f64>) -> BTreeMap<&'static str, f64> {
+    let sum: f64 = parts.values().sum();
+    parts.iter().map(|(name, part)| (*name, part / sum)).collect()
 }
 
 fn worst_outcome(outcomes: &BTreeMap<&'static str, f64>) -> Option<String> {
