@@ -14,6 +14,7 @@ command -v python3 >/dev/null || needed+=(python3)
 python3 -c 'import ensurepip, venv' 2>/dev/null || needed+=(python3-venv)
 command -v node >/dev/null || needed+=(nodejs)
 command -v npm >/dev/null || needed+=(npm)
+command -v valgrind >/dev/null || needed+=(valgrind)
 if [ ${#needed[@]} -gt 0 ]; then
     echo "installing: ${needed[*]}"
     sudo=$([ "$(id -u)" = 0 ] || echo sudo)
@@ -38,6 +39,9 @@ cargo test --workspace --quiet
 
 stage "tables and pasted output in README.md"
 bash tests/readme.sh --check
+
+stage "instruction counts"
+bash tests/bench/counts.sh --check
 
 stage "report, card and page in Chromium"
 bash tests/browser/run.sh </dev/null
