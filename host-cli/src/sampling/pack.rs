@@ -34,7 +34,7 @@ impl Pack for f32 {
 ///
 /// A run is one long chain of operations, each waiting for the one before; with two chains at a time the
 /// processor has something to do while it waits.
-#[cfg_attr(not(any(target_arch = "x86_64", target_family = "wasm")), allow(dead_code))]
+#[cfg_attr(not(target_arch = "x86_64"), allow(dead_code))]
 #[derive(Clone, Copy)]
 pub(super) struct Two<T>(T, T);
 
