@@ -10,7 +10,7 @@
 //! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
 //! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
 //! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
-//! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`wind`]: what a builder and a coach ask about it;
+//! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`wind`]: what a builder and a coach ask;
 //! - [`watch`]: the alarm on the bag.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
@@ -30,6 +30,7 @@ pub mod flight;
 mod hermite;
 pub mod inputs;
 pub mod landing_limits;
+pub mod landing_shape;
 pub mod lane;
 pub mod openings;
 pub mod path;

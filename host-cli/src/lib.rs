@@ -7,6 +7,10 @@ pub mod box_side;
 pub mod build;
 #[cfg(not(target_family = "wasm"))]
 pub mod commands_site;
+#[cfg(not(target_family = "wasm"))]
+pub mod dirt;
+#[cfg(not(target_family = "wasm"))]
+pub mod logbook;
 pub mod page;
 pub mod plan;
 pub mod report;

@@ -14,4 +14,5 @@ fi
 "$env/bin/python" make_reference.py --check "$@"
 if [ $# -eq 0 ]; then
     "$env/bin/python" air_fixtures.py --check
+    "$env/bin/python" landing_shapes.py --check
 fi

@@ -46,6 +46,12 @@ pub const ROWS: &[Row] = &[
     row("projectiles", "Flight with quadratic drag", "SciPy DOP853, rtol 1e-12"),
     row("flights", "Flight in wind over sloped planes", "SciPy DOP853, rtol 1e-11"),
     row("fall_height", "Equivalent fall height", "drag-free form of Hubbard 2009, J. ASTM Int. 6(10) (from memory)"),
+    row(
+        "landing_shape_closed",
+        "Surface of one equivalent fall height, without air",
+        "closed equation of Hubbard 2009 (from memory), SciPy RK45",
+    ),
+    row("landing_shape", "Surface of one equivalent fall height, with air and wind", "SciPy DOP853, brentq and RK45"),
     row("clopper_pearson", "95 % interval of a chance", "SciPy beta quantiles"),
     row("normal_quantile", "Quantiles of the drawn deviations", "SciPy normal quantiles"),
     row("site_lengths", "32 sites: lengths and places", "second solution in double precision, SciPy"),

@@ -1,10 +1,12 @@
-//! The arguments of `ramp`.
+//! The arguments of `ramp` and `progress`.
 
 use std::path::PathBuf;
 
 use clap::{ValueEnum, ValueHint};
 use landfall::build::TABLES;
 use landfall::build::tiles::Paper;
+use landfall::dirt::text::TABLES as LANDING_TABLES;
+use landfall::site::{Dimension, parse_quantity};
 
 use super::args::{Format, Output, SiteArg, length};
 
@@ -110,4 +112,46 @@ pub(crate) struct Ramp {
     pub table: String,
     #[command(flatten)]
     pub output: Output,
+}
+
+/// Compare the same jump onto other landings than the bag
+///
+/// Plane landings of some slopes, with the equivalent fall height of the mean and of a hard landing against a published
+/// table of loose fill; and the surface on which no run falls more than a limit, whatever its speed. Dirt does not
+/// forgive the tries that fail.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  landfall progress hill.toml
+  landfall progress hill.toml --limit \"1 m\" --slope \"20 deg,30 deg,35 deg\"
+  landfall progress --demo --format csv --table slopes
+
+Every plane passes through the place where the mean run comes down on the bag; the surface begins
+at the near end of the plausible landings, as high as the bag's top.
+Exit code 1: the surface would be steeper than --steepest, or there is none.")]
+pub(crate) struct Progress {
+    #[command(flatten)]
+    pub site: SiteArg,
+    /// Slopes of plane landings, down positive, with commas.
+    #[arg(long, value_name = "ANGLE,…", value_parser = angle, value_delimiter = ',', num_args = 1, allow_hyphen_values = true,
+        default_values = ["0 deg", "10 deg", "20 deg", "30 deg", "40 deg"], hide_default_value = true)]
+    pub slope: Vec<f64>,
+    /// Equivalent fall height that the surface keeps; by default 1.5 m.
+    #[arg(long, value_name = "HEIGHT", value_parser = length)]
+    pub limit: Option<f64>,
+    /// Steepest surface that can be built and ridden; by default 40 deg.
+    #[arg(long, value_name = "ANGLE", value_parser = angle)]
+    pub steepest: Option<f64>,
+    /// Form of the answer.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Table of a CSV.
+    #[arg(long, value_name = "TABLE", default_value = LANDING_TABLES[0], value_parser = LANDING_TABLES)]
+    pub table: String,
+    #[command(flatten)]
+    pub output: Output,
+}
+
+fn angle(text: &str) -> Result<f64, String> {
+    parse_quantity(text.trim(), Dimension::Angle).map(|q| q.si).map_err(|e| format!("{e}; write it as \"30 deg\""))
 }

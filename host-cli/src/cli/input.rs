@@ -34,7 +34,11 @@ pub(crate) fn site(arg: &SiteArg) -> anyhow::Result<Site> {
 
 /// The site with the sampling that the arguments ask for.
 pub(crate) fn sampled_site(arg: &SiteArg, sampling: &Sampling) -> anyhow::Result<Site> {
-    let mut site = site(arg)?;
+    with_sampling(site(arg)?, sampling)
+}
+
+/// A site with the sampling that the arguments ask for.
+pub(crate) fn with_sampling(mut site: Site, sampling: &Sampling) -> anyhow::Result<Site> {
     for (key, value) in [("spread.samples", sampling.samples), ("spread.seed", sampling.seed)] {
         if let Some(value) = value {
             site = site.with_value(key, value.to_string().as_str())?;

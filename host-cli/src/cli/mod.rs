@@ -5,13 +5,16 @@ mod args;
 mod args_build;
 mod args_page;
 mod args_serve;
+mod args_logbook;
 mod arm;
 mod card;
 mod check;
 mod complete;
 mod input;
 mod log;
+mod logbook;
 mod new;
+mod other_landings;
 mod output;
 mod page;
 mod place;
@@ -94,12 +97,14 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Air(args)) => air::run(&args),
         Some(Command::Sweep(args)) => sweep::run(&args),
         Some(Command::Ramp(args)) => ramp::run(&args),
+        Some(Command::Progress(args)) => other_landings::run(&args),
         Some(Command::Arm(args)) => arm::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),
         Some(Command::Log(args)) => log::run(&args),
         Some(Command::Simulate(args)) => simulate::run(&args),
         Some(Command::Serve(args)) => serve::run(&args),
+        Some(Command::Logbook(args)) => logbook::run(&args),
         Some(Command::Schema(args)) => schema::run(&args),
         Some(Command::Completions(args)) => complete::completions(&args),
         Some(Command::Man(args)) => complete::man(&args),

@@ -1,0 +1,111 @@
+//! `landfall logbook`.
+
+use std::time::SystemTime;
+
+use anyhow::bail;
+use landfall::logbook::export::cells;
+use landfall::logbook::{Logbook, NewCheck, NewPlan, NewText, Source, text};
+use landfall::plan::Parts;
+use landfall::site::{demo, demo_text, read_site};
+use serde_json::json;
+
+use super::args::TextOrJson;
+use super::args_logbook::{Act, Check, Checklist, CsvOrJson, Export, KeepPlan, KeepText, Logbook as Args, Show, Shown};
+use super::plan::computed;
+use super::{End, input, note, output, table};
+
+pub(crate) fn run(args: &Args) -> anyhow::Result<End> {
+    match &args.act {
+        Act::Plan(args) => plan(args),
+        Act::Runs(args) => keep(args, Source::Runs),
+        Act::Box(args) => keep(args, Source::Box),
+        Act::Checklist(args) => checklist(args),
+        Act::Check(args) => check(args),
+        Act::List(args) => {
+            output::stdout(&text::list(&Logbook::open(&args.book.book, false)?)?)?;
+            Ok(End::Inside)
+        }
+        Act::Show(args) => show(args),
+        Act::Export(args) => export(args),
+    }
+}
+
+fn plan(args: &KeepPlan) -> anyhow::Result<End> {
+    let (site, words, name) = match &args.site.site {
+        None => (demo(), demo_text().to_owned(), "demo".to_owned()),
+        Some(path) => {
+            let (words, name) = input::text(path)?;
+            (read_site(&words, &name)?, words, name)
+        }
+    };
+    // A file that cannot be written to is told before the work.
+    let mut book = Logbook::open(&args.book.book, true)?;
+    let site = input::with_sampling(site, &args.sampling)?;
+    let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
+    let new = NewPlan { site: &site, site_text: &words, site_file: &name, results: &results };
+    let id = book.add_plan(SystemTime::now(), &new)?;
+    note(&format!("kept as plan {id}"));
+    output::stdout(&text::checklist(id, &book.checklist_of(Some(id))?.1).0)?;
+    Ok(super::plan::end(&results))
+}
+
+fn keep(args: &KeepText, source: Source) -> anyhow::Result<End> {
+    let (words, name) = input::text(&args.file)?;
+    let mut book = Logbook::open(&args.book.book, false)?;
+    let new = NewText { source, plan: args.plan, file: &name, text: &words, note: &args.note };
+    let (id, rows) = book.add_text(SystemTime::now(), &new)?;
+    note(&format!("kept as entry {id} with {rows} rows"));
+    Ok(End::Inside)
+}
+
+fn checklist(args: &Checklist) -> anyhow::Result<End> {
+    let book = Logbook::open(&args.book.book, false)?;
+    let (plan, rows) = book.checklist_of(args.plan)?;
+    let (words, open, outside) = text::checklist(plan, &rows);
+    match args.format {
+        TextOrJson::Text => output::stdout(&words)?,
+        TextOrJson::Json => {
+            output::stdout(&output::json(&json!({"plan": plan, "open": open, "outside": outside, "items": rows}))?)?;
+        }
+    }
+    Ok(if open + outside == 0 { End::Inside } else { End::Outside })
+}
+
+fn check(args: &Check) -> anyhow::Result<End> {
+    let mut book = Logbook::open(&args.book.book, false)?;
+    let new = NewCheck { plan: args.plan, number: args.number, who: &args.who, seen: &args.seen, note: &args.note };
+    let done = book.add_check(SystemTime::now(), &new)?;
+    let state = match done.within {
+        Some(true) => "inside",
+        Some(false) => "OUTSIDE",
+        None => "no limit computed",
+    };
+    note(&format!("kept as check {}: {}: {} ({state})", done.id, done.item.what, args.seen));
+    Ok(if done.within == Some(false) { End::Outside } else { End::Inside })
+}
+
+fn show(args: &Show) -> anyhow::Result<End> {
+    let book = Logbook::open(&args.book.book, false)?;
+    let what = match args.what {
+        Shown::Plan => "plan",
+        Shown::Entry => "entry",
+    };
+    output::put(args.output.output.as_deref(), &output::json(&book.show(what, args.number)?)?)?;
+    Ok(End::Inside)
+}
+
+fn export(args: &Export) -> anyhow::Result<End> {
+    let book = Logbook::open(&args.book.book, false)?;
+    let rows = match &args.table {
+        Some(name) => book.table(name)?,
+        None => None,
+    };
+    let words = match (args.format, rows) {
+        (CsvOrJson::Csv, Some(rows)) => table::csv(&cells(&rows))?,
+        (CsvOrJson::Csv, None) => bail!("a CSV holds one table; name it, such as `checks`"),
+        (CsvOrJson::Json, Some(rows)) => output::json(&rows)?,
+        (CsvOrJson::Json, None) => output::json(&book.everything()?)?,
+    };
+    output::put(args.output.output.as_deref(), &words)?;
+    Ok(End::Inside)
+}
