@@ -1,4 +1,4 @@
-//! `ramp` as it is used.
+//! `ramp`, `progress` and `logbook` as they are used.
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
@@ -66,4 +66,66 @@ fn a_ramp_that_cannot_be_is_refused() {
         assert!(err(&done).contains(words), "{args:?}: {}", err(&done));
     }
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0, "a refused command wrote a file");
+}
+
+#[test]
+fn other_landings_are_compared() {
+    let folder = tempfile::tempdir().unwrap();
+    let done = run(folder.path(), &["progress", "--demo"]);
+    assert_eq!(done.status.code(), Some(0), "{}", err(&done));
+    let text = out(&done);
+    for part in
+        ["Dirt does not forgive", "inside 40.0 degrees", "wood chips", "Assumed, since not stated: --limit 1.5 m"]
+    {
+        assert!(text.contains(part), "{part} not in\n{text}");
+    }
+    assert!(text.lines().all(|line| line.chars().count() <= 100));
+    // A lower fall needs a steeper surface, which is outside.
+    let done = run(folder.path(), &["progress", "--demo", "--limit", "2 ft", "--slope", "20 deg, 35 deg"]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(out(&done).contains("OUTSIDE: from") && out(&done).contains("on 35.0"), "{}", out(&done));
+    let csv = out(&run(folder.path(), &["progress", "--demo", "--format", "csv"]));
+    assert!(csv.starts_with("distance_m,height_m,slope_deg,fall_m,") && csv.lines().count() > 10, "{csv}");
+    let json: Value =
+        serde_json::from_slice(&run(folder.path(), &["progress", "--demo", "--format", "json"]).stdout).unwrap();
+    assert_eq!(json["slopes"].as_array().unwrap().len(), 5);
+    for (args, words) in [
+        (&["--limit", "9 m"][..], "--limit: 9 m is outside"),
+        (&["--slope", "30"], "write it as"),
+        (&["--slope", "80 deg"], "outside -20 to 70 degrees"),
+    ] {
+        let done = run(folder.path(), &[&["progress", "--demo"], args].concat());
+        assert_eq!(done.status.code(), Some(2), "{args:?}");
+        assert!(err(&done).contains(words), "{args:?}: {}", err(&done));
+    }
+}
+
+#[test]
+fn a_logbook_keeps_a_day() {
+    let folder = tempfile::tempdir().unwrap();
+    let book = |args: &[&str]| run(folder.path(), &[&["logbook"], args].concat());
+    let missing = book(&["list", "day.book"]);
+    assert_eq!(missing.status.code(), Some(2));
+    assert!(err(&missing).contains("there is no logbook"));
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    let kept = book(&["plan", "day.book", "--demo", "--samples", "5000"]);
+    assert!(out(&kept).contains("Checklist of plan 1") && err(&kept).contains("kept as plan 1"), "{}", err(&kept));
+    std::fs::write(folder.path().join("day.csv"), "run,lip_mps\n1,7.9\n2,8.1\n").unwrap();
+    assert!(err(&book(&["runs", "day.book", "day.csv", "--note", "dry"])).contains("entry 1 with 2 rows"));
+    let inside = book(&["check", "day.book", "9", "--who", "Ines", "--seen", "150 lb"]);
+    assert_eq!(inside.status.code(), Some(0), "{}", err(&inside));
+    let outside = book(&["check", "day.book", "10", "--who", "Ines", "--seen", "120 kg"]);
+    assert_eq!(outside.status.code(), Some(1));
+    assert_eq!(book(&["check", "day.book", "10", "--who", "Ines", "--seen", "120"]).status.code(), Some(2));
+    let list = out(&book(&["checklist", "day.book"]));
+    assert!(list.contains("OUTSIDE  Heaviest rider") && list.contains("1 outside"), "{list}");
+    let csv = out(&book(&["export", "day.book", "checks", "--format", "csv"]));
+    assert_eq!(csv.lines().count(), 3, "{csv}");
+    let json: Value = serde_json::from_slice(&book(&["export", "day.book"]).stdout).unwrap();
+    assert_eq!(
+        (&json["runs"][1]["lip_mps"], &json["plans"][0]["site_text"]),
+        (&Value::from("8.1"), &Value::from(landfall::site::demo_text()))
+    );
+    assert!(out(&book(&["show", "day.book", "entry", "1"])).contains("\"note\": \"dry\""));
+    assert_eq!(book(&["list", "day.csv"]).status.code(), Some(2));
 }

@@ -98,7 +98,22 @@ fn alone_it_prints_its_help() {
 
 #[test]
 fn every_command_explains_itself_with_an_example() {
-    let commands = ["new", "check", "plan", "card", "size", "place", "air", "sweep", "schema", "completions", "man"];
+    let commands = [
+        "new",
+        "check",
+        "plan",
+        "card",
+        "size",
+        "place",
+        "air",
+        "sweep",
+        "ramp",
+        "progress",
+        "logbook",
+        "schema",
+        "completions",
+        "man",
+    ];
     let all: String = commands.iter().map(|name| format!("{}\n", told(&run(&[name, "--help"])))).collect();
     assert_eq!(all.matches("exit code 0").count(), commands.len());
     assert_eq!(all.matches("\nExamples:\n").count(), commands.len());

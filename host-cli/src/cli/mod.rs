@@ -6,6 +6,7 @@ mod args_build;
 mod args_page;
 mod args_serve;
 mod args_logbook;
+mod args_page;
 mod arm;
 mod card;
 mod check;

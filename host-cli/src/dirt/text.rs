@@ -84,7 +84,8 @@ fn slopes(out: &mut String, p: &Progress) {
         row.extend(slope.loose_fill.iter().map(|fill| {
             match (fill.mean_within, fill.hard_within) {
                 (true, Some(true)) => "within",
-                (true, _) => "hard outside",
+                (true, Some(false)) => "hard outside",
+                (true, None) => "mean within",
                 (false, _) => "outside",
             }
             .to_owned()
