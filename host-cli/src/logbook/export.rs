@@ -13,7 +13,7 @@ const JSON: [&str; 2] = ["results", "fields"];
 impl Logbook {
     fn query(&self, sql: &str, values: &[&dyn rusqlite::ToSql]) -> Result<Vec<Map<String, Value>>, LogbookError> {
         let mut statement = self.connection.prepare(sql)?;
-        let names: Vec<String> = statement.column_names().into_iter().map(str::to_owned).collect();
+        let names: Vec<String> = statement.column_names().map(str::to_owned).collect();
         let mut rows = statement.query(values)?;
         let mut list = Vec::new();
         while let Some(row) = rows.next()? {
