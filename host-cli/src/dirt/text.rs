@@ -84,8 +84,8 @@ fn slopes(out: &mut String, p: &Progress) {
         row.extend(slope.loose_fill.iter().map(|fill| {
             match (fill.mean_within, fill.hard_within) {
                 (true, Some(true)) => "within",
-                (true, Some(false)) => "hard outside",
-                (true, None) => "mean within",
+                (true, Some(false)) => "mean only",
+                (true, None) => "mean",
                 (false, _) => "outside",
             }
             .to_owned()
@@ -110,7 +110,8 @@ fn slopes(out: &mut String, p: &Progress) {
             out,
             "  ",
             &format!(
-                "Slope in degrees, down positive; each plane goes on both ways, and -: a slow run never rises over it. The table: {}.",
+                "Slope in degrees, down positive; each plane goes on both ways, and -: a slow run never rises over it. \
+                 Mean only: the hard fall is outside the table. The table: {}.",
                 words.join(", ")
             ),
         );
