@@ -3,10 +3,9 @@
 mod air;
 mod args;
 mod args_build;
-mod args_page;
-mod args_serve;
 mod args_logbook;
 mod args_page;
+mod args_serve;
 mod arm;
 mod card;
 mod check;
