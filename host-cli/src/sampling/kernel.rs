@@ -200,10 +200,10 @@ impl Lists {
 /// The place of each run's outcome in [`Outcome::ALL`].
 #[inline(always)]
 fn name_all(bag: &Bag, lists: &Lists, names: &mut [u8; DRAWN]) {
-    for i in 0..DRAWN {
+    for (i, name) in names.iter_mut().enumerate() {
         let landed = bag.landing(lists.along[i], lists.across[i]) as u8;
         let mark = lists.failed[i] as u8;
-        names[i] = if mark == 0 { landed } else { mark - 1 };
+        *name = if mark == 0 { landed } else { mark - 1 };
     }
 }
 
