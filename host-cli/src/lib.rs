@@ -11,6 +11,7 @@ pub mod commands_site;
 pub mod dirt;
 #[cfg(not(target_family = "wasm"))]
 pub mod logbook;
+pub mod learn;
 pub mod page;
 pub mod plan;
 pub mod report;

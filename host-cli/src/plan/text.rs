@@ -24,9 +24,9 @@ impl Default for Style {
 }
 
 /// A text in the making.
-struct Page {
+pub(crate) struct Page {
     style: Style,
-    out: String,
+    pub(crate) out: String,
 }
 
 /// Units that stay on the line of their number.
@@ -57,27 +57,27 @@ fn lines_of(style: Style) -> Options<'static> {
 const INDENT: usize = 11;
 
 impl Page {
-    fn new(style: Style) -> Self {
+    pub(crate) fn new(style: Style) -> Self {
         Self { style: Style { width: style.width.max(60), ..style }, out: String::new() }
     }
 
-    fn painted(&self, text: &str, paint: Paint) -> String {
+    pub(crate) fn painted(&self, text: &str, paint: Paint) -> String {
         if self.style.colour { format!("{paint}{text}{paint:#}") } else { text.to_owned() }
     }
 
-    fn line(&mut self, text: &str) {
+    pub(crate) fn line(&mut self, text: &str) {
         self.out.push_str(&text.trim_end().replace('\u{a0}', " "));
         self.out.push('\n');
     }
 
     /// A paragraph without indent.
-    fn paragraph(&mut self, text: &str) {
+    pub(crate) fn paragraph(&mut self, text: &str) {
         for line in wrap(&glued(text), lines_of(self.style)) {
             self.line(&line);
         }
     }
 
-    fn heading(&mut self, text: &str) {
+    pub(crate) fn heading(&mut self, text: &str) {
         if !self.out.is_empty() {
             self.out.push('\n');
         }
@@ -86,7 +86,7 @@ impl Page {
     }
 
     /// A word in the first column and a text beside it.
-    fn entry(&mut self, word: &str, paint: Paint, text: &str) {
+    pub(crate) fn entry(&mut self, word: &str, paint: Paint, text: &str) {
         let hang = " ".repeat(INDENT);
         let text = glued(text);
         let lines = wrap(&text, lines_of(self.style).initial_indent(&hang).subsequent_indent(&hang));
@@ -102,7 +102,7 @@ impl Page {
         }
     }
 
-    fn plain(&mut self, word: &str, text: &str) {
+    pub(crate) fn plain(&mut self, word: &str, text: &str) {
         self.entry(word, Paint::new(), text);
     }
 

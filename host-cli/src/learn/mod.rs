@@ -1,0 +1,17 @@
+//! Learning from measured runs and drops: what replaces the site's assumed numbers, and whether today is as planned.
+//!
+//! - [`table`] reads a table of measurements, [`runs`] one of runs, [`frames`] turns video frames into times;
+//! - [`forward`] is what the model says of a measured run, through the core functions that plan;
+//! - [`linear`] and [`solve`] fit the parameters common to all runs and the scatter between them.
+
+pub mod fit;
+pub mod fit_text;
+pub mod forward;
+pub mod frames;
+pub mod linear;
+pub mod next;
+pub mod outliers;
+pub mod runs;
+pub mod solve;
+pub mod table;
+pub mod write_site;

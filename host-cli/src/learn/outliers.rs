@@ -1,0 +1,73 @@
+//! Runs that do not go with the others: each is predicted from all others and compared.
+
+use rayon::prelude::*;
+use serde::Serialize;
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+
+use super::forward::Trial;
+use super::solve::Solved;
+
+/// Chance that any run of a table is named although all are alike (*assumed*).
+const FALSE_ALARM: f64 = 0.01;
+
+/// A run that does not go with the others, with the evidence.
+#[derive(Clone, Debug, Serialize)]
+pub struct Outlier {
+    /// The run.
+    pub run: String,
+    /// Chance that a run like the others is as far off.
+    pub chance: f64,
+    /// The quantity that is furthest off.
+    pub quantity: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// As measured.
+    pub measured: f64,
+    /// By the other runs.
+    pub expected: f64,
+    /// Standard deviation of the difference.
+    pub sd: f64,
+}
+
+/// The runs whose distance from what the others predict (d² = δᵀ S⁻¹ δ, chi-square with as many degrees of freedom as
+/// quantities were measured) has a chance under 1 % shared among all runs. S holds measurement, scatter and what the
+/// others leave unknown; the scatter's scale is found without the run, with its own uncertainty added. Up to 8 runs the
+/// evidence of one against the rest is thin, and few are named.
+#[must_use]
+pub fn outliers(trials: &[Trial], solved: &Solved) -> Vec<Outlier> {
+    if trials.len() < 4 {
+        return Vec::new();
+    }
+    let limit = FALSE_ALARM / trials.len() as f64;
+    (0..trials.len()).into_par_iter().filter_map(|run| against_rest(trials, solved, run, limit)).collect()
+}
+
+fn against_rest(trials: &[Trial], solved: &Solved, run: usize, limit: f64) -> Option<Outlier> {
+    let trial = trials.get(run)?;
+    let block = solved.linear.blocks.get(run)?;
+    let (mode, curvature) = solved.linear.most_probable(&solved.log_scales, Some(run))?;
+    let given = solved.linear.given(&mode, Some(run))?;
+    let spread = curvature.try_inverse()?;
+    // Root mean square of a log-normal scale.
+    let scales: Vec<f64> =
+        mode.iter().zip(spread.diagonal().iter()).map(|(log, variance)| (log + variance).exp()).collect();
+    let off = &block.residual - &block.slopes * &given.mean;
+    let covariance = block.covariance(&scales) + &block.slopes * &given.covariance * block.slopes.transpose();
+    let sds: Vec<f64> = covariance.diagonal().iter().map(|variance| variance.sqrt()).collect();
+    let square = off.dot(&covariance.cholesky()?.solve(&off));
+    let chance = ChiSquared::new(off.len() as f64).ok()?.sf(square);
+    if !(chance < limit) {
+        return None;
+    }
+    let furthest = off.iter().zip(&sds).map(|(off, sd)| off.abs() / sd).enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let (seen, left, sd) = (trial.seen.get(furthest)?, off.get(furthest)?, sds.get(furthest)?);
+    Some(Outlier {
+        run: trial.label.clone(),
+        chance,
+        quantity: seen.quantity.words(),
+        unit: seen.quantity.unit(),
+        measured: seen.value,
+        expected: seen.value - left,
+        sd: *sd,
+    })
+}

@@ -1,0 +1,432 @@
+//! Tables of measurements: comma-separated values whose headings end in their unit, every fault at once.
+//!
+//! A heading is a column's name, and for a quantity its unit behind an underscore: `lip_speed_mps`, `lip_speed_kmh`.
+//! A cell is a number in that unit, or a text with its own unit (`27 km/h`); it may be blank, any column may be
+//! missing. Lines that begin with `#` are remarks. A semicolon separates where the heading has one and no comma.
+
+use crate::site::{Dimension, Fault, Faults, UNITS, nearest, parse_quantity, plain};
+
+/// What a column holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Holds {
+    /// A text.
+    Text,
+    /// Yes or no.
+    Flag,
+    /// A number without a unit.
+    Number,
+    /// A quantity; the heading ends in its unit.
+    Quantity(Dimension),
+}
+
+/// A column that a table may have.
+#[derive(Clone, Copy, Debug)]
+pub struct Column {
+    /// Its name, without the unit.
+    pub name: &'static str,
+    /// What it holds.
+    pub holds: Holds,
+    /// Lowest value taken, in SI.
+    pub low: f64,
+    /// Highest value taken, in SI.
+    pub high: f64,
+}
+
+impl Column {
+    /// A text or a flag.
+    pub const fn word(name: &'static str, holds: Holds) -> Self {
+        Self { name, holds, low: f64::MIN, high: f64::MAX }
+    }
+
+    /// A number or a quantity with its range (*assumed*: wide enough for what is measured, narrow enough to refuse a
+    /// slipped digit or a wrong unit).
+    pub const fn value(name: &'static str, holds: Holds, low: f64, high: f64) -> Self {
+        Self { name, holds, low, high }
+    }
+
+    /// The heading with the SI unit.
+    #[must_use]
+    pub fn heading(&self) -> String {
+        match self.holds {
+            Holds::Quantity(dimension) => match SUFFIXES.iter().find(|(d, _, _)| *d == dimension) {
+                Some((_, suffix, _)) => format!("{}_{suffix}", self.name),
+                None => self.name.to_owned(),
+            },
+            _ => self.name.to_owned(),
+        }
+    }
+}
+
+/// How a heading's unit is written, and the unit's name in the site file; the SI unit of each dimension first.
+const SUFFIXES: &[(Dimension, &str, &str)] = &[
+    (Dimension::Length, "m", "m"),
+    (Dimension::Length, "cm", "cm"),
+    (Dimension::Length, "mm", "mm"),
+    (Dimension::Length, "ft", "ft"),
+    (Dimension::Length, "in", "in"),
+    (Dimension::Speed, "mps", "m/s"),
+    (Dimension::Speed, "kmh", "km/h"),
+    (Dimension::Speed, "kph", "km/h"),
+    (Dimension::Speed, "mph", "mph"),
+    (Dimension::Speed, "kn", "kn"),
+    (Dimension::Time, "s", "s"),
+    (Dimension::Time, "ms", "ms"),
+    (Dimension::Time, "min", "min"),
+    (Dimension::Mass, "kg", "kg"),
+    (Dimension::Mass, "lb", "lb"),
+    (Dimension::Pressure, "pa", "Pa"),
+    (Dimension::Pressure, "kpa", "kPa"),
+    (Dimension::Pressure, "hpa", "hPa"),
+    (Dimension::Pressure, "mbar", "mbar"),
+    (Dimension::Pressure, "psi", "psi"),
+    (Dimension::Pressure, "inh2o", "inH2O"),
+    (Dimension::Pressure, "mmh2o", "mmH2O"),
+];
+
+/// A cell that is not blank.
+#[derive(Clone, Debug, PartialEq)]
+enum Cell {
+    Text(String),
+    Value(f64),
+}
+
+/// A row: the cells by the table's columns.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// Line in the file, from 1.
+    pub line: usize,
+    text: String,
+    columns: &'static [Column],
+    cells: Vec<Option<Cell>>,
+    starts: Vec<Option<(usize, usize)>>,
+}
+
+impl Row {
+    fn at(&self, name: &str) -> Option<&Cell> {
+        let index = self.columns.iter().position(|column| column.name == name)?;
+        self.cells.get(index)?.as_ref()
+    }
+
+    /// A number or quantity in SI; a flag as 0 or 1.
+    #[must_use]
+    pub fn value(&self, name: &str) -> Option<f64> {
+        match self.at(name)? {
+            Cell::Value(value) => Some(*value),
+            Cell::Text(_) => None,
+        }
+    }
+
+    /// A text.
+    #[must_use]
+    pub fn text(&self, name: &str) -> Option<&str> {
+        match self.at(name)? {
+            Cell::Text(text) => Some(text),
+            Cell::Value(_) => None,
+        }
+    }
+
+    /// Whether a flag is set.
+    #[must_use]
+    pub fn flag(&self, name: &str) -> bool {
+        self.value(name).is_some_and(|value| value != 0.0)
+    }
+
+    /// A fault of this row, at the cell of a column where the table has it.
+    #[must_use]
+    pub fn fault(&self, name: &str, message: impl Into<String>, cure: impl Into<String>) -> Fault {
+        let index = self.columns.iter().position(|column| column.name == name);
+        let place = index.and_then(|index| self.starts.get(index).copied().flatten());
+        let (column, width) = place.unwrap_or((1, self.text.chars().count()));
+        fault_at(self.line, (column, width), &self.text, name, message.into(), cure.into())
+    }
+}
+
+fn fault_at(
+    line: usize,
+    (column, width): (usize, usize),
+    text: &str,
+    key: &str,
+    message: String,
+    cure: String,
+) -> Fault {
+    Fault { line, column, key: key.to_owned(), message, cure, excerpt: text.to_owned(), width }
+}
+
+/// A table's heading: where each column stands and in which unit.
+#[derive(Clone, Debug)]
+pub struct Heading {
+    columns: &'static [Column],
+    separator: u8,
+    /// For each column of the file, the column it is and its unit's name.
+    places: Vec<Option<(usize, &'static str)>>,
+}
+
+/// Where each cell of a line stands: first character (from 1) and how many.
+fn places_of(text: &str, separator: u8) -> Vec<(usize, usize)> {
+    let mut out = Vec::new();
+    let (mut quoted, mut from, mut at) = (false, 0, 0);
+    let mut ends = Vec::new();
+    for c in text.chars() {
+        if c == '"' {
+            quoted = !quoted;
+        } else if c == char::from(separator) && !quoted {
+            ends.push(at);
+        }
+        at += 1;
+    }
+    ends.push(at);
+    for end in ends {
+        let cell: String = text.chars().skip(from).take(end - from).collect();
+        let before = cell.chars().take_while(|c| c.is_whitespace()).count();
+        let inside = cell.trim().chars().count();
+        out.push(if inside == 0 { (from + 1, 1) } else { (from + before + 1, inside) });
+        from = end + 1;
+    }
+    out
+}
+
+fn split(text: &str, separator: u8) -> Option<Vec<String>> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(separator)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let record = reader.records().next()?.ok()?;
+    Some(record.iter().map(str::to_owned).collect())
+}
+
+impl Heading {
+    /// Reads the heading's line; what is wrong with it goes to `faults`.
+    pub fn read(columns: &'static [Column], text: &str, line: usize, faults: &mut Vec<Fault>) -> Self {
+        let text = text.trim_start_matches('\u{feff}');
+        let separator = if text.contains(';') && !text.contains(',') { b';' } else { b',' };
+        let cells = split(text, separator).unwrap_or_default();
+        let at = places_of(text, separator);
+        let mut places: Vec<Option<(usize, &'static str)>> = Vec::new();
+        for (index, cell) in cells.iter().enumerate() {
+            let place = at.get(index).copied().unwrap_or((1, 1));
+            let mut wrong = |message: String, cure: String| {
+                faults.push(fault_at(line, place, text, cell, message, cure));
+            };
+            let found = find(columns, cell);
+            match found {
+                Ok((column, _)) if places.iter().flatten().any(|(other, _)| *other == column) => {
+                    wrong("this column stands twice".to_owned(), "keep one of the two".to_owned());
+                    places.push(None);
+                }
+                Ok(found) => places.push(Some(found)),
+                Err((message, cure)) => {
+                    if !cell.is_empty() {
+                        wrong(message, cure);
+                    }
+                    places.push(None);
+                }
+            }
+        }
+        Self { columns, separator, places }
+    }
+
+    /// Reads one line of cells; nothing for a blank line, a remark, or a row with a fault.
+    pub fn row(&self, text: &str, line: usize, faults: &mut Vec<Fault>) -> Option<Row> {
+        if text.trim().is_empty() || text.trim_start().starts_with('#') {
+            return None;
+        }
+        let whole = (1, text.chars().count().max(1));
+        let mut wrong = |place, key: &str, message: String, cure: &str| {
+            faults.push(fault_at(line, place, text, key, message, cure.to_owned()));
+        };
+        let at = places_of(text, self.separator);
+        let Some(found) = split(text, self.separator) else {
+            wrong(whole, "", "this line is no row of the table".to_owned(), "close the quotes on the same line");
+            return None;
+        };
+        if text.chars().filter(|c| *c == '"').count() % 2 == 1 {
+            wrong(whole, "", "a quote is not closed on its line".to_owned(), "close the quotes on the same line");
+            return None;
+        }
+        let mut spare = found.iter().skip(self.places.len());
+        if spare.any(|cell| !cell.is_empty()) {
+            let message = format!("{} cells under {} headings", found.len(), self.places.len());
+            wrong(whole, "", message, "a comma inside a cell needs quotes round the cell; a decimal mark is a point");
+            return None;
+        }
+        let mut cells = vec![None; self.columns.len()];
+        let mut starts = vec![None; self.columns.len()];
+        let mut good = true;
+        for (index, place) in self.places.iter().enumerate() {
+            let (Some((column, unit)), Some(cell)) = (place, found.get(index)) else { continue };
+            let Some(spec) = self.columns.get(*column) else { continue };
+            let here = at.get(index).copied().unwrap_or(whole);
+            let read = read_cell(spec, unit, cell);
+            let slot = cells.get_mut(*column).zip(starts.get_mut(*column));
+            match (read, slot) {
+                (Ok(value), Some((slot, start))) => {
+                    *slot = value;
+                    *start = Some(here);
+                }
+                (Err((message, cure)), _) => {
+                    good = false;
+                    faults.push(fault_at(line, here, text, spec.name, message, cure));
+                }
+                _ => {}
+            }
+        }
+        good.then(|| Row { line, text: text.to_owned(), columns: self.columns, cells, starts })
+    }
+}
+
+/// A heading's column and unit, or what is wrong with it and a cure.
+fn find(columns: &'static [Column], cell: &str) -> Result<(usize, &'static str), (String, String)> {
+    let typed = cell.trim().to_lowercase().replace([' ', '-'], "_");
+    for (index, column) in columns.iter().enumerate() {
+        match column.holds {
+            Holds::Quantity(dimension) => {
+                let rest = typed.strip_prefix(column.name);
+                if rest == Some("") {
+                    return Err((format!("{cell:?} has no unit"), format!("write {}", headings(column, dimension))));
+                }
+                let Some(suffix) = rest.and_then(|rest| rest.strip_prefix('_')) else { continue };
+                let known = SUFFIXES.iter().find(|(d, name, _)| *d == dimension && *name == suffix);
+                if let Some((_, _, unit)) = known {
+                    return Ok((index, unit));
+                }
+                let longer = columns.iter().any(|other| other.name != column.name && typed.starts_with(other.name)
+                    && other.name.len() > column.name.len());
+                if !longer {
+                    let message = format!("{suffix:?} is no unit of {}", dimension.article());
+                    return Err((message, format!("write {}", headings(column, dimension))));
+                }
+            }
+            _ if typed == column.name => return Ok((index, "")),
+            _ => {}
+        }
+    }
+    let all: Vec<String> = columns.iter().map(Column::heading).collect();
+    let near = nearest(&typed, all.iter().map(String::as_str));
+    let message = match near {
+        Some(near) => format!("no column is called {cell:?}; {near:?} was perhaps meant"),
+        None => format!("no column is called {cell:?}"),
+    };
+    Err((message, format!("the columns are {}", all.join(", "))))
+}
+
+fn headings(column: &Column, dimension: Dimension) -> String {
+    let all: Vec<String> = SUFFIXES
+        .iter()
+        .filter(|(d, _, _)| *d == dimension)
+        .take(4)
+        .map(|(_, suffix, _)| format!("{}_{suffix}", column.name))
+        .collect();
+    all.join(" or ")
+}
+
+fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (String, String)> {
+    if cell.is_empty() {
+        return Ok(None);
+    }
+    let si = match column.holds {
+        Holds::Text => return Ok(Some(Cell::Text(cell.to_owned()))),
+        Holds::Flag => match cell.to_lowercase().as_str() {
+            "yes" | "y" | "true" | "1" | "x" => 1.0,
+            "no" | "n" | "false" | "0" => 0.0,
+            _ => return Err((format!("{cell:?} is neither yes nor no"), "write yes, no or nothing".to_owned())),
+        },
+        Holds::Number => number(cell)?,
+        Holds::Quantity(dimension) => match cell.parse::<f64>() {
+            Ok(value) if value.is_finite() => UNITS
+                .iter()
+                .find(|u| u.dimension == dimension && u.name == unit)
+                .map_or(value, |unit| unit.to_si(value)),
+            _ => parse_quantity(cell, dimension)
+                .map_err(|error| (error.to_string(), format!("write a number in {unit}, or leave the cell blank")))?
+                .si,
+        },
+    };
+    if si >= column.low && si <= column.high {
+        return Ok(Some(Cell::Value(si)));
+    }
+    let show = |si: f64| match column.holds {
+        Holds::Quantity(dimension) => dimension.show(si),
+        _ => plain(si),
+    };
+    let message = format!("{} is outside {} to {}", show(si), show(column.low), show(column.high));
+    Err((message, "look at the digits and at the heading's unit".to_owned()))
+}
+
+fn number(cell: &str) -> Result<f64, (String, String)> {
+    match cell.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(value),
+        _ => Err((format!("{cell:?} is no number"), "write digits with a point, or leave the cell blank".to_owned())),
+    }
+}
+
+/// Reads a whole table.
+///
+/// # Errors
+/// Everything that is wrong with it, each with its line, column and a cure.
+pub fn read_table(columns: &'static [Column], text: &str, file: &str) -> Result<Vec<Row>, Faults> {
+    let mut faults = Vec::new();
+    let mut heading: Option<Heading> = None;
+    let mut rows = Vec::new();
+    for (index, line) in text.lines().enumerate() {
+        match &heading {
+            None if line.trim().is_empty() || line.trim_start().starts_with('#') => {}
+            None => heading = Some(Heading::read(columns, line, index + 1, &mut faults)),
+            Some(heading) => rows.extend(heading.row(line, index + 1, &mut faults)),
+        }
+    }
+    if heading.is_none() {
+        let all: Vec<String> = columns.iter().map(Column::heading).collect();
+        let cure = format!("begin with a line of headings out of {}", all.join(", "));
+        faults.push(fault_at(1, (1, 1), "", "", "the table is empty".to_owned(), cure));
+    }
+    if faults.is_empty() { Ok(rows) } else { Err(Faults { file: file.to_owned(), faults }) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COLUMNS: &[Column] = &[
+        Column::word("run", Holds::Text),
+        Column::word("excluded", Holds::Flag),
+        Column::value("lip_speed", Holds::Quantity(Dimension::Speed), 0.5, 40.0),
+        Column::value("lip_speed_sd", Holds::Quantity(Dimension::Speed), 0.001, 5.0),
+        Column::value("air_frames", Holds::Number, 1.0, 1e5),
+    ];
+
+    #[test]
+    fn units_of_headings_and_cells() {
+        let text = "# day 1\nrun, Lip Speed kmh ,lip_speed_sd_mps,air_frames\n\"a, b\",36,0.1,30\n2,12 m/s,,\n";
+        let rows = read_table(COLUMNS, text, "t.csv").unwrap();
+        assert_eq!(rows.len(), 2);
+        assert_eq!(rows[0].text("run"), Some("a, b"));
+        assert!((rows[0].value("lip_speed").unwrap() - 10.0).abs() < 1e-12);
+        assert_eq!(rows[0].value("lip_speed_sd"), Some(0.1));
+        assert_eq!(rows[1].value("lip_speed"), Some(12.0));
+        assert_eq!(rows[1].value("air_frames"), None);
+        let semicolons = read_table(COLUMNS, "run;lip_speed_mps\n1;8.5\n", "t.csv").unwrap();
+        assert_eq!(semicolons[0].value("lip_speed"), Some(8.5));
+    }
+
+    #[test]
+    fn every_fault_comes_at_once_with_its_place() {
+        let text = "run,lip_speed,lip_sped_mps,lip_speed_furlongs,air_frames,air_frames\n1,2,3,4,5,6,7\n";
+        let faults = read_table(COLUMNS, text, "t.csv").unwrap_err();
+        let said = faults.to_string();
+        assert_eq!(faults.faults.len(), 5, "{said}");
+        assert!(said.contains("t.csv:1:5: lip_speed: \"lip_speed\" has no unit"), "{said}");
+        assert!(said.contains("lip_speed_mps\" was perhaps meant"), "{said}");
+        assert!(said.contains("\"furlongs\" is no unit of a speed"), "{said}");
+        assert!(said.contains("t.csv:1:61: air_frames: this column stands twice"), "{said}");
+        assert!(said.contains("7 cells under 6 headings"), "{said}");
+        let text = "run,lip_speed_kmh,excluded\n1,\"8,1\",no\n2,800,perhaps\n3,x,\n";
+        let said = read_table(COLUMNS, text, "t.csv").unwrap_err().to_string();
+        assert!(said.contains("t.csv:2:3: lip_speed: a comma is no decimal point"), "{said}");
+        assert!(said.contains("t.csv:3:3: lip_speed: 222.222 m/s is outside 0.5 m/s to 40 m/s"), "{said}");
+        assert!(said.contains("t.csv:3:7: excluded: \"perhaps\" is neither yes nor no"), "{said}");
+        assert!(said.contains("t.csv:4:3: lip_speed"), "{said}");
+        assert!(read_table(COLUMNS, "\n", "t.csv").unwrap_err().to_string().contains("the table is empty"));
+    }
+}
