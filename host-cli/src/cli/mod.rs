@@ -4,12 +4,16 @@ mod air;
 mod args;
 mod args_build;
 mod args_logbook;
+mod args_learn;
 mod args_page;
 mod args_serve;
 mod arm;
 mod card;
 mod check;
+mod compare;
 mod complete;
+mod drop_test;
+mod fit;
 mod input;
 mod log;
 mod logbook;
@@ -98,6 +102,9 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Sweep(args)) => sweep::run(&args),
         Some(Command::Ramp(args)) => ramp::run(&args),
         Some(Command::Progress(args)) => other_landings::run(&args),
+        Some(Command::Fit(args)) => fit::run(&args),
+        Some(Command::DropTest(args)) => drop_test::run(&args),
+        Some(Command::Compare(args)) => compare::run(&args),
         Some(Command::Arm(args)) => arm::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),
         Some(Command::Replay(args)) => replay::run(&args),

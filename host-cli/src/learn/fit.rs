@@ -41,10 +41,18 @@ impl std::fmt::Display for FitError {
         match self {
             Self::Plan(error) => error.fmt(f),
             Self::Faults(faults) => faults.fmt(f),
-            Self::NoRuns => f.write_str("no run is left to fit; every one is excluded, by another rider, or none is there"),
-            Self::NoFit(NoFit::NothingFree) => f.write_str("every standard deviation that could be fitted is 0 in the site file"),
-            Self::NoFit(NoFit::RunLost) => f.write_str("at the fitted values a run would not come down on the bag; look at the largest values of the table"),
-            Self::NoFit(NoFit::NotSettled) => f.write_str("the search for the fitted values did not settle; look at the largest values of the table"),
+            Self::NoRuns => {
+                f.write_str("no run is left to fit; every one is excluded, by another rider, or none is there")
+            }
+            Self::NoFit(NoFit::NothingFree) => {
+                f.write_str("every standard deviation that could be fitted is 0 in the site file")
+            }
+            Self::NoFit(NoFit::RunLost) => f.write_str(
+                "at the fitted values a run would not come down on the bag; look at the largest values of the table",
+            ),
+            Self::NoFit(NoFit::NotSettled) => {
+                f.write_str("the search for the fitted values did not settle; look at the largest values of the table")
+            }
         }
     }
 }
@@ -193,14 +201,8 @@ pub struct Prepared {
 pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) -> Result<Prepared, FitError> {
     let base = Base::new(site).map_err(FitError::Plan)?;
     let mut faults = Vec::new();
-    let mut out = Prepared {
-        base,
-        trials: Vec::new(),
-        left_out: Vec::new(),
-        assumed_sds: 0,
-        with_push_off: 0,
-        with_across: 0,
-    };
+    let mut out =
+        Prepared { base, trials: Vec::new(), left_out: Vec::new(), assumed_sds: 0, with_push_off: 0, with_across: 0 };
     for run in runs {
         if let Some(reason) = &run.excluded {
             out.left_out.push(LeftOut { run: run.label.clone(), reason: reason.clone() });
@@ -209,7 +211,8 @@ pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) ->
         if rider.is_some() && run.rider.as_deref() != rider {
             continue;
         }
-        let all = [run.push_off, run.split.map(|s| s.time), run.lip_speed.map(|s| s.0), run.air_time, run.along, run.across];
+        let all =
+            [run.push_off, run.split.map(|s| s.time), run.lip_speed.map(|s| s.0), run.air_time, run.along, run.across];
         out.assumed_sds += all.iter().flatten().filter(|measured| measured.assumed).count();
         out.with_push_off += usize::from(run.push_off.is_some());
         out.with_across += usize::from(run.across.is_some());
@@ -274,7 +277,16 @@ fn parameter(base: &Base, solved: &Solved, which: Uncertain) -> Option<Parameter
     let value = site_value + shift;
     let half = 1.959_964 * sd;
     let learnt = sd <= LEARNT_SHARE * site_sd;
-    Some(Parameter { name: which.name(), site_value, site_sd, value, sd, low: value - half, high: value + half, learnt })
+    Some(Parameter {
+        name: which.name(),
+        site_value,
+        site_sd,
+        value,
+        sd,
+        low: value - half,
+        high: value + half,
+        learnt,
+    })
 }
 
 fn scatter_of(base: &Base, solved: &Solved) -> Vec<Scatter> {
@@ -311,8 +323,7 @@ fn landing(base: &Base, solved: &Solved) -> Option<(Landing, DVector<f64>)> {
     let along = [Quantity::Along];
     let (site_along, site_slopes) = planned.derivatives_of(&along, base, &[0.0; COUNT], |_| true)?;
     let (now_along, slopes) = planned.derivatives_of(&along, base, &solved.mean_shift(), is_used)?;
-    let site_variance: f64 =
-        site_slopes.row(0).iter().zip(base.sd).map(|(slope, sd)| (slope * sd).powi(2)).sum();
+    let site_variance: f64 = site_slopes.row(0).iter().zip(base.sd).map(|(slope, sd)| (slope * sd).powi(2)).sum();
     let slope = columns(&slopes, &solved.free).row(0).transpose();
     let not_known = slope.dot(&(&solved.posterior.covariance * &slope));
     let (fixed, groups) = scatter(base, &slopes);
@@ -361,7 +372,9 @@ fn doubts(runs: usize, parameters: &[Parameter], scatter: &[Scatter], outliers: 
     let words = crate::plan::words::plain_name;
     let mut out = Vec::new();
     if runs < FEWEST_RUNS {
-        out.push(format!("{runs} of at least {FEWEST_RUNS} runs: too few to tell what is usual from what happened once"));
+        out.push(format!(
+            "{runs} of at least {FEWEST_RUNS} runs: too few to tell what is usual from what happened once"
+        ));
     }
     if !parameters.iter().any(|parameter| parameter.learnt) {
         out.push("no parameter is known better than before: more runs, or other quantities, are needed".to_owned());
@@ -402,6 +415,9 @@ pub fn assumptions() -> Vec<String> {
     vec![
         format!("{} are taken as the same in all runs", same.join(", ")),
         format!("{} scatter as the site file says", steady.join(", ")),
-        format!("the other scatters are the site's times a factor each, uncertain by a factor of {:.0} before the runs", LOG_SCALE_SD.exp()),
+        format!(
+            "the other scatters are the site's times a factor each, uncertain by a factor of {:.0} before the runs",
+            LOG_SCALE_SD.exp()
+        ),
     ]
 }

@@ -76,7 +76,10 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
         page.plain("left out", &format!("run {}: {}", left.run, left.reason));
     }
     if fit.riders.len() > 1 {
-        page.plain("riders", &format!("{} together: what differs between them counts as scatter; --rider takes one", list(&fit.riders)));
+        page.plain(
+            "riders",
+            &format!("{} together: what differs between them counts as scatter; --rider takes one", list(&fit.riders)),
+        );
     }
     page.heading("Same in all runs                 the site has           the runs say");
     for parameter in &fit.parameters {
@@ -153,7 +156,14 @@ mod tests {
     #[test]
     fn a_row_says_what_is_not_told() {
         let mut parameter = Parameter {
-            name: "pop", site_value: 0.0, site_sd: 0.35, value: 0.212, sd: 0.1, low: 0.0, high: 0.4, learnt: true,
+            name: "pop",
+            site_value: 0.0,
+            site_sd: 0.35,
+            value: 0.212,
+            sd: 0.1,
+            low: 0.0,
+            high: 0.4,
+            learnt: true,
         };
         assert!(row(&parameter).ends_with("0.00 ± 0.35 m/s        0.21 ± 0.10 m/s"));
         parameter.learnt = false;

@@ -194,16 +194,14 @@ impl Base {
     /// Length of the ride down to the foot for a start height.
     fn length_m(&self, setup: &Setup, height_m: f64) -> f64 {
         let per_m = self.drop_per_m(setup);
-        let longer_m =
-            if per_m == 0.0 { 0.0 } else { (height_m - f64::from(setup.path.start_height_m())) / per_m };
+        let longer_m = if per_m == 0.0 { 0.0 } else { (height_m - f64::from(setup.path.start_height_m())) / per_m };
         f64::from(setup.path.length_m()) + longer_m
     }
 }
 
 fn seen(run: &RunRow) -> Vec<Seen> {
-    let of = |quantity, measured: Option<Measured>| {
-        measured.map(|Measured { value, sd, .. }| Seen { quantity, value, sd })
-    };
+    let of =
+        |quantity, measured: Option<Measured>| measured.map(|Measured { value, sd, .. }| Seen { quantity, value, sd });
     let split = run.split.map(|s| (Quantity::Split { from_m: s.from_m, to_m: s.to_m }, s.time));
     [
         of(Quantity::PushOff, run.push_off),

@@ -66,4 +66,3 @@ pub fn candidates(base: &Base, solved: &Solved, slope: &DVector<f64>) -> Option<
     out.sort_by(|a, b| a.not_known_m.total_cmp(&b.not_known_m));
     Some(out)
 }
-

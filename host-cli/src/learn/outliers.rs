@@ -59,7 +59,8 @@ fn against_rest(trials: &[Trial], solved: &Solved, run: usize, limit: f64) -> Op
     if !(chance < limit) {
         return None;
     }
-    let furthest = off.iter().zip(&sds).map(|(off, sd)| off.abs() / sd).enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let furthest =
+        off.iter().zip(&sds).map(|(off, sd)| off.abs() / sd).enumerate().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
     let (seen, left, sd) = (trial.seen.get(furthest)?, off.get(furthest)?, sds.get(furthest)?);
     Some(Outlier {
         run: trial.label.clone(),

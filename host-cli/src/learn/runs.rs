@@ -202,7 +202,11 @@ pub fn run_of(row: Row, number: usize, rate_hz: Option<f64>, faults: &mut Vec<Fa
         Some("gps") => Method::Gps,
         Some(other) => {
             let message = format!("{other:?} is none of radar, video and gps");
-            faults.push(row.fault("lip_speed_method", message, "write one of these, or leave it blank and state lip_speed_sd"));
+            faults.push(row.fault(
+                "lip_speed_method",
+                message,
+                "write one of these, or leave it blank and state lip_speed_sd",
+            ));
             Method::Unstated
         }
     };
@@ -310,8 +314,16 @@ mod tests {
         let lines: Vec<usize> = said.faults.iter().map(|fault| fault.line).collect();
         assert_eq!(lines, [2, 3, 4, 5, 6, 7, 8, 9], "{said}");
         let said = said.to_string();
-        for words in ["stated twice", "without its second mark", "does not come after", "counted in frames",
-            "give --fps", "none of radar", "without a reason", "nothing was measured"] {
+        for words in [
+            "stated twice",
+            "without its second mark",
+            "does not come after",
+            "counted in frames",
+            "give --fps",
+            "none of radar",
+            "without a reason",
+            "nothing was measured",
+        ] {
             assert!(said.contains(words), "{words}: {said}");
         }
     }

@@ -291,8 +291,9 @@ fn find(columns: &'static [Column], cell: &str) -> Result<(usize, &'static str),
                 if let Some((_, _, unit)) = known {
                     return Ok((index, unit));
                 }
-                let longer = columns.iter().any(|other| other.name != column.name && typed.starts_with(other.name)
-                    && other.name.len() > column.name.len());
+                let longer = columns.iter().any(|other| {
+                    other.name != column.name && typed.starts_with(other.name) && other.name.len() > column.name.len()
+                });
                 if !longer {
                     let message = format!("{suffix:?} is no unit of {}", dimension.article());
                     return Err((message, format!("write {}", headings(column, dimension))));
@@ -338,9 +339,11 @@ fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (S
                 .iter()
                 .find(|u| u.dimension == dimension && u.name == unit)
                 .map_or(value, |unit| unit.to_si(value)),
-            _ => parse_quantity(cell, dimension)
-                .map_err(|error| (error.to_string(), format!("write a number in {unit}, or leave the cell blank")))?
-                .si,
+            _ => {
+                parse_quantity(cell, dimension)
+                    .map_err(|error| (error.to_string(), format!("write a number in {unit}, or leave the cell blank")))?
+                    .si
+            }
         },
     };
     if si >= column.low && si <= column.high {

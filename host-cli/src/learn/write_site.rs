@@ -112,7 +112,9 @@ impl std::fmt::Display for WriteError {
                 "the site file was fitted to these very measurements already (SHA-256 {}…): they would count twice; nothing was written",
                 hash.get(..12).unwrap_or(hash)
             ),
-            Self::Nothing => f.write_str("the measurements tell nothing that the site file does not have; nothing was written"),
+            Self::Nothing => {
+                f.write_str("the measurements tell nothing that the site file does not have; nothing was written")
+            }
             Self::Faults(faults) => faults.fmt(f),
         }
     }
@@ -144,9 +146,9 @@ pub fn written(site_text: &str, file: &str, edits: &[Edit], from: From<'_>) -> R
     }
     let mut document = SiteFile::parse(site_text, file).map_err(WriteError::Faults)?;
     for Edit { key, text } in edits {
-        document.set(key, text).map_err(|fault| {
-            WriteError::Faults(Faults { file: file.to_owned(), faults: vec![fault] })
-        })?;
+        document
+            .set(key, text)
+            .map_err(|fault| WriteError::Faults(Faults { file: file.to_owned(), faults: vec![fault] }))?;
     }
     let mut text = document.to_string();
     if !text.ends_with('\n') {
@@ -181,7 +183,9 @@ mod tests {
         let text = written(demo_text(), "demo.toml", &edits, from).unwrap();
         assert!(text.contains("# platform deck above the take-off's foot"));
         assert!(text.contains("pop = \"0.1235 m/s\"") && text.contains("yaw = \"1.719 deg\""));
-        assert!(text.contains("# fitted 2026-05-02 to 10 runs of day.csv, SHA-256 abcdef0123456789:\n#   rider.pop, spread.yaw\n"));
+        assert!(text.contains(
+            "# fitted 2026-05-02 to 10 runs of day.csv, SHA-256 abcdef0123456789:\n#   rider.pop, spread.yaw\n"
+        ));
         for line in demo_text().lines() {
             assert!(text.contains(line), "{line}");
         }
