@@ -1,4 +1,4 @@
-//! Drops and deflations: known values of a simulated bag recovered, and its judgement of what it does not know.
+//! Drops and a deflation of a simulated bag: what counts as measured, and what does not.
 
 use landfall::box_side::record::parse;
 use landfall::learn::bag_fit::{BagFit, Tests, fit_bag};
@@ -14,7 +14,6 @@ use landfall_core::touchdown::{Landing, Options, touch_down};
 use landfall_tests::learn_sim::normal;
 use rand::SeedableRng;
 use rand::rngs::SmallRng;
-use rayon::prelude::*;
 
 /// The measurements that a bag would give: drops as a table, a deflation as a recording, the settled pressure.
 fn measure(
@@ -65,57 +64,6 @@ fn fitted(site: &Site, (drops, fall, settled): &(String, String, f64)) -> BagFit
     let drops = read_drops(drops, "drops.csv", None).unwrap();
     let fall = deflation(&parse(fall, "fall.csv").unwrap()).unwrap();
     fit_bag(site, &Tests { drops, deflation: Some(fall), settled_pa: Some(*settled) }, "drops.csv").unwrap()
-}
-
-fn with(site: &Site, dish: f64, vent: f64, leak: f64, stretch: f64) -> Site {
-    let mut site = site.clone();
-    site.bag.dish_radius_m *= dish;
-    site.bag.vent_area_m2 *= vent;
-    site.bag.leak_coefficient *= leak;
-    site.bag.skin_stretch_per_pa *= stretch;
-    site
-}
-
-#[test]
-fn a_bag_is_recovered_with_the_stated_coverage() {
-    let site = demo();
-    const BAGS: u64 = 500;
-    let begin = std::time::Instant::now();
-    let fits: Vec<Option<[f64; 4]>> = (0..BAGS)
-        .into_par_iter()
-        .map(|seed| {
-            let mut rng = SmallRng::seed_from_u64(seed);
-            let mut draw = |sd: f64| (sd * normal(&mut rng)).exp();
-            let ln2 = std::f64::consts::LN_2;
-            let factors = [draw(0.25), draw(0.3), draw(0.5), draw(ln2)];
-            let errors = (draw(ln2), draw(ln2));
-            let truth = with(&site, factors[0], factors[1], factors[2], factors[3]);
-            // A bag that the blowers do not hold up, or one that fills the model's bounds, is no bag to test.
-            if Supply::new(&truth).ok()?.operating.pressure_pa < 300.0 || truth.bag.skin_stretch_per_pa > 2e-4 {
-                return None;
-            }
-            let fit = fitted(&site, &measure(&mut rng, &truth, &[0.8, 0.8, 1.6, 1.6, 2.4, 2.4], errors));
-            let truths = [
-                truth.bag.dish_radius_m,
-                truth.bag.vent_area_m2,
-                truth.bag.leak_coefficient,
-                truth.bag.skin_stretch_per_pa,
-            ];
-            let mut z = [0.0; 4];
-            for ((z, value), truth) in z.iter_mut().zip(&fit.values).zip(truths) {
-                *z = (truth.ln() - value.value.ln()) / value.log_sd;
-            }
-            Some(z)
-        })
-        .collect();
-    println!("{} ms each", begin.elapsed().as_secs_f64() * 1e3 / BAGS as f64);
-    let good: Vec<&[f64; 4]> = fits.iter().flatten().collect();
-    for i in 0..4 {
-        let inside = good.iter().filter(|z| z[i].abs() < 1.959_964).count() as f64 / good.len() as f64;
-        let rms = (good.iter().map(|z| z[i].powi(2)).sum::<f64>() / good.len() as f64).sqrt();
-        println!("{i} {inside:.3} of {} rms {rms:.3}", good.len());
-        assert!((0.92..=0.98).contains(&inside), "value {i}: {inside}");
-    }
 }
 
 #[test]

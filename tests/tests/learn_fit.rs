@@ -1,18 +1,16 @@
-//! The fit of measured runs: known parameters recovered with the stated coverage, agreement with SciPy and emcee.
+//! The fit of measured runs: known parameters recovered with the stated coverage, outliers, too little data.
 
 use landfall::learn::fit::{fit, prepare};
-use landfall::learn::forward::{Base, Quantity, Trial};
+use landfall::learn::forward::{Base, Quantity};
 use landfall::learn::outliers::outliers;
 use landfall::learn::runs::{Method, read_runs};
 use landfall::learn::solve::{FITTED, solve};
 use landfall::learn::write_site::edits;
-use landfall::site::{demo, read_site};
-use landfall_tests::checks::{Check, Scale};
+use landfall::site::demo;
 use landfall_tests::learn_sim::{Day, day};
 use rand::SeedableRng;
 use rand::rngs::SmallRng;
 use rayon::prelude::*;
-use serde_json::Value;
 
 /// 97.5 % quantile of the standard normal distribution.
 const TWO_SIDED: f64 = 1.959_964;
@@ -61,79 +59,16 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
     let share = |z: &dyn Fn(&(Vec<f64>, Vec<f64>)) -> f64| {
         good.iter().filter(|day| z(day).abs() < TWO_SIDED).count() as f64 / good.len() as f64
     };
-    let mut check = Check::new("fit_coverage", Scale::Plain, 0.02);
     for (i, which) in FITTED.iter().enumerate() {
-        check.note(which.name(), share(&|day| day.0[i]), 0.95);
+        let inside = share(&|day| day.0[i]);
+        println!("{} {inside:.4}", which.name());
+        assert!((0.93..=0.97).contains(&inside), "{}: {inside}", which.name());
     }
     // The scales' intervals are those of a skew distribution taken as normal in the logarithm: told, not promised.
     for group in 0..3 {
         let inside = share(&|day| day.1[group]);
         assert!(inside > 0.90, "scale {group}: {inside}");
     }
-    check.finish();
-}
-
-fn reference() -> Value {
-    serde_json::from_str(include_str!("../reference/expected/fit.json")).unwrap()
-}
-
-/// The shared data set as the fit takes it.
-fn shared(key: &str) -> (Base, Vec<Trial>) {
-    let site = if key.starts_with("saddle") { "05_larch_saddle" } else { "03_roller_lane" };
-    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/reference");
-    let text = std::fs::read_to_string(format!("{folder}/sites/{site}.toml")).unwrap();
-    let site = read_site(&text, "site.toml").unwrap();
-    let table = std::fs::read_to_string(format!("{folder}/fit/{key}.csv")).unwrap();
-    let prepared = prepare(&site, &read_runs(&table, "runs.csv", None).unwrap(), "runs.csv", None).unwrap();
-    (prepared.base, prepared.trials)
-}
-
-fn numbers(value: &Value) -> Vec<f64> {
-    value.as_array().unwrap().iter().map(|number| number.as_f64().unwrap()).collect()
-}
-
-/// With the scatter as the site says, against least squares over the solution in double precision. Single precision and
-/// the search's end leave about 0.01 standard deviations.
-#[test]
-fn least_squares_agree_with_scipy() {
-    let mut check = Check::new("fit_scipy", Scale::Plain, 0.03);
-    for (key, expected) in reference().as_object().unwrap() {
-        let (base, trials) = shared(key);
-        let solved = solve(&base, &trials, Some(&[1.0, 1.0, 1.0])).unwrap();
-        let (shifts, sds) = (numbers(&expected["least_squares"]["shift"]), numbers(&expected["least_squares"]["sd"]));
-        for ((which, shift), sd) in FITTED.iter().zip(shifts).zip(sds) {
-            let got = solved.estimate(*which).unwrap();
-            check.deviation(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
-            check.deviation(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
-        }
-    }
-    check.finish();
-}
-
-/// With the scatter unknown, against a sampler that assumes no normal posterior. Its some 1,000 independent draws have
-/// a noise of 0.03 standard deviations in a mean and 2 % in a standard deviation; four times that is allowed.
-#[test]
-fn the_posterior_agrees_with_emcee() {
-    let mut check = Check::new("fit_emcee", Scale::Plain, 0.12);
-    for (key, expected) in reference().as_object().unwrap() {
-        let Some(expected) = expected.get("emcee") else { continue };
-        assert!(expected["independent_draws"].as_f64().unwrap() > 900.0);
-        let (base, trials) = shared(key);
-        let solved = solve(&base, &trials, None).unwrap();
-        let (shifts, sds) = (numbers(&expected["shift"]), numbers(&expected["sd"]));
-        for ((which, shift), sd) in FITTED.iter().zip(shifts).zip(sds) {
-            let got = solved.estimate(*which).unwrap();
-            check.deviation(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
-            check.deviation(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
-        }
-        let (logs, sds) = (numbers(&expected["log_scale"]), numbers(&expected["log_scale_sd"]));
-        for (group, (log, sd)) in logs.iter().zip(sds).enumerate() {
-            let got = (solved.posterior.log_scale[group], solved.posterior.log_scale_sd[group]);
-            check.deviation(format_args!("{key} scale {group} {} for {log}", got.0), ((got.0 - log) / sd).abs());
-            check.deviation(format_args!("{key} scale sd {group} {} for {sd}", got.1), (got.1 / sd - 1.0).abs());
-        }
-    }
-    check.finish();
 }
 
 /// A run that was braked is named with what is wrong; days without one name a run in some 1 of 100 days at most
