@@ -10,8 +10,9 @@ pub mod commands_site;
 #[cfg(not(target_family = "wasm"))]
 pub mod dirt;
 #[cfg(not(target_family = "wasm"))]
-pub mod logbook;
 pub mod learn;
+#[cfg(not(target_family = "wasm"))]
+pub mod logbook;
 pub mod page;
 pub mod plan;
 pub mod report;

@@ -15,5 +15,4 @@ fi
 if [ $# -eq 0 ]; then
     "$env/bin/python" air_fixtures.py --check
     "$env/bin/python" landing_shapes.py --check
-    "$env/bin/python" fit_reference.py --check
 fi

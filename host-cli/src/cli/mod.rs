@@ -3,8 +3,8 @@
 mod air;
 mod args;
 mod args_build;
-mod args_logbook;
 mod args_learn;
+mod args_logbook;
 mod args_page;
 mod args_serve;
 mod arm;
