@@ -1,4 +1,5 @@
 //! `landfall page` as a person runs it, with and without the module in the command.
+#![allow(clippy::unwrap_used)]
 
 use std::process::{Command, Output};
 
