@@ -15,6 +15,9 @@ use rayon::prelude::*;
 /// 97.5 % quantile of the standard normal distribution.
 const TWO_SIDED: f64 = 1.959_964;
 
+/// How far off the truth lies, in posterior sds: the fitted inputs, and the scales.
+type Scores = (Vec<f64>, Vec<f64>);
+
 /// What is measured on a usual day: a split by video, radar, air time by video, the landing by tape.
 fn usual() -> Vec<(Quantity, f64, Option<f64>)> {
     let frame_sd_s = |rate: f64| 1.0 / (rate * 6f64.sqrt());
@@ -54,9 +57,9 @@ fn intervals_hold_the_truth_as_often_as_they_say() {
             Some((z.collect(), scales.collect()))
         })
         .collect();
-    let good: Vec<&(Vec<f64>, Vec<f64>)> = all.iter().flatten().collect();
+    let good: Vec<&Scores> = all.iter().flatten().collect();
     assert!(good.len() as u64 * 100 >= DAYS * 99, "{} of {DAYS} days have a fit", good.len());
-    let share = |z: &dyn Fn(&(Vec<f64>, Vec<f64>)) -> f64| {
+    let share = |z: &dyn Fn(&Scores) -> f64| {
         good.iter().filter(|day| z(day).abs() < TWO_SIDED).count() as f64 / good.len() as f64
     };
     for (i, which) in FITTED.iter().enumerate() {
