@@ -11,9 +11,8 @@ use crate::flight::{Drag, Motion, fly_to_x};
 const STEPS: u16 = 96;
 /// Steps of a flight.
 const FLIGHT: u16 = 12;
-/// Lip speeds looked at.
-const SLOWEST_MPS: f32 = 0.3;
-const FASTEST_MPS: f32 = 60.0;
+/// Most times that a bracket of lip speeds grows.
+const BRACKET: u8 = 8;
 
 /// Where and in which direction runs leave; they differ in speed.
 ///
@@ -90,24 +89,47 @@ impl Throw {
         }
     }
 
-    /// The run through a place ahead, and how the search for it ended: lip speeds from 0.3 m/s to 60 m/s are halved,
-    /// since a faster run passes higher.
+    /// The run through a place ahead, and how the search for it ended.
+    ///
+    /// The speed that passes it without air or pop is the first guess, v² = g x²/(2 cos² (x tan − z)); a bracket grows
+    /// from there by a fifth at a time and is halved, since a faster run passes higher. No answer for a place above the
+    /// line of travel.
     pub fn through(&self, x_m: f32, z_m: f32) -> (Passing, Status) {
+        let none = (Passing { lip_speed_mps: 0.0, forward_mps: 0.0, up_mps: 0.0 }, Status::NoAnswer);
         let at = |speed_mps: f32| fly_to_x(&self.start(speed_mps), x_m, &self.drag, FLIGHT);
         let above = |speed_mps: f32| {
             let arrival = at(speed_mps);
             // Too slow to come so far is below.
             arrival.met && arrival.motion.place_m[2] >= z_m
         };
-        let (mut low_mps, mut high_mps) = (SLOWEST_MPS, FASTEST_MPS);
-        let mut status = Status::Converged;
-        if !(x_m > self.x_m) || !above(high_mps) || above(low_mps) {
-            status = Status::NoAnswer;
+        let (run_m, rise_m) = (x_m - self.x_m, z_m - self.z_m);
+        let cos = libm::cosf(self.angle_rad);
+        let under_line_m = run_m * libm::tanf(self.angle_rad) - rise_m;
+        if !(run_m > 0.0 && under_line_m > 0.0) {
+            return none;
         }
-        for _ in 0..26 {
+        let guess_mps = run_m / cos * libm::sqrtf(0.5 * G / under_line_m);
+        let (mut low_mps, mut high_mps) = (guess_mps, guess_mps);
+        // Air and pop move the speed by little; far from it a flight of few steps says nothing.
+        let mut bracketed = false;
+        for _ in 0..BRACKET {
+            match (above(low_mps), above(high_mps)) {
+                (false, true) => {
+                    bracketed = true;
+                    break;
+                }
+                (true, _) => low_mps *= 1.0 / 1.2,
+                (false, false) => high_mps *= 1.2,
+            }
+        }
+        if !bracketed {
+            return none;
+        }
+        for _ in 0..24 {
             let middle_mps = 0.5 * (low_mps + high_mps);
             if above(middle_mps) { high_mps = middle_mps } else { low_mps = middle_mps }
         }
+        let mut status = Status::Converged;
         let [forward_mps, _, up_mps] = at(high_mps).motion.velocity_mps;
         if !(forward_mps.is_finite() && up_mps.is_finite()) {
             status = Status::NoAnswer;
