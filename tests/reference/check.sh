@@ -14,5 +14,6 @@ fi
 "$env/bin/python" make_reference.py --check "$@"
 if [ $# -eq 0 ]; then
     "$env/bin/python" air_fixtures.py --check
+    "$env/bin/python" fit_reference.py --check
     "$env/bin/python" landing_shapes.py --check
 fi

@@ -131,6 +131,6 @@ fn runs_that_do_not_fit_the_site_are_told() {
     let said = faults.to_string();
     assert!(said.contains("r.csv:2:3: start_height: the roll-in cannot start lower than 1.09 m"), "{said}");
     assert!(said.contains("r.csv:3:5: mark_1_before_foot: the mark lies before the start"), "{said}");
-    assert!(said.contains("r.csv:4:5: mark_2_before_foot: the mark lies beyond the lip"), "{said}");
+    assert!(said.contains("r.csv:4:7: mark_2_before_foot: the mark lies beyond the lip"), "{said}");
     assert!(said.contains("r.csv:5:1: run: with the site's values this run does not come down on the bag"), "{said}");
 }
