@@ -422,7 +422,7 @@ mod tests {
         assert!(said.contains("t.csv:1:5: lip_speed: \"lip_speed\" has no unit"), "{said}");
         assert!(said.contains("lip_speed_mps\" was perhaps meant"), "{said}");
         assert!(said.contains("\"furlongs\" is no unit of a speed"), "{said}");
-        assert!(said.contains("t.csv:1:61: air_frames: this column stands twice"), "{said}");
+        assert!(said.contains("t.csv:1:58: air_frames: this column stands twice"), "{said}");
         assert!(said.contains("7 cells under 6 headings"), "{said}");
         let text = "run,lip_speed_kmh,excluded\n1,\"8,1\",no\n2,800,perhaps\n3,x,\n";
         let said = read_table(COLUMNS, text, "t.csv").unwrap_err().to_string();
