@@ -110,50 +110,41 @@ fn fly<L: Lane>(start: &Motion<L>, duration_s: L, drag: &Drag<L>, steps: u16) ->
     motion
 }
 
-/// A rate that can be divided by.
-#[inline(always)]
-fn away_from_zero<L: Lane>(rate: L, falling: bool) -> L {
-    let tiny = L::splat(1.0e-6);
-    L::select(rate.abs().lt(tiny), if falling { -tiny } else { tiny }, rate)
-}
-
 /// Time to the plane by the parabola through the motion, and whether that parabola meets it.
 #[inline(always)]
-fn lead<L: Lane>(motion: &Motion<L>, plane: &Plane<L>, a: &[L; 3], falling: bool) -> (L, L::Mask) {
+fn lead<L: Lane>(motion: &Motion<L>, plane: &Plane<L>, drag: &Drag<L>, falling: bool) -> (L, L::Mask) {
     let zero = L::splat(0.0);
     let distance = plane.distance(motion);
     let rate = plane.approach(&motion.velocity_mps);
-    let inside = rate * rate - plane.approach(a) * distance * 2.0;
+    let bend = plane.approach(&acceleration(&motion.velocity_mps, drag));
+    let inside = rate * rate - bend * distance * 2.0;
     let root = inside.max(zero).sqrt();
     // The later root when falling, the earlier when going forward or rising.
     let below = if falling { rate - root } else { rate + root };
-    (distance * -2.0 / away_from_zero(below, falling), inside.lt(zero).not())
+    let tiny = L::splat(1.0e-6);
+    let below = L::select(below.abs().lt(tiny), if falling { -tiny } else { tiny }, below);
+    (distance * -2.0 / below, inside.lt(zero).not())
 }
 
-/// From a motion near the plane to the plane.
-///
-/// The time is that of the parabola through the motion; the move over it takes the acceleration half-way, too (the
-/// place is then right to the third order, the speed to the second), and what is left of the distance is closed at
-/// the speed there. A move of 0.3 s with the drag of a rider ends within 0.1 mm.
+/// From a motion near the plane to the plane: once with a full step, once with a parabola.
 #[inline(always)]
-fn settle<L: Lane>(near: &Motion<L>, time_s: L, plane: &Plane<L>, drag: &Drag<L>, falling: bool) -> Arrival<L> {
-    let a0 = acceleration(&near.velocity_mps, drag);
-    let (dt_s, met) = lead(near, plane, &a0, falling);
-    let a1 = acceleration(&combine(&near.velocity_mps, &a0, dt_s * 0.5), drag);
-    let lift = combine(&a0, &a1, L::splat(2.0));
-    let place_m = combine(&combine(&near.place_m, &near.velocity_mps, dt_s), &lift, dt_s * dt_s * (1.0 / 6.0));
-    let velocity_mps = combine(&near.velocity_mps, &a1, dt_s);
-    let close = Motion { place_m, velocity_mps };
-    let rest_s = -(plane.distance(&close) / away_from_zero(plane.approach(&velocity_mps), falling));
-    let motion =
-        Motion { place_m: combine(&place_m, &velocity_mps, rest_s), velocity_mps: combine(&velocity_mps, &a1, rest_s) };
+fn settle<L: Lane>(near: Motion<L>, time_s: L, plane: &Plane<L>, drag: &Drag<L>, falling: bool) -> Arrival<L> {
+    let (dt_s, met) = lead(&near, plane, drag, falling);
+    let closer = step(&near, dt_s, drag);
+    let (rest_s, _) = lead(&closer, plane, drag, falling);
+    let a = acceleration(&closer.velocity_mps, drag);
+    let half = rest_s * rest_s * 0.5;
+    let motion = Motion {
+        place_m: combine(&combine(&closer.place_m, &closer.velocity_mps, rest_s), &a, half),
+        velocity_mps: combine(&closer.velocity_mps, &a, rest_s),
+    };
     Arrival { motion, time_s: time_s + dt_s + rest_s, met }
 }
 
 /// Flies until the plane is met falling towards it (the normal must point up).
 ///
-/// The time in a vacuum is stepped first, then the rest is closed by one short move, so that a few steps are
-/// enough. `met` is false for a run that never rises to the plane.
+/// The time in a vacuum is stepped first, then the rest is closed with one more step and a parabola,
+/// so that a few steps are enough. `met` is false for a run that never rises to the plane.
 #[inline(always)]
 pub fn fly_to_falling<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<L>, steps: u16) -> Arrival<L> {
     let zero = L::splat(0.0);
@@ -163,7 +154,7 @@ pub fn fly_to_falling<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<
     let root = (rate * rate + distance * (2.0 * pull)).max(zero).sqrt();
     let duration_s = ((rate + root) * (1.0 / pull)).max(zero);
     let near = fly(start, duration_s, drag, steps);
-    let arrival = settle(&near, duration_s, plane, drag, true);
+    let arrival = settle(near, duration_s, plane, drag, true);
     let hopeless = distance.lt(zero).and(rate.lt(L::splat(1.0e-6)));
     Arrival { met: arrival.met.and(hopeless.not()), ..arrival }
 }
@@ -180,7 +171,7 @@ pub fn fly_to_rising<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<L
     let root = (rate * rate + distance * (2.0 * pull)).max(zero).sqrt();
     let duration_s = ((rate - root) * (1.0 / pull)).max(zero);
     let near = fly(start, duration_s, drag, steps);
-    let arrival = settle(&near, duration_s, plane, drag, false);
+    let arrival = settle(near, duration_s, plane, drag, false);
     let hopeless = distance.lt(zero).and(rate.lt(L::splat(1.0e-6)));
     Arrival { met: arrival.met.and(hopeless.not()), ..arrival }
 }
@@ -188,7 +179,7 @@ pub fn fly_to_rising<L: Lane>(start: &Motion<L>, plane: &Plane<L>, drag: &Drag<L
 /// From an arrival at one plane to a nearby one, still falling.
 #[inline(always)]
 pub fn carry_on<L: Lane>(from: &Arrival<L>, plane: &Plane<L>, drag: &Drag<L>) -> Arrival<L> {
-    let arrival = settle(&from.motion, from.time_s, plane, drag, true);
+    let arrival = settle(from.motion, from.time_s, plane, drag, true);
     Arrival { met: from.met.and(arrival.met), ..arrival }
 }
 
@@ -200,7 +191,7 @@ pub fn fly_to_x<L: Lane>(start: &Motion<L>, x_m: L, drag: &Drag<L>, steps: u16) 
     let forward = slow.lt(start.velocity_mps[0]);
     let duration_s = (x_m - start.place_m[0]) / start.velocity_mps[0].max(slow);
     let near = fly(start, duration_s, drag, steps);
-    let arrival = settle(&near, duration_s, &plane, drag, false);
+    let arrival = settle(near, duration_s, &plane, drag, false);
     Arrival { met: arrival.met.and(forward), ..arrival }
 }
 
