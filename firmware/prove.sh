@@ -134,7 +134,7 @@ note "emulated Cortex-M4F"
     echo "m4f_advisory_instructions = $advisory_m4f"
     sed -n 's/.*longest step on the Cortex-M4F: about \([0-9]*\) instructions.*/m4f_step_instructions_most = \1/p' "$work/m4f.txt"
 } >"$work/counts.toml"
-check "counted work has not grown by more than 5 %" python3 counts.py counts.toml ../CHANGELOG.md "$work/counts.toml"
+check "counted work has not grown by more than 5 %" python3 ../tests/counts.py counts.toml ../CHANGELOG.md "$work/counts.toml"
 
 echo "$passed passed, $failed failed"
 [ "$failed" = 0 ]
