@@ -4,7 +4,6 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
 use clap_complete::Shell;
-use landfall::box_side::arm::SensorPart;
 use landfall::site::{Dimension, parse_quantity};
 
 use super::range::Vary;
@@ -64,11 +63,11 @@ pub(crate) enum Command {
     Fit(super::args_learn::Fit),
     DropTest(super::args_learn::DropTest),
     Compare(super::args_learn::Compare),
-    Arm(Arm),
-    Watch(Watch),
-    Replay(Replay),
-    Log(Log),
-    Simulate(Simulate),
+    Arm(super::args_box::Arm),
+    Watch(super::args_box::Watch),
+    Replay(super::args_box::Replay),
+    Log(super::args_box::Log),
+    Simulate(super::args_box::Simulate),
     Serve(super::args_serve::Serve),
     Logbook(super::args_logbook::Logbook),
     Schema(Schema),
@@ -399,217 +398,6 @@ pub(super) fn length(text: &str) -> Result<f64, String> {
         .map_err(|e| format!("{e}; write it as \"2 m\" or \"6 ft 6 in\""))
 }
 
-fn time(text: &str) -> Result<f64, String> {
+pub(super) fn time(text: &str) -> Result<f64, String> {
     parse_quantity(text, Dimension::Time).map(|q| q.si).map_err(|e| format!("{e}; write it as \"1.2 s\""))
-}
-
-/// A part that a box measures with.
-fn sensor(name: &str) -> Result<SensorPart, String> {
-    SensorPart::ALL
-        .into_iter()
-        .find(|part| part.name() == name)
-        .ok_or_else(|| format!("one of {}", SensorPart::ALL.map(SensorPart::name).join(", ")))
-}
-
-/// Compute the box's settings for a site
-///
-/// Shows every threshold in plain words with its reason, and writes a settings file or sends it to a box. A box takes
-/// settings only while its button is held down. Exit code 1: the plan says stop, and nothing is written.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  landfall arm hill.toml                         show what the box would go by
-  landfall arm hill.toml --output hill.watch     and write the settings file
-  landfall arm hill.toml --port /dev/ttyACM0     and send it to the box; hold its button down
-  landfall arm --file hill.watch --port /dev/ttyACM0
-
-The box is a supplementary alarm, not a certified device.")]
-pub(crate) struct Arm {
-    /// Site file; `-` reads stdin.
-    #[arg(value_hint = ValueHint::FilePath, required_unless_present_any = ["demo", "file"])]
-    pub site: Option<PathBuf>,
-    /// The embedded invented site instead of a file.
-    #[arg(long, conflicts_with = "site")]
-    pub demo: bool,
-    /// Send this settings file instead of computing one.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with_all = ["site", "demo", "output"], requires = "port")]
-    pub file: Option<PathBuf>,
-    /// Write the settings file here; one for another site or a newer one is not replaced.
-    #[arg(long, short, value_name = "FILE", value_hint = ValueHint::FilePath)]
-    pub output: Option<PathBuf>,
-    /// Replace any file.
-    #[arg(long, requires = "output")]
-    pub force: bool,
-    /// Serial port of the box.
-    #[arg(long, value_name = "PORT", value_hint = ValueHint::AnyPath)]
-    pub port: Option<String>,
-    /// How long to wait for the button.
-    #[arg(long, value_name = "TIME", default_value = "55 s", value_parser = time)]
-    pub wait: f64,
-    /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers.
-    #[arg(long, value_name = "PART", default_value = "bridge20", value_parser = sensor)]
-    pub sensor: SensorPart,
-    /// Revision of the settings; a box takes none lower than its own. By default the seconds since 1970.
-    #[arg(long, value_name = "N")]
-    pub revision: Option<u32>,
-    /// Form of the answer.
-    #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
-    pub format: TextOrJson,
-    #[command(flatten)]
-    pub sampling: Sampling,
-}
-
-/// Follow one or more boxes
-///
-/// Pressure, state, landings, time since the last landing, forecast to the stop pressure. A link that is silent is
-/// said loudly. Without a terminal, one line a happening. Recordings hold what each step of the box was fed with, for
-/// `landfall replay`.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  landfall watch /dev/ttyACM0
-  landfall watch /dev/ttyACM0 --record day.csv
-  landfall watch /dev/ttyACM0 /dev/ttyACM1 --plain
-
-The box is a supplementary alarm, not a certified device.")]
-pub(crate) struct Watch {
-    /// Serial ports.
-    #[arg(required = true, value_hint = ValueHint::AnyPath)]
-    pub ports: Vec<String>,
-    /// Record to this file; with several boxes -1, -2 … come before its ending. An older file is replaced.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
-    pub record: Option<PathBuf>,
-    /// Lines of text even on a terminal.
-    #[arg(long)]
-    pub plain: bool,
-    /// A line on how things are this often, in text.
-    #[arg(long, value_name = "TIME", default_value = "10 s", value_parser = time)]
-    pub every: f64,
-    /// End when a line goes away instead of waiting for it to come back.
-    #[arg(long)]
-    pub once: bool,
-    /// End after this time.
-    #[arg(long = "for", value_name = "TIME", value_parser = time)]
-    pub length: Option<f64>,
-}
-
-/// Run a recording through the watch
-///
-/// Shows what the watch does with recorded pressures, or with other settings would have done. Columns: time_s, gauge_pa
-/// (Pa), and where there are any fault (empty, or a word for the kind) and supply (0 or 1).
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  landfall replay day.csv --site hill.toml
-  landfall replay day.csv --site hill.toml --set stop_pa=700
-  landfall replay day.csv --site hill.toml --set bag.stop_floor=0.7 --format json
-  landfall replay day.csv --settings hill.watch
-
-A key to set is one of the site file's, or one of the settings that `landfall arm` shows in brackets.")]
-pub(crate) struct Replay {
-    /// Recording; `-` reads stdin.
-    #[arg(value_hint = ValueHint::FilePath)]
-    pub log: PathBuf,
-    /// Site file that the settings are computed from.
-    #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath, required_unless_present_any = ["demo", "settings"])]
-    pub site: Option<PathBuf>,
-    /// The embedded invented site.
-    #[arg(long, conflicts_with = "site")]
-    pub demo: bool,
-    /// Settings file instead of a site.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with_all = ["site", "demo"])]
-    pub settings: Option<PathBuf>,
-    /// Another value: of the site file, or of the settings. May be given more than once.
-    #[arg(long, value_name = "KEY=VALUE", num_args = 1)]
-    pub set: Vec<String>,
-    /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers. By default one that reaches far enough.
-    #[arg(long, value_name = "PART", value_parser = sensor)]
-    pub sensor: Option<SensorPart>,
-    /// Zero to use where the recording does not begin on a vented bag, Pa.
-    #[arg(long, value_name = "PA", default_value_t = 0.0, allow_negative_numbers = true)]
-    pub zero: f32,
-    /// Form of the answer.
-    #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
-    pub format: TextOrJson,
-    #[command(flatten)]
-    pub sampling: Sampling,
-    #[command(flatten)]
-    pub output: Output,
-}
-
-/// Download and show a box's events
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  landfall log /dev/ttyACM0
-  landfall log /dev/ttyACM0 --from 120 --format csv --output box.csv")]
-pub(crate) struct Log {
-    /// Serial port.
-    #[arg(value_hint = ValueHint::AnyPath)]
-    pub port: String,
-    /// First record wanted.
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    pub from: u32,
-    /// Form of the answer.
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub format: Format,
-    #[command(flatten)]
-    pub output: Output,
-}
-
-/// Run a box on a computed bag
-///
-/// The box's own program on the site's bag: filling, a landing every session.interval while the permit is on, noise, and
-/// what a script has go wrong. In real time on a pseudo-terminal that `landfall watch` and `landfall arm` may open, or
-/// with --fast to a recording. Noise and gusts are assumed.
-#[derive(Debug, clap::Args)]
-#[command(after_help = "\
-Examples:
-  landfall simulate --demo                       prints the pseudo-terminal's name; then type what is to happen
-  landfall simulate --demo --fast --for \"60 min\" --output day.csv
-  landfall simulate --demo --fast --do \"5 min: cut for 20 s\" --do \"8 min: sensor frozen for 5 s\"
-  landfall simulate --demo --bare                a box without settings, to try `landfall arm --port` on
-
-A happening is TIME: WHAT [VALUE] [for TIME]; a script has one a line, with # before remarks:
-  cut            blowers' supply off              stall          blowers stand, supply on
-  leak 40 cm2    a hole in the bag                hold           the box's button is down
-  sensor WORD    no_answer, bus, corrupt, wrong_part, broken, out_of_range, not_ready, frozen, noisy,
-                 jumps, beyond
-  hang           the box's program stands         reset WORD     power, brown_out, watchdog
-  land           a landing whatever the lamp says pause          nobody rides
-In real time a happening without its TIME, typed and ended with Enter, begins at once.")]
-pub(crate) struct Simulate {
-    #[command(flatten)]
-    pub site: SiteArg,
-    /// As fast as it goes, to a recording instead of a pseudo-terminal.
-    #[arg(long)]
-    pub fast: bool,
-    /// Times real time on the pseudo-terminal; 0 as fast as the reader takes it, beginning when it asks.
-    #[arg(long, value_name = "N", default_value_t = 1.0, conflicts_with = "fast")]
-    pub speed: f64,
-    /// End after this time of the box. By default 30 min with --fast, else never.
-    #[arg(long = "for", value_name = "TIME", value_parser = time)]
-    pub length: Option<f64>,
-    /// A happening.
-    #[arg(long = "do", value_name = "HAPPENING", num_args = 1)]
-    pub happenings: Vec<String>,
-    /// File of happenings.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
-    pub script: Option<PathBuf>,
-    /// The bag is at pressure at the start, and the box has its zero from an earlier day.
-    #[arg(long)]
-    pub full: bool,
-    /// Nobody rides.
-    #[arg(long)]
-    pub empty: bool,
-    /// The box has no settings.
-    #[arg(long)]
-    pub bare: bool,
-    /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers. By default one that reaches far enough.
-    #[arg(long, value_name = "PART", value_parser = sensor)]
-    pub sensor: Option<SensorPart>,
-    #[command(flatten)]
-    pub sampling: Sampling,
-    #[command(flatten)]
-    pub output: Output,
 }

@@ -53,17 +53,24 @@ pub(crate) struct Fit {
     /// Only turn counted frames into times with their uncertainty; needs --fps.
     #[arg(long, value_name = "N,…", value_delimiter = ',', num_args = 1, requires = "fps", conflicts_with_all = ["runs", "site", "demo", "write"])]
     pub frames: Vec<u32>,
-    /// Put what the runs told into the site file; its comments and order stay.
-    #[arg(long, conflicts_with = "demo")]
-    pub write: bool,
-    /// Day to note in the site file; by default today's by the clock (UTC).
-    #[arg(long, value_name = "YYYY-MM-DD", requires = "write", value_parser = day)]
-    pub date: Option<String>,
+    #[command(flatten)]
+    pub change: Change,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,
     #[command(flatten)]
     pub output: Output,
+}
+
+/// Whether the site file is changed, and the day that is noted in it.
+#[derive(Debug, clap::Args)]
+pub(crate) struct Change {
+    /// Put what was learnt into the site file; its comments and order stay.
+    #[arg(long, conflicts_with = "demo")]
+    pub write: bool,
+    /// Day to note in the site file; by default today's by the clock (UTC).
+    #[arg(long, value_name = "YYYY-MM-DD", requires = "write", value_parser = day)]
+    pub date: Option<String>,
 }
 
 const AFTER_FIT: &str = concat!(
@@ -159,12 +166,8 @@ pub(crate) struct DropTest {
     /// Pressure measured with the blowers running and nobody on the bag.
     #[arg(long, value_name = "PRESSURE", value_parser = pressure)]
     pub settled: Option<f64>,
-    /// Put what the tests told into the site file; its comments and order stay.
-    #[arg(long, conflicts_with = "demo")]
-    pub write: bool,
-    /// Day to note in the site file; by default today's by the clock (UTC).
-    #[arg(long, value_name = "YYYY-MM-DD", requires = "write", value_parser = day)]
-    pub date: Option<String>,
+    #[command(flatten)]
+    pub change: Change,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,

@@ -9,7 +9,8 @@ use landfall::box_side::port::Port;
 use landfall::box_side::upload::{greet, upload};
 use landfall_core::watch::WatchSettings;
 
-use super::args::{Arm, SiteArg, TextOrJson};
+use super::args::{SiteArg, TextOrJson};
+use super::args_box::Arm;
 use super::plan::computed;
 use super::{End, complain, input, note, output};
 

@@ -53,10 +53,10 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
         TextOrJson::Json => output::json(&json!({"drop_test": found, "edits": edits}))?,
     };
     output::put(args.output.output.as_deref(), &text)?;
-    if args.write {
+    if args.change.write {
         let what =
             format!("{} drops and {} deflation points of {}", found.drops, found.deflation_points, names.join(" and "));
-        write(site_path, &site_text, &edits, (&what, &sha256(bytes.as_bytes())), args.date.as_deref())?;
+        write(site_path, &site_text, &edits, (&what, &sha256(bytes.as_bytes())), args.change.date.as_deref())?;
     }
     Ok(if found.doubts.is_empty() { End::Inside } else { End::Outside })
 }

@@ -35,9 +35,15 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
         TextOrJson::Json => output::json(&json!({"fit": found, "edits": edits}))?,
     };
     output::put(args.output.output.as_deref(), &text)?;
-    if args.write {
+    if args.change.write {
         let what = format!("{} runs of {}", found.runs, name_only(&runs_name));
-        write(args.site.as_deref(), &site_text, &edits, (&what, &sha256(runs_text.as_bytes())), args.date.as_deref())?;
+        write(
+            args.site.as_deref(),
+            &site_text,
+            &edits,
+            (&what, &sha256(runs_text.as_bytes())),
+            args.change.date.as_deref(),
+        )?;
     }
     Ok(if found.doubts.is_empty() { End::Inside } else { End::Outside })
 }

@@ -5,7 +5,8 @@ use landfall::box_side::events::{csv, download, json, text};
 use landfall::box_side::port::Port;
 use landfall::box_side::upload::greet;
 
-use super::args::{Format, Log};
+use super::args::Format;
+use super::args_box::Log;
 use super::{End, output};
 
 pub(crate) fn run(args: &Log) -> anyhow::Result<End> {

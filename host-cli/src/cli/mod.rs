@@ -2,6 +2,7 @@
 
 mod air;
 mod args;
+mod args_box;
 mod args_build;
 mod args_learn;
 mod args_logbook;

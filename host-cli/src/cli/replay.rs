@@ -8,7 +8,8 @@ use landfall::box_side::replay::{replay, set, text};
 use landfall::site::find_key;
 use landfall_core::watch::WatchSettings;
 
-use super::args::{Replay, SiteArg, TextOrJson};
+use super::args::{SiteArg, TextOrJson};
+use super::args_box::Replay;
 use super::plan::computed;
 use super::{End, input, output};
 

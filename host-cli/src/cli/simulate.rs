@@ -14,7 +14,7 @@ use landfall::box_side::sim::{Plan, Riders, Sim};
 use landfall::plan::compute;
 use landfall::sampling::Stop;
 
-use super::args::Simulate;
+use super::args_box::Simulate;
 use super::progress::{stop_on_ctrl_c, with_threads};
 use super::{End, input, note, output};
 

@@ -15,7 +15,7 @@ use landfall::box_side::live::{Brought, Seen, follow};
 use landfall::box_side::record::Recorder;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
-use super::args::Watch;
+use super::args_box::Watch;
 use super::{End, output};
 
 /// Time between two pictures, and the longest that a key or silence waits.
