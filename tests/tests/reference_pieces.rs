@@ -1,7 +1,7 @@
 //! Single pieces of the model against `tests/reference/expected/pieces.json`, made with NumPy and SciPy 1.15.3 by
 //! `tests/reference/pieces.py`: sections of a ride, flights, take-offs, touch-downs, blowers, statistics.
 
-use landfall::plan::sampled::clopper_pearson;
+use landfall::plan::interval::clopper_pearson;
 use landfall::sampling::random::{DRAWN, draw};
 use landfall_core::Status;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};

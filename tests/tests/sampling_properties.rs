@@ -2,9 +2,9 @@
 //! with the divided differences, and fixed memory.
 #![allow(clippy::panic)]
 
+use landfall::plan::interval::clopper_pearson;
 use landfall::plan::model::Model;
 use landfall::plan::parts::DETAIL;
-use landfall::plan::sampled::clopper_pearson;
 use landfall::sampling::random::{DRAWN, draw};
 use landfall::sampling::{Job, Sampled, Stop, sample, sample_over};
 use landfall::site::{demo, read_site};

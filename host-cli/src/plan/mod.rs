@@ -4,6 +4,7 @@ pub mod cautions;
 pub mod csv;
 pub mod dirt;
 pub mod findings;
+pub mod interval;
 pub mod json;
 pub mod limits;
 pub mod model;

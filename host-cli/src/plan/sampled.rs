@@ -1,6 +1,7 @@
 //! The sampled parts of a plan: where landings fall, where the bag should stand, hold winds.
 
 use super::PlanError;
+use super::interval::clopper_pearson;
 use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Draws, Failure, MissOverGap, Question, moved};
@@ -9,7 +10,6 @@ use crate::sampling::{Job, Sampled, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::spread::Differences;
-use statrs::distribution::{Beta, ContinuousCDF};
 use std::collections::BTreeMap;
 
 /// Highest start height that is looked at.
@@ -32,15 +32,6 @@ pub fn miss_or_bound(sampled: &Sampled) -> f64 {
 
 fn share_or_bound(count: u64, runs: u64) -> f64 {
     if count == 0 { 3.0 / runs as f64 } else { count as f64 / runs as f64 }
-}
-
-/// The exact 95 % interval of a share, by Clopper and Pearson: quantiles of beta distributions.
-pub fn clopper_pearson(count: u64, runs: u64) -> (f64, f64) {
-    let (k, n) = (count as f64, runs as f64);
-    let quantile = |a: f64, b: f64, p: f64| Beta::new(a, b).map_or(f64::NAN, |beta| beta.inverse_cdf(p));
-    let low = if count == 0 { 0.0 } else { quantile(k, n - k + 1.0, 0.025) };
-    let high = if count >= runs { 1.0 } else { quantile(k + 1.0, n - k, 0.975) };
-    (low, high)
 }
 
 /// Bounds of the histograms: sixteen standard deviations about the mean, or wide ones where these are not known.
@@ -461,19 +452,4 @@ pub fn hold_winds(
     let left = outward(Uncertain::WindAcross, limit)?;
     let right = outward(Uncertain::WindAcross, -limit)?;
     Ok([Some(tail), Some(head), Some(left.abs().min(right.abs()))])
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Values of R's `binom.test` and of scipy.stats.beta.ppf: 3 of 100 and 0 of 50 (rule of three: 3.7/n at 97.5 %).
-    #[test]
-    fn exact_intervals() {
-        let (low, high) = clopper_pearson(3, 100);
-        assert!((low - 0.006_229_972).abs() < 1.0e-7 && (high - 0.085_176_053).abs() < 1.0e-7, "{low} {high}");
-        let (low, high) = clopper_pearson(0, 50);
-        assert!(low == 0.0 && (high - 0.071_121_74).abs() < 1.0e-7, "{high}");
-        assert_eq!(clopper_pearson(5, 5).1, 1.0);
-    }
 }
