@@ -128,7 +128,11 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
     };
     let say = |error: PlanError| error.to_string();
     // The searches for start heights and winds take most of the time, and hang on rare runs that few do not show.
-    let parts = if request.coarse { Parts { starts: false, hold_winds: false, ..Parts::ALL } } else { Parts::ALL };
+    let parts = if request.coarse {
+        Parts { tails: false, starts: false, hold_winds: false, ..Parts::ALL }
+    } else {
+        Parts::ALL
+    };
     let mut results = compute(&site, parts, stop).map_err(say)?;
     if request.coarse {
         results.findings.clear();
