@@ -114,7 +114,7 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
     Ride {
         lip_speed_mps: reached.then_some(f64::from(one.end.speed_mps)),
         lip_angle_deg: f64::from(setup.takeoff.lip_rad).to_degrees(),
-        release_angle_deg: f64::from(release.sin).atan2(f64::from(release.cos)).to_degrees(),
+        release_angle_deg: libm::atan2(f64::from(release.sin), f64::from(release.cos)).to_degrees(),
         time_to_lip_s: reached.then_some(f64::from(one.end.time_s)),
         peak_load_g: Some(f64::from(peak.0 / STANDARD_GRAVITY_MPS2)),
         peak_load_before_foot_m: Some(f64::from(peak.1)),

@@ -115,7 +115,7 @@ impl Question<'_> {
     /// Failures over the target's number, as a logarithm, over all runs of one rider.
     fn excess(&self, rider: usize, uncertainty: &Uncertainty) -> Result<f64, PlanError> {
         let failures = self.failures(rider, uncertainty, 0, self.draws.samples)?;
-        Ok(((failures as f64 + 0.5) / (self.target * self.draws.samples as f64 + 0.5)).ln())
+        Ok(libm::log((failures as f64 + 0.5) / (self.target * self.draws.samples as f64 + 0.5)))
     }
 
     /// Between a value that does not pass the target and one that does, the last that does not, to `tolerance`.

@@ -125,12 +125,13 @@ impl Part {
     fn ln_density(&self, z: &Point, all: u64) -> f64 {
         let width = f64::from(self.about.width);
         let share = self.runs as f64 / all as f64;
-        share.ln() - COUNT as f64 * width.ln() - 0.5 * square_from(z, &self.about.middle) / (width * width)
+        libm::log(share) - COUNT as f64 * libm::log(width) - 0.5 * square_from(z, &self.about.middle) / (width * width)
     }
 }
 
 /// Estimates the chance of a miss of a job; its `samples`, `first`, `bounds` and `gaps_to_m` are not looked at.
-/// Deterministic for a seed, at any number of threads and lanes. `None` if it was asked to stop.
+/// Deterministic for a seed, at any number of threads and
+/// lanes, and on any machine: logarithms and powers are `libm`'s. `None` if it was asked to stop.
 pub fn tail(job: &Job<'_>, effort: &Effort, stop: &Stop) -> Option<Tail> {
     tail_over(job, effort, stop, lanes_asked())
 }
@@ -237,7 +238,7 @@ impl Range<'_> {
                         continue;
                     }
                     let z = point(shot, i);
-                    let weight = (-0.5 * square(&z) - part.ln_density(&z, runs)).exp();
+                    let weight = libm::exp(-0.5 * square(&z) - part.ln_density(&z, runs));
                     sums.weight += weight;
                     sums.moment.iter_mut().zip(z).for_each(|(sum, x)| *sum += weight * x);
                 }
@@ -261,7 +262,7 @@ impl Range<'_> {
     fn estimate(&self, parts: &[Part]) -> Option<Tail> {
         let all: u64 = parts.iter().map(|part| part.runs).sum();
         let weight = |z: &Point| {
-            let density: f64 = parts.iter().map(|part| (part.ln_density(z, all) + 0.5 * square(z)).exp()).sum();
+            let density: f64 = parts.iter().map(|part| libm::exp(part.ln_density(z, all) + 0.5 * square(z))).sum();
             1.0 / density
         };
         let see = |shot: &Shot, sums: &mut Sums| {
@@ -294,7 +295,7 @@ impl Range<'_> {
         let error = variance.sqrt() / all as f64;
         tail.miss = tail.miss.min(1.0);
         if tail.miss > 0.0 {
-            let factor = (1.96 * error / tail.miss).exp();
+            let factor = libm::exp(1.96 * error / tail.miss);
             (tail.low, tail.high) = (tail.miss / factor, (tail.miss * factor).min(1.0));
         }
         Some(tail)
