@@ -10,7 +10,7 @@ let checks = 0;
 const address = (name) => pathToFileURL(join(folder, name)).href;
 
 await browse(async (context) => {
-  for (const name of ["report.html", "card.html"]) {
+  for (const name of ["report.html", "card.html", "landings.html"]) {
     for (const width of [360, 1440]) {
       for (const scheme of ["light", "dark"]) {
         const where = `${name} at ${width} px, ${scheme}`;

@@ -22,6 +22,7 @@ trap 'rm -rf "$folder"' EXIT
 allow() { "$@" || [ $? -eq 1 ]; }
 allow "$landfall" plan --demo --samples 20000 --format json --report "$folder/report.html" --output "$folder/plan.json"
 allow "$landfall" card --demo --samples 20000 --output "$folder/card.html"
+allow "$landfall" progress --demo --report "$folder/landings.html" --output "$folder/landings.txt"
 node check.mjs "$folder" "${1:-}"
 
 # The page that is one file: its module by itself, then in the browser.

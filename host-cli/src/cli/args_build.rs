@@ -125,6 +125,7 @@ Examples:
   landfall progress hill.toml
   landfall progress hill.toml --limit \"1 m\" --slope \"20 deg,30 deg,35 deg\"
   landfall progress --demo --format csv --table slopes
+  landfall progress hill.toml --report landings.html
 
 Every plane passes through the place where the mean run comes down on the bag; the surface begins
 at the near end of the plausible landings, as high as the bag's top.
@@ -142,6 +143,9 @@ pub(crate) struct Progress {
     /// Steepest surface that can be built and ridden; by default 40 deg.
     #[arg(long, value_name = "ANGLE", value_parser = angle)]
     pub steepest: Option<f64>,
+    /// Write a page with a picture to scale as well: one HTML file, to read and to print. An older file is replaced.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub report: Option<PathBuf>,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

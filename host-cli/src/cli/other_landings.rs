@@ -1,9 +1,10 @@
 //! `landfall progress`.
 
 use anyhow::Context as _;
+use landfall::commands_site::write_whole;
 use landfall::dirt::text::{csv, text};
 use landfall::dirt::{Question, progress};
-use landfall::plan::model::with_gap;
+use landfall::plan::model::{Model, with_gap};
 
 use super::args::Format;
 use super::args_build::Progress;
@@ -33,6 +34,11 @@ pub(crate) fn run(args: &Progress) -> anyhow::Result<End> {
         steepest_deg: take("steepest", args.steepest.map(f64::to_degrees), 40.0, "40 deg"),
     };
     let answer = progress(&site, &question, assumed)?;
+    if let Some(path) = &args.report {
+        let page = landfall::report::landing::page(&answer, &Model::new(&site)?);
+        write_whole(path, &page, true)?;
+        note(&format!("{} is written", path.display()));
+    }
     let printed = match args.format {
         Format::Text => text(&answer),
         Format::Json => output::json(&answer)?,

@@ -6,7 +6,7 @@ use super::{Picture, Sheet, Table, pictures};
 use crate::plan::limits::limits as plan_limits;
 use crate::plan::results::{Level, Results};
 
-const STYLE: &str = include_str!("report.css");
+pub(super) const STYLE: &str = include_str!("report.css");
 /// Nothing may be loaded: not even by mistake.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
@@ -161,7 +161,7 @@ pub(super) fn table(table: &Table, class: &str) -> Element {
 }
 
 /// A picture with its words and its legend, which stay together in print, and the tables after it.
-fn figure(picture: &Picture) -> Element {
+pub(super) fn figure(picture: &Picture) -> Element {
     let mut figure = el("figure");
     figure.push(el("figcaption").add(el("h3").text(picture.title)).add(el("p").text(picture.words.clone())));
     if let Some(svg) = &picture.svg {

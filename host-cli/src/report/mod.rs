@@ -12,6 +12,7 @@ mod cut;
 mod descent;
 mod effects;
 pub mod html;
+pub mod landing;
 mod markup;
 mod scale;
 mod shares;

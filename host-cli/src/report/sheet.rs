@@ -171,7 +171,7 @@ impl<'a> Sheet<'a> {
 }
 
 /// The surface, from the start to the lip.
-fn surface(setup: &Setup) -> Vec<Piece> {
+pub(super) fn surface(setup: &Setup) -> Vec<Piece> {
     let takeoff = &setup.takeoff;
     let curve = |(x, z): (f64, f64), radius_m: f64, from: f64, turn: f64, parts: u16| -> Vec<(f64, f64)> {
         let sense = turn.signum() * radius_m;
@@ -233,7 +233,7 @@ fn ride(setup: &Setup, inputs: &Inputs<f32>, results: &Results) -> Vec<RideMark>
 }
 
 /// Steps on until `past` says so, at most ten seconds.
-fn follow(start: &Motion<f32>, drag: &Drag<f32>, step_s: f32, mut past: impl FnMut(&Motion<f32>) -> bool) {
+pub(super) fn follow(start: &Motion<f32>, drag: &Drag<f32>, step_s: f32, mut past: impl FnMut(&Motion<f32>) -> bool) {
     let mut motion = *start;
     let most = (10.0 / step_s) as u32;
     for _ in 0..most {
