@@ -127,13 +127,16 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
     head(&mut page, results);
     what_happens(&mut page, site, results);
     page.heading("Limits");
-    for limit in limits(site, results) {
+    let limits = limits(site, results);
+    // A chance can be long: the limits stay two spaces behind the longest of what is held against them.
+    let now = limits.iter().map(|limit| limit.now.chars().count() + 1).fold(12, usize::max);
+    for limit in limits {
         let (word, level) = match (limit.inside, limit.level) {
             (true, _) => ("inside", Level::Note),
             (false, Level::Stop) => ("OUTSIDE", Level::Stop),
             (false, level) => ("over", level),
         };
-        page.entry(word, paint(level), &format!("{:<32} {:<12} {}", limit.what, limit.now, limit.limit));
+        page.entry(word, paint(level), &format!("{:<32} {:<now$} {}", limit.what, limit.now, limit.limit));
     }
     let grave: Vec<&Finding> = results.findings.iter().filter(|finding| finding.level != Level::Note).collect();
     if !grave.is_empty() {
