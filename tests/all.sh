@@ -52,6 +52,9 @@ bash tests/reference/check.sh
 stage "templates of the ramp read back"
 target/reference-venv/bin/python tests/reference/ramp_readback.py "${CARGO_TARGET_DIR:-target}/debug/landfall"
 
+stage "sampler on 64-bit Arm"
+bash tests/arm64/run.sh
+
 stage "firmware: images, emulators, proofs"
 bash firmware/prove.sh
 

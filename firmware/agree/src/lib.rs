@@ -190,6 +190,20 @@ impl Gathered {
     }
 }
 
+/// The runs of one rider of a site, and what scatters.
+///
+/// # Errors
+/// What the core refuses of the site's values.
+pub fn runs(site: &Site, mass_kg: f32) -> Result<(Setup, Uncertainty), InputError> {
+    let air = Air::new(site.air.0, site.air.1, site.air.2)?;
+    let [mass_height_m, wheelbase_m] = site.rider_m;
+    let [height_m, radius_m] = site.takeoff_m;
+    let takeoff = TakeOff::new(height_m, radius_m, wheelbase_m, mass_height_m)?;
+    let path = site.path()?;
+    let uncertainty = Uncertainty::new(site.mean, site.sd, path.lowest_start_m(), mass_height_m)?;
+    Ok((Setup::new(path, takeoff, site.bag()?, air.density_kgpm3, mass_kg, site.rotating_kg)?, uncertainty))
+}
+
 /// Everything for one site. `pressures`: also the ride pressures, which take most of the time.
 pub fn results(site: &Site, pressures: bool) -> Gathered {
     let mut out = Gathered {

@@ -418,6 +418,17 @@ mod dispatch {
         shoot::<super::super::pack::wasm::Pack4>(job, first, stream, about, shot);
     }
 
+    // Every 64-bit Arm processor has these registers: nothing to look for.
+    #[cfg(target_arch = "aarch64")]
+    fn neon(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        block::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, first, count, tally)
+    }
+
+    #[cfg(target_arch = "aarch64")]
+    fn neon_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+        shoot::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, first, stream, about, shot);
+    }
+
     fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
         block::<f32>(job, first, count, tally)
     }
@@ -452,6 +463,10 @@ mod dispatch {
         #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
         if asked >= 4 {
             return (wasm, wasm_shot);
+        }
+        #[cfg(target_arch = "aarch64")]
+        if asked >= 4 {
+            return (neon, neon_shot);
         }
         let _ = asked;
         (single, single_shot)

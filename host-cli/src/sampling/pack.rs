@@ -34,7 +34,7 @@ impl Pack for f32 {
 ///
 /// A run is one long chain of operations, each waiting for the one before; with two chains at a time the
 /// processor has something to do while it waits.
-#[cfg_attr(not(target_arch = "x86_64"), allow(dead_code))]
+#[cfg_attr(not(any(target_arch = "x86_64", target_arch = "aarch64")), allow(dead_code))]
 #[derive(Clone, Copy)]
 pub(super) struct Two<T>(T, T);
 
@@ -151,7 +151,7 @@ impl<P: Pack> Pack for Two<P> {
 }
 
 /// A pack over one kind of register, from the names of its instructions.
-#[cfg(any(target_arch = "x86_64", all(target_family = "wasm", target_feature = "simd128")))]
+#[cfg(any(target_arch = "x86_64", target_arch = "aarch64", all(target_family = "wasm", target_feature = "simd128")))]
 macro_rules! pack {
     ($name:ident, $mask_name:ident, $width:literal, $raw:ty, $mask_raw:ty, $doc:literal,
      splat $splat:ident, add $add:ident, sub $sub:ident, mul $mul:ident, div $div:ident, sqrt $sqrt:ident,
@@ -391,4 +391,51 @@ pub(super) mod wasm {
         not |a| v128_not(a),
         any |a| v128_any_true(a),
         lane |m, index| (i32x4_bitmask(m) >> (index % 4)) & 1 != 0);
+}
+
+#[cfg(target_arch = "aarch64")]
+#[allow(unsafe_code, unused_unsafe)]
+pub(super) mod neon {
+    //! The registers of 128 bits that every 64-bit Arm processor has.
+
+    use super::Pack;
+    use core::arch::aarch64::*;
+    use landfall_core::lane::{Lane, Mask};
+    use std::ops::{Add, Div, Mul, Neg, Sub};
+
+    /// `a` where it is smaller, else `b`, as x86-64 does it: the instruction for it gives not-a-numbers on.
+    #[inline(always)]
+    unsafe fn min(a: float32x4_t, b: float32x4_t) -> float32x4_t {
+        // SAFETY: see the macro's.
+        unsafe { vbslq_f32(vcltq_f32(a, b), a, b) }
+    }
+
+    #[inline(always)]
+    unsafe fn max(a: float32x4_t, b: float32x4_t) -> float32x4_t {
+        // SAFETY: see the macro's.
+        unsafe { vbslq_f32(vcgtq_f32(a, b), a, b) }
+    }
+
+    /// One word of a truth value: all its bits are the same.
+    #[inline(always)]
+    unsafe fn word(mask: uint32x4_t, index: usize) -> u32 {
+        let mut all = [0_u32; 4];
+        // SAFETY: there is room for four words.
+        unsafe { vst1q_u32(all.as_mut_ptr(), mask) };
+        all[index % 4]
+    }
+
+    pack!(Pack4, Pack4Mask, 4, float32x4_t, uint32x4_t, "4 numbers.",
+        splat vdupq_n_f32, add vaddq_f32, sub vsubq_f32, mul vmulq_f32, div vdivq_f32, sqrt vsqrtq_f32,
+        min min, max max, load vld1q_f32, store vst1q_f32,
+        abs |a| vabsq_f32(a),
+        neg |a| vnegq_f32(a),
+        lt |a, b| vcltq_f32(a, b),
+        select |m, t, e| vbslq_f32(m, t, e),
+        mask splat |value| vdupq_n_u32(if value { u32::MAX } else { 0 }),
+        and |a, b| vandq_u32(a, b),
+        or |a, b| vorrq_u32(a, b),
+        not |a| vmvnq_u32(a),
+        any |a| vmaxvq_u32(a) != 0,
+        lane |m, index| word(m, index) != 0);
 }
