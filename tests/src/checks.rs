@@ -64,6 +64,16 @@ pub const ROWS: &[Row] = &[
     row("site_outcomes", "32 sites: sampled outcomes", "100,000 independent runs, NumPy"),
     row("million", "Sampled means, 100,000 runs", "1,000,000 other runs of the same kernel"),
     row("tails", "Chance of a miss, 1 in 3,000 to 1 in 8 million", "1,000,000,000 plain runs of the same kernel"),
+    row(
+        "fit_least_squares",
+        "Fit of runs: means and standard deviations, in standard deviations",
+        "SciPy least_squares over the second solution",
+    ),
+    row(
+        "fit_emcee",
+        "Fit of runs with unknown scatter: the same, in standard deviations",
+        "emcee over the second solution",
+    ),
     row("orifice_flux", "Mass flux through an opening", "isentropic flow, γ = 1.4"),
     row("fan_laws", "Fan laws", "published example of the affinity laws (AMCA, ISO 5801)"),
     row("pchip", "Blower curve", "SciPy PchipInterpolator"),

@@ -5,28 +5,8 @@ use landfall::learn::forward::{Base, Trial};
 use landfall::learn::runs::read_runs;
 use landfall::learn::solve::{FITTED, solve};
 use landfall::site::read_site;
+use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
-
-/// Deviations in standard deviations of the posterior.
-struct Off {
-    tolerance: f64,
-    over: Vec<String>,
-    largest: f64,
-}
-
-impl Off {
-    fn note(&mut self, case: impl std::fmt::Display, off: f64) {
-        self.largest = self.largest.max(off);
-        if !(off <= self.tolerance) {
-            self.over.push(format!("{case} (off by {off:.4})"));
-        }
-    }
-
-    fn finish(self) {
-        println!("largest {:.4} of {}", self.largest, self.tolerance);
-        assert!(self.over.is_empty(), "{}", self.over.join("\n"));
-    }
-}
 
 fn reference() -> Value {
     serde_json::from_str(include_str!("../reference/expected/fit.json")).unwrap()
@@ -51,15 +31,15 @@ fn numbers(value: &Value) -> Vec<f64> {
 /// the search's end leave about 0.01 standard deviations.
 #[test]
 fn least_squares_agree_with_scipy() {
-    let mut off = Off { tolerance: 0.03, over: Vec::new(), largest: 0.0 };
+    let mut off = Check::new("fit_least_squares", Scale::Plain, 0.03);
     for (key, expected) in reference().as_object().unwrap() {
         let (base, trials) = shared(key);
         let solved = solve(&base, &trials, Some(&[1.0, 1.0, 1.0])).unwrap();
         let (shifts, sds) = (numbers(&expected["least_squares"]["shift"]), numbers(&expected["least_squares"]["sd"]));
         for ((which, shift), sd) in FITTED.iter().zip(shifts).zip(sds) {
             let got = solved.estimate(*which).unwrap();
-            off.note(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
-            off.note(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
+            off.deviation(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
+            off.deviation(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
         }
     }
     off.finish();
@@ -69,7 +49,7 @@ fn least_squares_agree_with_scipy() {
 /// a noise of 0.03 standard deviations in a mean and 2 % in a standard deviation; four times that is allowed.
 #[test]
 fn the_posterior_agrees_with_emcee() {
-    let mut off = Off { tolerance: 0.12, over: Vec::new(), largest: 0.0 };
+    let mut off = Check::new("fit_emcee", Scale::Plain, 0.12);
     for (key, expected) in reference().as_object().unwrap() {
         let Some(expected) = expected.get("emcee") else { continue };
         assert!(expected["independent_draws"].as_f64().unwrap() > 900.0);
@@ -78,14 +58,14 @@ fn the_posterior_agrees_with_emcee() {
         let (shifts, sds) = (numbers(&expected["shift"]), numbers(&expected["sd"]));
         for ((which, shift), sd) in FITTED.iter().zip(shifts).zip(sds) {
             let got = solved.estimate(*which).unwrap();
-            off.note(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
-            off.note(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
+            off.deviation(format_args!("{key} {} {} for {shift}", which.name(), got.0), ((got.0 - shift) / sd).abs());
+            off.deviation(format_args!("{key} sd {} {} for {sd}", which.name(), got.1), (got.1 / sd - 1.0).abs());
         }
         let (logs, sds) = (numbers(&expected["log_scale"]), numbers(&expected["log_scale_sd"]));
         for (group, (log, sd)) in logs.iter().zip(sds).enumerate() {
             let got = (solved.posterior.log_scale[group], solved.posterior.log_scale_sd[group]);
-            off.note(format_args!("{key} scale {group} {} for {log}", got.0), ((got.0 - log) / sd).abs());
-            off.note(format_args!("{key} scale sd {group} {} for {sd}", got.1), (got.1 / sd - 1.0).abs());
+            off.deviation(format_args!("{key} scale {group} {} for {log}", got.0), ((got.0 - log) / sd).abs());
+            off.deviation(format_args!("{key} scale sd {group} {} for {sd}", got.1), (got.1 / sd - 1.0).abs());
         }
     }
     off.finish();

@@ -3,6 +3,8 @@
 //!
 //! All four are above 0: their logarithms are fitted, normal about the site's values. The errors of drops and of the
 //! deflation are the stated ones times a scale each, uncertain by a factor of two before the test ([`super::linear`]).
+//! The drops and the fall tell vent and leak together; a leak too small to be seen beside the vent leaves the posterior
+//! of its logarithm skew. The intervals are therefore of the posterior along the leak ([`super::bag_path`]).
 //! Derivatives are central differences over 5 % to either side: the core's touch-down is good to about 2e-5, a
 //! derivative then to some 0.1 % of a quantity's own size.
 
@@ -17,6 +19,7 @@ use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
 use serde::Serialize;
 
+use super::bag_path::marginals;
 use super::drops::{Deflation, Drop};
 use super::fit::{FitError, LeftOut};
 use super::linear::{Block, Linear};
@@ -41,13 +44,15 @@ const MEASURED_STRETCH_SD: f64 = std::f64::consts::LN_2 / 2.0;
 
 /// What is fitted: name, key, standard deviation of the logarithm before the test (*assumed*: the plan's own ends for
 /// dish radius and stretch, 30 % for a vent that was measured with a rule, 50 % for a leak that the site states).
-/// A leak too small to be seen beside the vent leaves its logarithm skew: its interval is then approximate.
 const FITTED: [(&str, &str, f64); 4] = [
     ("dish radius", "bag.dish_radius", 0.25),
     ("vent area", "bag.vent_area", 0.3),
     ("leak coefficient", "bag.leak_coefficient", 0.5),
     ("skin stretch", "bag.skin_stretch", std::f64::consts::LN_2),
 ];
+
+/// Index of the leak in [`FITTED`].
+const LEAK: usize = 2;
 
 /// A fitted value of the bag.
 #[derive(Clone, Debug, Serialize)]
@@ -58,7 +63,7 @@ pub struct BagValue {
     pub key: &'static str,
     /// Before.
     pub site_value: f64,
-    /// The most probable value.
+    /// As likely above as below.
     pub value: f64,
     /// Lower end of the 95 % interval.
     pub low: f64,
@@ -125,15 +130,18 @@ pub struct Tests {
     pub settled_pa: Option<f64>,
 }
 
-struct Bench<'a> {
+pub(super) struct Bench<'a> {
     site: Site,
     bag: Bag,
     tests: &'a Tests,
     /// Indices into [`FITTED`]; one more parameter, the deflation's first pressure, follows where there is one.
     free: Vec<usize>,
-    before: Vec<f64>,
-    before_sd: Vec<f64>,
+    pub(super) before: Vec<f64>,
+    pub(super) before_sd: Vec<f64>,
 }
+
+/// Values of a part (a drop, the settled pressure, the deflation) and their standard deviations.
+pub(super) type Part = (DVector<f64>, DVector<f64>);
 
 /// Value of one of [`FITTED`] in a site.
 fn value_of(site: &Site, which: usize) -> f64 {
@@ -227,8 +235,18 @@ impl<'a> Bench<'a> {
         out.iter().flatten().all(|value| value.is_finite()).then_some(out)
     }
 
+    /// Where the leak is among the parameters.
+    pub(super) fn leak_at(&self) -> Option<usize> {
+        self.free.iter().position(|which| *which == LEAK)
+    }
+
+    /// Which scale a part's errors hang on: drops 0, the rest 1.
+    fn group(&self, part: usize) -> usize {
+        usize::from(part >= self.tests.drops.len())
+    }
+
     /// Measured values and their standard deviations, in the order of [`Bench::predict`].
-    fn measured(&self) -> Vec<(DVector<f64>, DVector<f64>)> {
+    fn measured(&self) -> Vec<Part> {
         let pair = |list: Vec<(f64, f64)>| {
             let n = list.len();
             (DVector::from_iterator(n, list.iter().map(|v| v.0)), DVector::from_iterator(n, list.iter().map(|v| v.1)))
@@ -247,31 +265,61 @@ impl<'a> Bench<'a> {
         out
     }
 
-    fn slopes(&self, at: &[f64]) -> Option<Vec<DMatrix<f64>>> {
+    /// Derivatives with respect to some of the parameters.
+    fn slopes(&self, at: &[f64], moving: &[usize]) -> Option<Vec<DMatrix<f64>>> {
         let mut out: Vec<DMatrix<f64>> = Vec::new();
-        for index in 0..at.len() {
+        for (column, index) in moving.iter().enumerate() {
             let side = |sign: f64| {
                 let mut moved = at.to_vec();
-                if let Some(slot) = moved.get_mut(index) {
+                if let Some(slot) = moved.get_mut(*index) {
                     *slot += sign * STEP;
                 }
                 self.predict(&moved)
             };
             let (above, below) = (side(1.0)?, side(-1.0)?);
             if out.is_empty() {
-                out = above.iter().map(|values| DMatrix::zeros(values.len(), at.len())).collect();
+                out = above.iter().map(|values| DMatrix::zeros(values.len(), moving.len())).collect();
             }
             for ((matrix, above), below) in out.iter_mut().zip(&above).zip(&below) {
-                matrix.set_column(index, &((above - below) / (2.0 * STEP)));
+                matrix.set_column(column, &((above - below) / (2.0 * STEP)));
             }
         }
         Some(out)
+    }
+
+    /// The problem about a point where some of the parameters move and the others are held, and what the model gives.
+    pub(super) fn linear(
+        &self,
+        measured: &[Part],
+        at: &[f64],
+        moving: &[usize],
+    ) -> Option<(Linear, Vec<DVector<f64>>)> {
+        let (predicted, slopes) = self.predict(at).zip(self.slopes(at, moving))?;
+        let parts = measured.iter().zip(&predicted).zip(&slopes).enumerate();
+        let blocks = parts.map(|(part, ((m, p), slopes))| {
+            let variance = DMatrix::from_diagonal(&m.1.map(|sd| sd * sd));
+            let mut groups = vec![DMatrix::zeros(m.0.len(), m.0.len()); 2];
+            if let Some(slot) = groups.get_mut(self.group(part)) {
+                slot.copy_from(&variance);
+            }
+            Block { residual: &m.0 - p, slopes: slopes.clone(), fixed: variance * 1e-6, groups }
+        });
+        let pick = |of: &dyn Fn(usize) -> Option<f64>| {
+            moving.iter().map(|i| of(*i)).collect::<Option<Vec<f64>>>().map(DVector::from_vec)
+        };
+        let linear = Linear {
+            prior_variance: pick(&|i| Some(self.before_sd.get(i)?.powi(2)))?,
+            offset: pick(&|i| Some(at.get(i)? - self.before.get(i)?))?,
+            blocks: blocks.collect(),
+            groups: 2,
+        };
+        Some((linear, predicted))
     }
 }
 
 struct Problem<'a> {
     bench: &'a Bench<'a>,
-    measured: Vec<(DVector<f64>, DVector<f64>)>,
+    measured: Vec<Part>,
     /// Scale of each part's errors.
     scales: Vec<f64>,
     /// In standard deviations from the site's values.
@@ -321,7 +369,8 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
         let mut out = DMatrix::zeros(rows, n);
         out.view_mut((0, 0), (n, n)).fill_diagonal(1.0);
         let mut row = n;
-        let slopes = self.bench.slopes(&self.logs())?;
+        let all: Vec<usize> = (0..n).collect();
+        let slopes = self.bench.slopes(&self.logs(), &all)?;
         for (part, ((_, sds), slopes)) in self.measured.iter().zip(&slopes).enumerate() {
             let scale = self.scales.get(part).copied().unwrap_or(1.0);
             for (i, sd) in sds.iter().enumerate() {
@@ -363,9 +412,9 @@ pub fn fit_bag(site: &Site, tests: &Tests, file: &str) -> Result<BagFit, FitErro
         return Err(FitError::Faults(Faults { file: file.to_owned(), faults }));
     }
     let measured = bench.measured();
-    // Which scale a part's errors hang on: drops 0, the rest 1.
-    let group: Vec<usize> = (0..measured.len()).map(|part| usize::from(part >= tests.drops.len())).collect();
+    let group: Vec<usize> = (0..measured.len()).map(|part| bench.group(part)).collect();
     let n = bench.before.len();
+    let all: Vec<usize> = (0..n).collect();
     let lost = FitError::NoFit(NoFit::RunLost);
     let not_settled = || FitError::NoFit(NoFit::NotSettled);
     let mut at = DVector::zeros(n);
@@ -383,60 +432,46 @@ pub fn fit_bag(site: &Site, tests: &Tests, file: &str) -> Result<BagFit, FitErro
         let moved = (&problem.at - &at).amax();
         at = problem.at.clone();
         let here = problem.logs();
-        let Some((predicted, slopes)) = bench.predict(&here).zip(bench.slopes(&here)) else { return Err(lost) };
-        let blocks = measured.iter().zip(&predicted).zip(&slopes).zip(&group).map(|(((m, p), slopes), group)| {
-            let variance = DMatrix::from_diagonal(&m.1.map(|sd| sd * sd));
-            let mut groups = vec![DMatrix::zeros(m.0.len(), m.0.len()); 2];
-            if let Some(slot) = groups.get_mut(*group) {
-                slot.copy_from(&variance);
-            }
-            Block { residual: &m.0 - p, slopes: slopes.clone(), fixed: variance * 1e-6, groups }
-        });
-        let linear = Linear {
-            prior_variance: DVector::from_iterator(n, bench.before_sd.iter().map(|sd| sd * sd)),
-            offset: DVector::from_iterator(n, here.iter().zip(&bench.before).map(|(a, b)| a - b)),
-            blocks: blocks.collect(),
-            groups: 2,
-        };
+        let Some((linear, _)) = bench.linear(&measured, &here, &all) else { return Err(lost) };
         let (mode, curvature) = linear.most_probable(&logs, None).ok_or_else(not_settled)?;
         let changed = mode.iter().zip(&logs).map(|(a, b)| (a - b).abs()).fold(0.0, f64::max);
         logs = mode;
         if moved < 0.02 && changed < 0.02 {
-            found = Some((here, linear.averaged(&logs, &curvature).ok_or_else(not_settled)?, linear, predicted));
+            found = Some((here, linear.averaged(&logs, &curvature).ok_or_else(not_settled)?));
             break;
         }
     }
-    let (here, posterior, linear, predicted) = found.ok_or_else(not_settled)?;
-    let sds: Vec<f64> = posterior.covariance.diagonal().iter().map(|variance| variance.sqrt()).collect();
+    let (here, posterior) = found.ok_or_else(not_settled)?;
+    let joint = marginals(&bench, &measured, &here, &logs, &posterior.covariance).ok_or_else(not_settled)?;
     let mut values = Vec::new();
     for (index, which) in bench.free.iter().enumerate() {
-        let (Some((name, key, _)), Some(sd), Some(before_sd)) =
-            (FITTED.get(*which), sds.get(index), bench.before_sd.get(index))
+        let (Some((name, key, _)), Some(marginal), Some(before_sd)) =
+            (FITTED.get(*which), joint.marginals.get(index), bench.before_sd.get(index))
         else {
             continue;
         };
-        let log = here.get(index).copied().unwrap_or_default() + posterior.mean.get(index).copied().unwrap_or_default();
+        let log_sd = joint.covariance[(index, index)].sqrt();
         values.push(BagValue {
             name,
             key,
             site_value: value_of(site, *which),
-            value: log.exp(),
-            low: (log - 1.959_964 * sd).exp(),
-            high: (log + 1.959_964 * sd).exp(),
-            log_sd: *sd,
-            learnt: *sd <= super::fit::LEARNT_SHARE * before_sd,
+            value: marginal.median.exp(),
+            low: marginal.low.exp(),
+            high: marginal.high.exp(),
+            log_sd,
+            learnt: log_sd <= super::fit::LEARNT_SHARE * before_sd,
         });
     }
     let correlations = (0..values.len())
         .map(|i| {
             (0..values.len())
-                .map(|j| {
-                    posterior.covariance[(i, j)] / (posterior.covariance[(i, i)] * posterior.covariance[(j, j)]).sqrt()
-                })
+                .map(|j| joint.covariance[(i, j)] / (joint.covariance[(i, i)] * joint.covariance[(j, j)]).sqrt())
                 .collect()
         })
         .collect();
-    let residuals = residuals(&tests, &measured, &predicted, &linear, &posterior.mean, &posterior.scale_rms, &group);
+    let medians: Vec<f64> = joint.marginals.iter().map(|marginal| marginal.median).collect();
+    let predicted = bench.predict(&medians).ok_or(lost)?;
+    let residuals = residuals(&tests, &measured, &predicted, &posterior.scale_rms, &group);
     let mut fit = BagFit {
         site: site.site.name.clone(),
         drops: tests.drops.len(),
@@ -456,16 +491,13 @@ pub fn fit_bag(site: &Site, tests: &Tests, file: &str) -> Result<BagFit, FitErro
 
 fn residuals(
     tests: &Tests,
-    measured: &[(DVector<f64>, DVector<f64>)],
+    measured: &[Part],
     predicted: &[DVector<f64>],
-    linear: &Linear,
-    mean: &DVector<f64>,
     scales: &[f64],
     group: &[usize],
 ) -> Vec<BagResidual> {
     let mut out = Vec::new();
-    for (part, (((values, sds), predicted), block)) in measured.iter().zip(predicted).zip(&linear.blocks).enumerate() {
-        let moved = &block.slopes * mean;
+    for (part, ((values, sds), predicted)) in measured.iter().zip(predicted).enumerate() {
         let scale = group.get(part).and_then(|g| scales.get(*g)).copied().unwrap_or(1.0);
         let drop = tests.drops.get(part);
         for i in 0..values.len() {
@@ -482,7 +514,7 @@ fn residuals(
                 quantity,
                 unit,
                 measured: values[i],
-                expected: predicted[i] + moved[i],
+                expected: predicted[i],
                 sd: sds[i] * scale,
             });
         }

@@ -101,12 +101,6 @@ pub fn bag_text(fit: &BagFit, style: Style) -> String {
             fit.drop_scale, fit.deflation_scale
         ),
     );
-    if fit.values.iter().any(|value| value.key == "bag.leak_coefficient" && value.learnt) {
-        page.plain(
-            "intervals",
-            "the leak's is too narrow: of 497 computed bags 91 in 100 had their leak in it, not 95",
-        );
-    }
     page.plain("exact", "the bag's volume and the blowers' curve are taken as such; their errors are in no interval");
     page.heading("For the site file (--write)");
     let edits = bag_edits(fit);

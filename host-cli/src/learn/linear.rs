@@ -76,6 +76,17 @@ pub struct Posterior {
     pub scale_rms: Vec<f64>,
 }
 
+/// The posterior at one node of the scales.
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// Logarithm of the node's part of the density of the data, but for a constant common to all linearisations.
+    pub log_weight: f64,
+    /// Logarithms of the scales.
+    pub log_scales: Vec<f64>,
+    /// The parameters.
+    pub given: Given,
+}
+
 /// Information, score and density of some runs, before the prior.
 struct Sums {
     information: DMatrix<f64>,
@@ -191,9 +202,9 @@ impl Linear {
         Some((at, curvature))
     }
 
-    /// The posterior with the scales averaged over.
+    /// The posteriors for given scales that [`Linear::averaged`] sums: Gauss–Hermite nodes about the most probable.
     #[must_use]
-    pub fn averaged(&self, mode: &[f64], curvature: &DMatrix<f64>) -> Option<Posterior> {
+    pub fn nodes(&self, mode: &[f64], curvature: &DMatrix<f64>) -> Option<Vec<Node>> {
         // Five-point Gauss–Hermite for a standard normal (tabulated constants).
         const NODES: [(f64, f64); 5] = [
             (-2.856_970_013_872_806, 0.011_257_411_327_721),
@@ -204,10 +215,11 @@ impl Linear {
         ];
         let n = self.groups;
         let spread = Cholesky::<f64, Dyn>::new(curvature.clone().try_inverse()?)?.l();
-        let mut nodes: Vec<(f64, Vec<f64>, Given)> = Vec::new();
+        let log_volume: f64 = spread.diagonal().iter().map(|d| d.ln()).sum();
+        let mut nodes = Vec::new();
         for index in 0..NODES.len().pow(u32::try_from(n).ok()?) {
             let mut rest = index;
-            let (mut z, mut log_weight) = (DVector::zeros(n), 0.0);
+            let (mut z, mut log_weight) = (DVector::zeros(n), log_volume);
             for slot in z.iter_mut() {
                 let (place, weight) = NODES[rest % NODES.len()];
                 rest /= NODES.len();
@@ -218,12 +230,20 @@ impl Linear {
             if z.norm_squared() > 12.0 {
                 continue;
             }
-            let at: Vec<f64> = mode.iter().zip((&spread * &z).iter()).map(|(a, d)| a + d).collect();
-            let given = self.given(&at, None)?;
-            nodes.push((log_weight + given.log_density, at, given));
+            let log_scales: Vec<f64> = mode.iter().zip((&spread * &z).iter()).map(|(a, d)| a + d).collect();
+            let given = self.given(&log_scales, None)?;
+            nodes.push(Node { log_weight: log_weight + given.log_density, log_scales, given });
         }
-        let largest = nodes.iter().map(|node| node.0).fold(f64::NEG_INFINITY, f64::max);
-        let sum: f64 = nodes.iter().map(|node| (node.0 - largest).exp()).sum();
+        Some(nodes)
+    }
+
+    /// The posterior with the scales averaged over.
+    #[must_use]
+    pub fn averaged(&self, mode: &[f64], curvature: &DMatrix<f64>) -> Option<Posterior> {
+        let n = self.groups;
+        let nodes = self.nodes(mode, curvature)?;
+        let largest = nodes.iter().map(|node| node.log_weight).fold(f64::NEG_INFINITY, f64::max);
+        let sum: f64 = nodes.iter().map(|node| (node.log_weight - largest).exp()).sum();
         let count = self.offset.len();
         let mut out = Posterior {
             mean: DVector::zeros(count),
@@ -233,14 +253,14 @@ impl Linear {
             scale_rms: vec![0.0; n],
         };
         let share = |log: f64| (log - largest).exp() / sum;
-        for (log, at, given) in &nodes {
+        for Node { log_weight: log, log_scales: at, given } in &nodes {
             out.mean += &given.mean * share(*log);
             for (i, a) in at.iter().enumerate() {
                 out.log_scale[i] += share(*log) * a;
                 out.scale_rms[i] += share(*log) * (2.0 * a).exp();
             }
         }
-        for (log, at, given) in &nodes {
+        for Node { log_weight: log, log_scales: at, given } in &nodes {
             let off = &given.mean - &out.mean;
             out.covariance += (&given.covariance + &off * off.transpose()) * share(*log);
             for (i, a) in at.iter().enumerate() {

@@ -3,10 +3,12 @@
 //! - [`table`] reads a table of measurements, [`runs`] one of runs, [`frames`] turns video frames into times;
 //! - [`forward`] is what the model says of a measured run, through the core functions that plan;
 //! - [`compare`] sets a day's runs beside the plan;
-//! - [`drops`] and [`bag_fit`] do for the bag what the fit does for runs;
+//! - [`drops`] and [`bag_fit`] do for the bag what the fit does for runs, [`along`] its intervals;
 //! - [`linear`] and [`solve`] fit the parameters common to all runs and the scatter between them.
 
+pub mod along;
 pub mod bag_fit;
+mod bag_path;
 pub mod bag_text;
 pub mod compare;
 pub mod compare_text;
