@@ -423,7 +423,11 @@ pub fn fit_bag(site: &Site, tests: &Tests, file: &str) -> Result<BagFit, FitErro
     for _ in 0..8 {
         let scales: Vec<f64> = group.iter().map(|g| logs.get(*g).copied().unwrap_or(0.0_f64).exp()).collect();
         let problem = Problem { bench: &bench, measured: measured.clone(), scales, at: at.clone() };
+        // The first step is no longer than a standard deviation before the test: a longer one may end where every drop
+        // meets the ground, from where nothing leads back.
         let (problem, _) = LevenbergMarquardt::new()
+            .with_scale_diag(false)
+            .with_stepbound(1.0)
             .with_ftol(1e-6)
             .with_xtol(1e-5)
             .with_gtol(1e-6)

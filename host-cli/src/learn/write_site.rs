@@ -160,7 +160,8 @@ pub fn written(site_text: &str, file: &str, edits: &[Edit], from: From<'_>) -> R
         text.push_str(&format!("#   {line}\n"));
     }
     crate::site::read_site(&text, file).map_err(WriteError::Faults)?;
-    Ok(text)
+    // The editor of the file ends lines its own way.
+    Ok(if site_text.contains("\r\n") { text.replace("\r\n", "\n").replace('\n', "\r\n") } else { text })
 }
 
 #[cfg(test)]
@@ -189,6 +190,8 @@ mod tests {
         for line in demo_text().lines() {
             assert!(text.contains(line), "{line}");
         }
+        let windows = written(&demo_text().replace('\n', "\r\n"), "demo.toml", &edits, from).unwrap();
+        assert_eq!(windows, text.replace('\n', "\r\n"));
         assert!(matches!(written(&text, "demo.toml", &edits, from), Err(WriteError::Twice(_))));
         assert!(matches!(written(demo_text(), "demo.toml", &[], from), Err(WriteError::Nothing)));
     }
