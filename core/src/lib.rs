@@ -11,7 +11,7 @@
 //! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
 //! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
 //! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`wind`]: what a builder and a coach ask;
-//! - [`watch`]: the alarm on the bag.
+//! - [`watch`]: the alarm on the bag; [`thresholds`]: what it goes by, for any air.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
 //! take-off's foot; the lip edge is at x = 0, z = height of the take-off.
@@ -46,6 +46,7 @@ pub mod spread;
 pub mod stop_line;
 pub mod supply;
 pub mod takeoff;
+pub mod thresholds;
 pub mod touchdown;
 pub mod watch;
 pub mod wind;

@@ -279,48 +279,24 @@ pub fn ride_report(input: &RideInput<'_>) -> Result<RideReport, InputError> {
 pub fn ride_pressures(input: &RideInput<'_>) -> Result<RidePressures, InputError> {
     input.check()?;
     let chamber = Chamber::new(input.air, input.volume_m3, input.operating_pa, input.stretch_per_pa, input.skin_kgpm2)?;
-    let flows = Flows { openings: input.openings, blowers: Some(input.blowers), feed: Feed::Lost };
-    let trial = |landing| Trial { chamber: &chamber, flows, landing, options: input.options };
-    let hard = trial(input.landing(input.heaviest_kg)?);
-    let light = trial(input.landing(input.lightest_kg)?);
-    let limit_m = input.depth_limit * input.thickness_m;
-    let slow = SlowGas { chamber: &chamber, flows };
-
-    let (by_depth, stop_status) = hard.lowest_for_depth(limit_m);
-    let floor_pa = input.stop_floor * input.pressure_min_pa;
-    let stop_by_depth_pa = by_depth.pressure_pa();
-    let stop_rule = match stop_by_depth_pa {
-        Some(pa) if pa < floor_pa => StopRule::Floor,
-        _ => StopRule::Depth,
-    };
-    let stop_pa = stop_by_depth_pa.map(|pa| pa.max(floor_pa));
-
-    let (firm_limit, firm_status) = light.highest_for_load(input.load_limit_g);
-    let firm_pa = firm_limit.pressure_pa();
+    let Searched { hard, slow, limit_m, by_depth, stop_rule, firm_limit, needed_s, power_loss_to_stop_s, levels } =
+        search(input, &chamber)?;
+    let RideLevels { stop_pa, wait_pa, band_high_pa, alarm_delay_s, status } = levels;
     let (band_low_pa, band_low_end) = match stop_pa {
         None => (None, BandEnd::Stop),
         Some(pa) if pa > input.pressure_min_pa => (Some(pa), BandEnd::Stop),
         Some(_) => (Some(input.pressure_min_pa), BandEnd::PressureMin),
     };
-    let (band_high_pa, band_high_end) = match firm_limit {
-        Limit::NotKept => (None, BandEnd::Firm),
-        Limit::At(pa) | Limit::JustTaut(pa) if pa < input.pressure_max_pa => (Some(pa), BandEnd::Firm),
-        _ => (Some(input.pressure_max_pa), BandEnd::PressureMax),
+    let band_high_end = match firm_limit {
+        Limit::At(pa) | Limit::JustTaut(pa) if pa >= input.pressure_max_pa => BandEnd::PressureMax,
+        Limit::NotReached => BandEnd::PressureMax,
+        _ => BandEnd::Firm,
     };
     let band_is_empty = match (band_low_pa, band_high_pa) {
         (Some(low_pa), Some(high_pa)) => low_pa > high_pa,
         _ => true,
     };
 
-    let power_loss_to_stop_s = stop_pa.and_then(|pa| slow.fall_time_s(input.operating_pa, pa));
-    let alarm_delay_s = match (input.supply_sense, stop_pa) {
-        (true, _) => Some(SENSED_DELAY_S),
-        (false, None) => None,
-        (false, Some(pa)) => slow
-            .fall_time_s(input.operating_pa, 0.5 * (input.operating_pa + pa))
-            .map(|seconds| seconds.max(UNSENSED_DELAY_S)),
-    };
-    let needed_s = alarm_delay_s.map(|delay_s| input.commitment_s + delay_s + input.reaction_s);
     let horizon_s = needed_s.unwrap_or(0.0).max(HOLD_HORIZON_S);
     let (hold, hold_status) = hold_s(&hard, &slow, by_depth, limit_m, horizon_s);
     let seconds_missing = match (needed_s, hold) {
@@ -329,22 +305,13 @@ pub fn ride_pressures(input: &RideInput<'_>) -> Result<RidePressures, InputError
         (None, Some(_)) => None,
     };
 
-    let wait_pa = match (stop_pa, needed_s, power_loss_to_stop_s) {
-        (Some(stop_pa), _, None) => Some(stop_pa),
-        (Some(_), Some(needed_s), Some(fall_s)) if fall_s >= needed_s => {
-            Some(slow.after_loss(&chamber.at_pressure(input.operating_pa), fall_s - needed_s).0.pressure_pa)
-        }
-        _ => None,
-    };
-    let wait_pa = wait_pa.map(|pa| pa.max(input.pressure_min_pa).max(stop_pa.unwrap_or(0.0)));
-
-    let searches = [stop_status, firm_status, hold_status];
+    let searches = [status, hold_status];
     Ok(RidePressures {
         stop_pa,
         stop_rule,
-        stop_by_depth_pa,
+        stop_by_depth_pa: by_depth.pressure_pa(),
         just_taut_is_enough: matches!(by_depth, Limit::JustTaut(_)),
-        firm_pa,
+        firm_pa: firm_limit.pressure_pa(),
         firm_limit,
         band_low_pa,
         band_low_end,
@@ -362,6 +329,94 @@ pub fn ride_pressures(input: &RideInput<'_>) -> Result<RidePressures, InputError
         dish_radius_m: input.dish_radius_m,
         status: if searches.contains(&Status::OutOfSteps) { Status::OutOfSteps } else { Status::Converged },
     })
+}
+
+/// What a watch takes of the ride pressures: the same values, without how long the bag holds and how many landings it
+/// takes without supply.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct RideLevels {
+    /// As [`RidePressures::stop_pa`].
+    pub stop_pa: Option<f32>,
+    /// As [`RidePressures::wait_pa`].
+    pub wait_pa: Option<f32>,
+    /// As [`RidePressures::band_high_pa`].
+    pub band_high_pa: Option<f32>,
+    /// As [`RidePressures::alarm_delay_s`].
+    pub alarm_delay_s: Option<f32>,
+    /// `OutOfSteps` where a search did not close.
+    pub status: Status,
+}
+
+/// The levels alone, as [`ride_pressures`] finds them, for a device that shall not spend time on the rest.
+///
+/// # Errors
+/// [`InputError`] for what is out of range.
+pub fn ride_levels(input: &RideInput<'_>) -> Result<RideLevels, InputError> {
+    input.check()?;
+    let chamber = Chamber::new(input.air, input.volume_m3, input.operating_pa, input.stretch_per_pa, input.skin_kgpm2)?;
+    search(input, &chamber).map(|searched| searched.levels)
+}
+
+/// What the searches found, and with what they were made.
+struct Searched<'a> {
+    hard: Trial<'a>,
+    slow: SlowGas<'a>,
+    limit_m: f32,
+    by_depth: Limit,
+    stop_rule: StopRule,
+    firm_limit: Limit,
+    needed_s: Option<f32>,
+    power_loss_to_stop_s: Option<f32>,
+    levels: RideLevels,
+}
+
+fn search<'a>(input: &RideInput<'a>, chamber: &'a Chamber) -> Result<Searched<'a>, InputError> {
+    let flows = Flows { openings: input.openings, blowers: Some(input.blowers), feed: Feed::Lost };
+    let trial = |landing| Trial { chamber, flows, landing, options: input.options };
+    let hard = trial(input.landing(input.heaviest_kg)?);
+    let light = trial(input.landing(input.lightest_kg)?);
+    let limit_m = input.depth_limit * input.thickness_m;
+    let slow = SlowGas { chamber, flows };
+
+    let (by_depth, stop_status) = hard.lowest_for_depth(limit_m);
+    let floor_pa = input.stop_floor * input.pressure_min_pa;
+    let stop_by_depth_pa = by_depth.pressure_pa();
+    let stop_rule = match stop_by_depth_pa {
+        Some(pa) if pa < floor_pa => StopRule::Floor,
+        _ => StopRule::Depth,
+    };
+    let stop_pa = stop_by_depth_pa.map(|pa| pa.max(floor_pa));
+
+    let (firm_limit, firm_status) = light.highest_for_load(input.load_limit_g);
+    let band_high_pa = match firm_limit {
+        Limit::NotKept => None,
+        Limit::At(pa) | Limit::JustTaut(pa) => Some(pa.min(input.pressure_max_pa)),
+        Limit::NotReached => Some(input.pressure_max_pa),
+    };
+
+    let power_loss_to_stop_s = stop_pa.and_then(|pa| slow.fall_time_s(input.operating_pa, pa));
+    let alarm_delay_s = match (input.supply_sense, stop_pa) {
+        (true, _) => Some(SENSED_DELAY_S),
+        (false, None) => None,
+        (false, Some(pa)) => slow
+            .fall_time_s(input.operating_pa, 0.5 * (input.operating_pa + pa))
+            .map(|seconds| seconds.max(UNSENSED_DELAY_S)),
+    };
+    let needed_s = alarm_delay_s.map(|delay_s| input.commitment_s + delay_s + input.reaction_s);
+    let wait_pa = match (stop_pa, needed_s, power_loss_to_stop_s) {
+        (Some(stop_pa), _, None) => Some(stop_pa),
+        (Some(_), Some(needed_s), Some(fall_s)) if fall_s >= needed_s => {
+            Some(slow.after_loss(&chamber.at_pressure(input.operating_pa), fall_s - needed_s).0.pressure_pa)
+        }
+        _ => None,
+    };
+    let wait_pa = wait_pa.map(|pa| pa.max(input.pressure_min_pa).max(stop_pa.unwrap_or(0.0)));
+
+    let unclosed = [stop_status, firm_status].contains(&Status::OutOfSteps);
+    let status = if unclosed { Status::OutOfSteps } else { Status::Converged };
+    let levels = RideLevels { stop_pa, wait_pa, band_high_pa, alarm_delay_s, status };
+    Ok(Searched { hard, slow, limit_m, by_depth, stop_rule, firm_limit, needed_s, power_loss_to_stop_s, levels })
 }
 
 /// Time after a cut until the hard landing would pass its depth, s; none where not within the horizon.
@@ -421,168 +476,4 @@ fn landings_without_supply(hard: &Trial<'_>, slow: &SlowGas<'_>, limit_m: f32, i
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::blower::{BlowerCurve, BlowersInput, CurvePoint};
-    use crate::openings::OpeningsInput;
-    use crate::supply::operating_point;
-
-    struct Site {
-        air: Air,
-        openings: Openings,
-        blowers: Blowers,
-    }
-
-    fn site(openings: OpeningsInput, blowers: BlowersInput) -> Site {
-        let air = Air::new(200.0, 288.15, None).unwrap();
-        let points = [(1.9, 0.0), (1.6, 700.0), (1.1, 1_400.0), (0.0, 2_000.0)]
-            .map(|(flow_m3ps, pressure_pa)| CurvePoint { flow_m3ps, pressure_pa });
-        let curve = BlowerCurve::new(&points).unwrap();
-        Site {
-            openings: Openings::new(openings, &air).unwrap(),
-            blowers: Blowers::new(&curve, &blowers, &air).unwrap(),
-            air,
-        }
-    }
-
-    fn leaky() -> Site {
-        site(
-            OpeningsInput { vent_area_m2: 0.02, leak_coefficient: 0.002, ..OpeningsInput::default() },
-            BlowersInput::default(),
-        )
-    }
-
-    fn input(site: &Site) -> RideInput<'_> {
-        RideInput {
-            air: &site.air,
-            openings: &site.openings,
-            blowers: &site.blowers,
-            operating_pa: operating_point(&site.blowers, &site.openings).pressure_pa,
-            volume_m3: 180.0,
-            stretch_per_pa: 3e-5,
-            skin_kgpm2: 0.65,
-            dish_radius_m: 1.2,
-            skin_loss: 0.65,
-            pressure_min_pa: 700.0,
-            pressure_max_pa: 2_000.0,
-            depth_limit: 0.8,
-            load_limit_g: 10.0,
-            stop_floor: 0.6,
-            thickness_m: 1.6,
-            slope_rad: 0.1,
-            heaviest_kg: 110.0,
-            lightest_kg: 70.0,
-            hard_speed_mps: 8.0,
-            commitment_s: 4.0,
-            reaction_s: 1.0,
-            supply_sense: true,
-            interval_s: 20.0,
-            options: Options::default(),
-        }
-    }
-
-    #[test]
-    fn the_stop_and_firm_pressures_keep_their_limits_and_a_little_less_or_more_does_not() {
-        let site = leaky();
-        let input = input(&site);
-        let found = ride_pressures(&input).unwrap();
-        let chamber = Chamber::new(&site.air, 180.0, input.operating_pa, 3e-5, 0.65).unwrap();
-        let flows = Flows { openings: &site.openings, blowers: Some(&site.blowers), feed: Feed::Lost };
-        let trial = |mass_kg| Trial {
-            chamber: &chamber,
-            flows,
-            landing: input.landing(mass_kg).unwrap(),
-            options: input.options,
-        };
-        let depth = |pa: f32| trial(110.0).land(chamber.at_pressure(pa), Feed::Lost, Until::Deepest).unwrap().depth_m;
-        let stop_pa = found.stop_by_depth_pa.unwrap();
-        assert!(depth(stop_pa) <= 0.8 * 1.6 && depth(0.998 * stop_pa) > 0.8 * 1.6, "{found:?}");
-        let load =
-            |pa: f32| trial(70.0).land(chamber.at_pressure(pa), Feed::Running, Until::Deepest).unwrap().felt_load_g;
-        let firm_pa = found.firm_pa.unwrap();
-        assert!(load(firm_pa) <= 10.0 && load(1.002 * firm_pa) > 10.0, "{found:?}");
-        assert!(!found.band_is_empty && found.status == Status::Converged);
-    }
-
-    #[test]
-    fn at_the_end_of_the_hold_the_hard_landing_is_at_its_limit() {
-        let site = leaky();
-        for (thickness_m, hard_speed_mps) in [(1.6, 8.0), (3.0, 8.0), (3.0, 6.0)] {
-            let input = RideInput { thickness_m, hard_speed_mps, ..input(&site) };
-            let found = ride_pressures(&input).unwrap();
-            let chamber = Chamber::new(&site.air, 180.0, input.operating_pa, 3e-5, 0.65).unwrap();
-            let flows = Flows { openings: &site.openings, blowers: Some(&site.blowers), feed: Feed::Lost };
-            let slow = SlowGas { chamber: &chamber, flows };
-            let hard =
-                Trial { chamber: &chamber, flows, landing: input.landing(110.0).unwrap(), options: input.options };
-            let hold_s = found.holds_for_s.unwrap();
-            let margin = |seconds: f32| {
-                let (state, _) = slow.after_loss(&chamber.at_pressure(input.operating_pa), seconds);
-                hard.depth_margin(state, 0.8 * thickness_m)
-            };
-            assert!(margin(hold_s - 0.01) > 0.0 && margin(hold_s + 0.01) < 0.0, "{thickness_m}: {found:?}");
-            let missing_s = found.seconds_missing.unwrap();
-            assert!((missing_s - (5.1 - hold_s).max(0.0)).abs() < 1e-6);
-        }
-    }
-
-    #[test]
-    fn the_wait_pressure_is_one_commitment_above_the_stop_pressure() {
-        let site = leaky();
-        let input = RideInput { pressure_min_pa: 300.0, commitment_s: 0.3, reaction_s: 0.2, ..input(&site) };
-        let found = ride_pressures(&input).unwrap();
-        let chamber = Chamber::new(&site.air, 180.0, input.operating_pa, 3e-5, 0.65).unwrap();
-        let flows = Flows { openings: &site.openings, blowers: Some(&site.blowers), feed: Feed::Lost };
-        let slow = SlowGas { chamber: &chamber, flows };
-        let fall_s = slow.fall_time_s(found.wait_pa.unwrap(), found.stop_pa.unwrap()).unwrap();
-        assert!((fall_s - 0.6).abs() < 1e-3, "{fall_s} {found:?}");
-        let long = ride_pressures(&RideInput { commitment_s: 300.0, ..input }).unwrap();
-        assert_eq!(long.wait_pa, None);
-        assert!(long.seconds_missing.unwrap() > 0.0);
-    }
-
-    #[test]
-    fn a_tight_bag_holds() {
-        let site = site(OpeningsInput::default(), BlowersInput::default());
-        let found = ride_pressures(&RideInput { supply_sense: false, ..input(&site) }).unwrap();
-        assert_eq!((found.holds_for_s, found.power_loss_to_stop_s, found.alarm_delay_s), (None, None, None));
-        assert_eq!((found.seconds_missing, found.landings_without_supply), (Some(0.0), MAX_LANDINGS));
-        assert_eq!(found.wait_pa, Some(found.stop_pa.unwrap().max(700.0)));
-    }
-
-    #[test]
-    fn no_pressure_is_enough_on_a_thin_bag_and_none_soft_enough_for_a_tight_limit() {
-        let site = leaky();
-        let thin = ride_pressures(&RideInput { thickness_m: 0.2, ..input(&site) }).unwrap();
-        assert_eq!((thin.stop_pa, thin.stop_rule, thin.holds_for_s), (None, StopRule::Depth, Some(0.0)));
-        assert!(thin.band_is_empty && thin.wait_pa.is_none() && thin.landings_without_supply == 0);
-        let tight = ride_pressures(&RideInput { load_limit_g: 1.5, ..input(&site) }).unwrap();
-        assert_eq!((tight.firm_pa, tight.firm_limit), (None, Limit::NotKept));
-        assert!(tight.band_is_empty && tight.band_high_end == BandEnd::Firm);
-        let loose = ride_pressures(&RideInput { load_limit_g: 60.0, ..input(&site) }).unwrap();
-        assert_eq!((loose.firm_pa, loose.firm_limit), (None, Limit::NotReached));
-        assert_eq!(loose.band_high_pa, Some(2_000.0));
-    }
-
-    #[test]
-    fn the_worst_end_is_no_better_than_the_site() {
-        let site = leaky();
-        let report = ride_report(&RideInput { thickness_m: 1.3, ..input(&site) }).unwrap();
-        let worst = report.worst();
-        for one in report.ends.iter().chain([&report.stated]) {
-            assert!(one.stop_pa.is_none() == worst.stop_pa.is_none() || worst.stop_pa.is_none());
-            if worst.stop_pa.is_some() {
-                assert!(one.seconds_missing <= worst.seconds_missing);
-            }
-        }
-    }
-
-    #[test]
-    fn values_out_of_order_are_refused() {
-        let site = leaky();
-        assert!(ride_pressures(&RideInput { lightest_kg: 120.0, ..input(&site) }).is_err());
-        assert!(ride_pressures(&RideInput { pressure_min_pa: 2_000.0, ..input(&site) }).is_err());
-        assert!(ride_pressures(&RideInput { hard_speed_mps: f32::NAN, ..input(&site) }).is_err());
-        assert!(ride_pressures(&RideInput { interval_s: 0.0, ..input(&site) }).is_err());
-    }
-}
+mod tests;

@@ -1,17 +1,13 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
-use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
-use landfall_core::slow_gas::SlowGas;
-use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::thresholds::{NoThresholds, thresholds};
 use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
+use super::today::{Form, form, why_none};
 use crate::plan::model::Supply;
 use crate::plan::results::{Level, Results};
-use crate::plan::supply::landing_kg;
 use crate::plan::{Parts, PlanError};
 use crate::site::Site;
 
@@ -19,7 +15,7 @@ use crate::site::Site;
 pub const NEEDED: Parts = Parts { sampling: true, pressures: true, ..Parts::QUICK };
 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
-const SOFT_SIGMAS: f64 = 3.09;
+pub(super) const SOFT_SIGMAS: f64 = 3.09;
 
 /// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
 /// simulated riding, Pa; nearer ones are noted.
@@ -94,6 +90,8 @@ pub struct Line {
 pub struct Armed {
     /// For the box.
     pub settings: WatchSettings,
+    /// What a box computes its thresholds from in today's air.
+    pub form: Form,
     /// Name of the site.
     pub site: String,
     /// In the order in which they are shown.
@@ -143,67 +141,6 @@ pub fn site_id(site: &Site) -> u32 {
     let bag = &site.bag;
     let mm = [bag.length_m, bag.width_m, bag.front_height_m, bag.back_height_m].map(|m| (m * 1000.0).round());
     crc32(format!("{}|{}|{}|{}|{}", site.site.name, mm[0], mm[1], mm[2], mm[3]).as_bytes()).max(1)
-}
-
-/// The expected landings, over the acting ends of the assumed numbers.
-#[derive(Clone, Copy, Debug)]
-struct Expected {
-    peak_pa: f32,
-    soft_rise_pa: f32,
-    dip_pa: f32,
-    recovery_s: f32,
-}
-
-/// Which skin stretch and dish radius act: the stated ones, and unless they were measured the ends as well.
-fn acting(site: &Site, results: &Results, with_ends: bool) -> Vec<(f32, f32)> {
-    let mut list = vec![(site.bag.skin_stretch_per_pa as f32, site.bag.dish_radius_m as f32)];
-    if with_ends && !site.bag.fitted {
-        list.extend(results.pressures.ends.iter().map(|end| (end.skin_stretch as f32, end.dish_radius_m as f32)));
-    }
-    list
-}
-
-fn expected(site: &Site, results: &Results, supply: &Supply, with_ends: bool) -> Result<Expected, ArmError> {
-    let refused = |error: landfall_core::InputError| ArmError::Plan(PlanError::Input(error));
-    let spread =
-        results.spread.differences.as_ref().ok_or_else(|| stop("no landing: the flight does not reach the bag"))?;
-    let hard_mps = results.pressures.hard_speed_mps.ok_or_else(|| stop("the hard landing is not known"))?;
-    let soft_mps = (spread.mean_normal_mps - SOFT_SIGMAS * spread.sd_normal_mps).max(0.5);
-    let bag = &site.bag;
-    let slope_rad = ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32;
-    let flows = supply.flows(Feed::Running);
-    let mut all = Expected { peak_pa: 0.0, soft_rise_pa: f32::MAX, dip_pa: 10.0, recovery_s: 3.0 };
-    for (stretch, dish_m) in acting(site, results, with_ends) {
-        let operating_pa = supply.operating.pressure_pa;
-        let chamber =
-            Chamber::new(&supply.air, bag.volume_m3 as f32, operating_pa, stretch, bag.skin_weight_kgpm2 as f32)
-                .map_err(refused)?;
-        let gas = Adiabat::new(&chamber, chamber.at_pressure(operating_pa), QUICK_EXPONENT).map_err(refused)?;
-        let land = |rider_kg: f64, speed_mps: f64| -> Result<_, ArmError> {
-            let landing = Landing {
-                mass_kg: landing_kg(site, rider_kg) as f32,
-                normal_speed_mps: speed_mps as f32,
-                slope_rad,
-                skin_loss: bag.skin_loss as f32,
-                displacement: Displacement::dish(dish_m).map_err(refused)?,
-                thickness_m: None,
-            }
-            .checked()
-            .map_err(refused)?;
-            Ok(touch_down(&gas, &flows, &landing, &Options::default(), |_| {}))
-        };
-        let hard = land(site.rider.heaviest_kg, hard_mps)?;
-        let soft = land(site.rider.lightest_kg, soft_mps)?;
-        let after = chamber.at_content(chamber.operating_content_m3() - hard.gas_lost_in_all_m3);
-        let recovery_s = SlowGas { chamber: &chamber, flows }
-            .recovery_s(hard.gas_lost_in_all_m3)
-            .ok_or_else(|| stop("the blowers never bring the bag back after the hard landing"))?;
-        all.peak_pa = all.peak_pa.max(hard.peak_pressure_pa);
-        all.soft_rise_pa = all.soft_rise_pa.min(soft.peak_pressure_pa - operating_pa);
-        all.dip_pa = all.dip_pa.max(operating_pa - after.pressure_pa);
-        all.recovery_s = all.recovery_s.max(recovery_s);
-    }
-    Ok(all)
 }
 
 /// The settings of a site for a box with `sensor`, from its plan.
@@ -316,30 +253,20 @@ fn settle(
     if let Some(high_pa) = high_pa.filter(|pa| *pa <= operating_pa) {
         reasons.push(format!("operating pressure: {operating_pa:.0} Pa is not under the upper end, {high_pa:.0} Pa"));
     }
-    let (Some(stop_pa), Some(wait_pa), Some(high_pa), Some(delay_s), Some(commitment_s), true) =
-        (stop_pa, wait_pa, high_pa, delay_s, p.commitment_s, reasons.is_empty())
-    else {
+    let (Some(delay_s), Some(commitment_s), true) = (delay_s, p.commitment_s, reasons.is_empty()) else {
         return Err(ArmError::Stop(reasons));
     };
-    let landing = expected(site, results, &supply, with_ends)?;
-    let needed_s = commitment_s + delay_s + site.rider.reaction_s;
-    let (operating, stop, interval) = (operating_pa as f32, stop_pa as f32, site.session.interval_s as f32);
-    let settings = WatchSettings {
+    let form = form(site, results, &supply, p.fitted || !with_ends)?;
+    let found = thresholds(&form.0, &form.1, &supply.air).map_err(|error| match error {
+        NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
+        other => stop(why_none(&other)),
+    })?;
+    let settings = found.put_into(&WatchSettings {
         version: SETTINGS_VERSION,
         site_id: site_id(site),
         revision,
-        stop_pa: stop,
-        wait_pa: wait_pa.max(stop_pa) as f32,
-        half_way_pa: 0.5 * (stop + operating),
-        operating_pa: operating,
-        high_pa: high_pa as f32,
         pressure_max_pa: site.bag.pressure_max_pa as f32,
-        needed_s: (needed_s as f32).max(0.5),
-        recovery_s: landing.recovery_s,
-        landing_dip_pa: landing.dip_pa,
-        landing_spike_pa: 0.5 * landing.soft_rise_pa,
-        landing_peak_pa: landing.peak_pa,
-        interval_s: interval,
+        interval_s: site.session.interval_s as f32,
         supply_sense: site.watch.supply_sense,
         sensor_low_pa: -60.0,
         sensor_high_pa: sensor.range_pa(),
@@ -348,12 +275,15 @@ fn settle(
         noise_low_pa: 0.5,
         noise_high_pa: 20.0,
         rate_limit_paps: 100_000.0,
-        zero_limit_pa: 30.0_f32.min(0.5 * stop),
-    };
+        zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
+        // The thresholds, which are put over these.
+        ..WatchSettings::EXAMPLE
+    });
     Ok(Armed {
         lines: lines(site, results, &settings, sensor, commitment_s, delay_s),
         notes: notes(site, &settings),
         site: site.site.name.clone(),
+        form,
         settings,
     })
 }
@@ -546,7 +476,9 @@ pub fn json(armed: &Armed) -> serde_json::Value {
         .iter()
         .map(|line| serde_json::json!({"key": line.key, "what": line.what, "why": line.why}))
         .collect();
-    serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes})
+    let (site, curve) = &armed.form;
+    serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes,
+        "form": {"site": site, "curve": curve}})
 }
 
 #[cfg(test)]

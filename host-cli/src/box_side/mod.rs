@@ -1,6 +1,6 @@
 //! The computer's side of the pressure box: settings, link, recordings, and a box that is only numbers.
 //!
-//! [`arm`] computes the settings from the plan, [`mod@file`] and [`upload`] carry them to a box, [`live`] follows boxes and
+//! [`arm`] computes the settings from the plan, [`today`] those of the day's air, [`mod@file`] and [`upload`] carry them to a box, [`live`] follows boxes and
 //! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag. All of them use
 //! the box's own code for frames and decisions. The box is a supplementary alarm, not a certified device.
 
@@ -16,6 +16,7 @@ pub mod record;
 pub mod replay;
 pub mod script;
 pub mod sim;
+pub mod today;
 pub mod upload;
 
 /// What closes everything that these commands print.

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueHint;
 use landfall::box_side::arm::SensorPart;
+use landfall::site::{Dimension, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 
@@ -13,6 +14,14 @@ fn sensor(name: &str) -> Result<SensorPart, String> {
         .into_iter()
         .find(|part| part.name() == name)
         .ok_or_else(|| format!("one of {}", SensorPart::ALL.map(SensorPart::name).join(", ")))
+}
+
+fn air_pressure(text: &str) -> Result<f64, String> {
+    parse_quantity(text, Dimension::Pressure).map(|q| q.si).map_err(|e| format!("{e}; write it as \"845 hPa\""))
+}
+
+fn air_temperature(text: &str) -> Result<f64, String> {
+    parse_quantity(text, Dimension::Temperature).map(|q| q.si).map_err(|e| format!("{e}; write it as \"32 degC\""))
 }
 
 /// Compute the box's settings for a site
@@ -26,6 +35,8 @@ Examples:
   landfall arm hill.toml --output hill.watch     and write the settings file
   landfall arm hill.toml --port /dev/ttyACM0     and send it to the box; hold its button down
   landfall arm --file hill.watch --port /dev/ttyACM0
+  landfall arm hill.toml --today-pressure '845 hPa' --today-temperature '32 degC'
+                                                 what a box would go by in this air
 
 The box is a supplementary alarm, not a certified device.")]
 pub(crate) struct Arm {
@@ -56,6 +67,12 @@ pub(crate) struct Arm {
     /// Revision of the settings; a box takes none lower than its own. By default the seconds since 1970.
     #[arg(long, value_name = "N")]
     pub revision: Option<u32>,
+    /// Air pressure on the spot today, not reduced to sea level: shows the thresholds as planned and today.
+    #[arg(long, value_name = "PRESSURE", value_parser = air_pressure, conflicts_with = "file")]
+    pub today_pressure: Option<f64>,
+    /// Air temperature today, likewise.
+    #[arg(long, value_name = "TEMPERATURE", value_parser = air_temperature, conflicts_with = "file", allow_negative_numbers = true)]
+    pub today_temperature: Option<f64>,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,

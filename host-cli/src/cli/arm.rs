@@ -6,6 +6,7 @@ use anyhow::Context as _;
 use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
 use landfall::box_side::file;
 use landfall::box_side::port::Port;
+use landfall::box_side::today;
 use landfall::box_side::upload::{greet, upload};
 use landfall_core::watch::WatchSettings;
 
@@ -50,9 +51,19 @@ fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
         }
         Err(error) => return Err(error.into()),
     };
+    let asked = args.today_pressure.is_some() || args.today_temperature.is_some();
+    let narrow = |value: Option<f64>| value.map(|value| value as f32);
+    let today = asked.then(|| today::of(&armed, narrow(args.today_pressure), narrow(args.today_temperature)));
+    let today = today.transpose().context("no air that a box believes")?;
     let shown = match args.format {
-        TextOrJson::Text => text(&armed),
-        TextOrJson::Json => output::json(&json(&armed))?,
+        TextOrJson::Text => text(&armed) + &today.map_or(String::new(), |day| today::text(&armed, &day)),
+        TextOrJson::Json => {
+            let mut all = json(&armed);
+            if let Some(day) = &today {
+                all["today"] = today::json(day);
+            }
+            output::json(&all)?
+        }
     };
     output::stdout(&shown)?;
     Ok(Some(armed))

@@ -1,0 +1,261 @@
+//! The site in the compact form that a box computes with, and what it would go by in today's air.
+
+use landfall_core::InputError;
+use landfall_core::air::Air;
+use landfall_core::blower::CurvePoint;
+use landfall_core::thresholds::{
+    FanCurve, NoThresholds, Thresholds, WATCHED_SITE_VERSION, WatchedSite, in_force, thresholds, todays_air,
+};
+use landfall_core::watch::WatchSettings;
+use serde_json::{Value, json};
+
+use super::arm::{ArmError, Armed, SOFT_SIGMAS};
+use crate::plan::model::Supply;
+use crate::plan::results::Results;
+use crate::plan::supply::landing_kg;
+use crate::site::Site;
+
+/// What a box needs of a site to compute its thresholds: all but the curve, and the blowers' curve.
+pub type Form = (WatchedSite, FanCurve);
+
+/// The form of a site; `fitted` leaves the ends of skin stretch and dish radius out.
+///
+/// # Errors
+/// [`ArmError::Stop`] where there is no landing to watch for.
+pub fn form(site: &Site, results: &Results, supply: &Supply, fitted: bool) -> Result<Form, ArmError> {
+    let missing = |what: &str| ArmError::Stop(vec![what.to_owned()]);
+    let spread =
+        results.spread.differences.as_ref().ok_or_else(|| missing("no landing: the flight does not reach the bag"))?;
+    let p = &results.pressures;
+    let (Some(hard_mps), Some(thickness_m), Some(commitment_s)) =
+        (p.hard_speed_mps, p.hard_thickness_m, p.commitment_s)
+    else {
+        return Err(missing("the hard landing is not known"));
+    };
+    let (bag, blower, rider) = (&site.bag, &site.blower, &site.rider);
+    let points: Vec<CurvePoint> = blower
+        .curve
+        .iter()
+        .map(|(flow, pressure)| CurvePoint { flow_m3ps: *flow as f32, pressure_pa: *pressure as f32 })
+        .collect();
+    let curve = FanCurve::new(&points).map_err(|error| ArmError::Plan(error.into()))?;
+    let watched = WatchedSite {
+        version: WATCHED_SITE_VERSION,
+        air_pressure_pa: supply.air.pressure_pa,
+        air_temperature_k: supply.air.temperature_k,
+        vent_area_m2: bag.vent_area_m2 as f32,
+        vent_coefficient: bag.vent_coefficient as f32,
+        relief_area_m2: bag.relief_area_m2 as f32,
+        relief_opens_pa: bag.relief_opens_pa.unwrap_or(0.0) as f32,
+        relief_full_pa: bag.relief_full_pa.unwrap_or(0.0) as f32,
+        leak_coefficient: bag.leak_coefficient as f32,
+        leak_exponent: bag.leak_exponent as f32,
+        blowers: u8::try_from(blower.count).unwrap_or(u8::MAX),
+        speed: blower.speed as f32,
+        duct_loss: blower.duct_loss as f32,
+        duct_diameter_m: blower.duct_diameter_m.unwrap_or(0.0) as f32,
+        backflow_area_m2: blower.backflow_area_m2.filter(|_| !blower.closing_flap).map(|area| area as f32),
+        volume_m3: bag.volume_m3 as f32,
+        stretch_per_pa: bag.skin_stretch_per_pa as f32,
+        skin_kgpm2: bag.skin_weight_kgpm2 as f32,
+        dish_radius_m: bag.dish_radius_m as f32,
+        skin_loss: bag.skin_loss as f32,
+        fitted,
+        pressure_min_pa: bag.pressure_min_pa as f32,
+        pressure_max_pa: bag.pressure_max_pa as f32,
+        depth_limit: bag.depth_limit as f32,
+        load_limit_g: bag.load_limit as f32,
+        stop_floor: bag.stop_floor as f32,
+        thickness_m: thickness_m as f32,
+        slope_rad: ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32,
+        heaviest_kg: landing_kg(site, rider.heaviest_kg) as f32,
+        lightest_kg: landing_kg(site, rider.lightest_kg) as f32,
+        hard_speed_mps: hard_mps as f32,
+        soft_speed_mps: (spread.mean_normal_mps - SOFT_SIGMAS * spread.sd_normal_mps).max(0.5) as f32,
+        commitment_s: commitment_s as f32,
+        reaction_s: rider.reaction_s as f32,
+        interval_s: site.session.interval_s as f32,
+        supply_sense: site.watch.supply_sense,
+    };
+    Ok((watched, curve))
+}
+
+/// Why there are no thresholds, in plain words.
+pub fn why_none(error: &NoThresholds) -> String {
+    match error {
+        NoThresholds::Input(error) => error.to_string(),
+        NoThresholds::NotConverged => "a search did not close".into(),
+        NoThresholds::NoStop => "no pressure up to 20 kPa stops the hard landing in time".into(),
+        NoThresholds::NoWait => {
+            "after a power cut even the operating pressure is nearer to the stop pressure than a rolling rider needs"
+                .into()
+        }
+        NoThresholds::NoHigh => "no pressure keeps bag.load_limit for the light landing".into(),
+        NoThresholds::NoAlarm => "without a sensed supply no alarm would come".into(),
+        NoThresholds::NeverBack => "the blowers never bring the bag back after the hard landing".into(),
+        _ => "for a reason that this program does not know".into(),
+    }
+}
+
+/// What a box would go by on a day.
+#[derive(Clone, Debug)]
+pub struct Today {
+    /// The air of the day; as planned where it is not believed.
+    pub air: Air,
+    /// What the air gives by itself.
+    pub computed: Option<Thresholds>,
+    /// What the box goes by.
+    pub in_force: WatchSettings,
+    /// Why the planned thresholds hold, where they do.
+    pub refused: Option<String>,
+}
+
+/// What a box with `settings` and `form` goes by in an air: the box's own functions and rule.
+///
+/// # Errors
+/// [`InputError`] where the air is none that a box believes.
+pub fn today(settings: &WatchSettings, form: &Form, pressure_pa: f32, temperature_k: f32) -> Result<Today, InputError> {
+    let air = todays_air(pressure_pa, temperature_k)?;
+    let held = |computed, why: String| Today { air, computed, in_force: *settings, refused: Some(why) };
+    Ok(match thresholds(&form.0, &form.1, &air) {
+        Err(error) => held(None, why_none(&error)),
+        Ok(computed) => match in_force(settings, &computed) {
+            Ok(in_force) => Today { air, computed: Some(computed), in_force, refused: None },
+            Err(error) => held(Some(computed), error.to_string()),
+        },
+    })
+}
+
+/// The same for an armed site.
+///
+/// # Errors
+/// As [`today`].
+pub fn of(armed: &Armed, pressure_pa: Option<f32>, temperature_k: Option<f32>) -> Result<Today, InputError> {
+    let planned = &armed.form.0;
+    today(
+        &armed.settings,
+        &armed.form,
+        pressure_pa.unwrap_or(planned.air_pressure_pa),
+        temperature_k.unwrap_or(planned.air_temperature_k),
+    )
+}
+
+/// A row of the table: what it is, its value in each column, decimals.
+type Row = (&'static str, fn(&Thresholds) -> f32, usize);
+
+const ROWS: [Row; 9] = [
+    ("at rest, Pa", |t| t.operating_pa, 0),
+    ("stop, Pa", |t| t.stop_pa, 0),
+    ("wait, Pa", |t| t.wait_pa, 0),
+    ("upper end, Pa", |t| t.high_pa, 0),
+    ("must hold for, s", |t| t.needed_s, 1),
+    ("recovery, s", |t| t.recovery_s, 1),
+    ("dip of a landing, Pa", |t| t.landing_dip_pa, 0),
+    ("rise of a landing, Pa", |t| t.landing_spike_pa, 0),
+    ("peak of a landing, Pa", |t| t.landing_peak_pa, 0),
+];
+
+/// Planned and today's thresholds side by side, and what holds.
+pub fn table(planned: &Thresholds, computed: Option<&Thresholds>, in_force: Option<&Thresholds>) -> String {
+    let mut out = format!("{:<24}{:>12}{:>12}{:>16}\n", "", "as planned", "today", "the box holds");
+    for (what, value, decimals) in ROWS {
+        let cell = |of: Option<&Thresholds>| of.map_or("-".into(), |t| format!("{:.decimals$}", value(t)));
+        out += &format!("{what:<24}{:>12}{:>12}{:>16}\n", cell(Some(planned)), cell(computed), cell(in_force));
+    }
+    out
+}
+
+fn air_words(air: &Air) -> String {
+    format!("{:.0} hPa, {:.1} °C, {:.3} kg/m³", air.pressure_pa / 100.0, air.temperature_k - 273.15, air.density_kgpm3)
+}
+
+/// In plain words.
+pub fn text(armed: &Armed, today: &Today) -> String {
+    let planned = armed.form.0.planned_air().map(|air| air_words(&air)).unwrap_or_default();
+    let mut out = format!("\nToday: {} (planned with {planned})\n\n", air_words(&today.air));
+    out += &table(&Thresholds::of(&armed.settings), today.computed.as_ref(), Some(&Thresholds::of(&today.in_force)));
+    out += &match &today.refused {
+        Some(why) => format!("\nThe planned ones hold: {why}\n"),
+        None => {
+            "\nOf stop, wait, upper end and the time to hold the stricter of the two; the rest as the bag is today.\n"
+                .to_owned()
+        }
+    };
+    out += "A box without a barometer, or without the program for it, goes by the planned ones.\n";
+    out
+}
+
+/// As JSON.
+pub fn json(today: &Today) -> Value {
+    json!({
+        "air_pressure_pa": today.air.pressure_pa,
+        "air_temperature_k": today.air.temperature_k,
+        "computed": today.computed,
+        "in_force": today.in_force,
+        "refused": today.refused,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::box_side::arm::{NEEDED, SensorPart, arm};
+    use crate::plan::compute;
+    use crate::sampling::Stop;
+    use crate::site::{demo, read_site};
+
+    #[test]
+    fn in_the_planned_air_today_is_the_plan_to_the_bit() {
+        let site = demo().with_value("spread.samples", "5000").unwrap();
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        let armed = arm(&site, &results, SensorPart::Barometers, 1).unwrap();
+        let day = of(&armed, None, None).unwrap();
+        assert_eq!((day.in_force, day.refused.is_none()), (armed.settings, true));
+        // A little thinner: the bag stands lower, and a limit may only get stricter.
+        let day = of(&armed, Some(92_000.0), None).unwrap();
+        let (was, computed) = (armed.settings, day.computed.unwrap());
+        assert!(computed.operating_pa < was.operating_pa && computed.stop_pa != was.stop_pa, "{computed:?}");
+        assert!(day.refused.is_none(), "{:?}", day.refused);
+        assert_eq!(day.in_force.operating_pa, computed.operating_pa);
+        assert_eq!(day.in_force.stop_pa, was.stop_pa.max(computed.stop_pa));
+        assert_eq!(day.in_force.wait_pa, was.wait_pa.max(computed.wait_pa));
+        // So thin that the bag would not stand above what was planned: the planned ones hold, and it is said.
+        let day = of(&armed, Some(65_000.0), Some(313.15)).unwrap();
+        assert_eq!(day.in_force, was);
+        assert!(text(&armed, &day).contains("The planned ones hold:"));
+        // No air.
+        assert!(of(&armed, Some(59_000.0), None).is_err() && of(&armed, None, Some(340.0)).is_err());
+    }
+
+    #[test]
+    fn the_form_gives_the_plans_own_pressures_for_every_reference_site() {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/reference/sites");
+        let (mut compared, mut none) = (0, 0);
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            let text = std::fs::read_to_string(&path).unwrap();
+            let site = read_site(&text, &path.display().to_string()).unwrap();
+            let site = site.with_value("spread.samples", "1000").unwrap();
+            let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+            let supply = Supply::new(&site).unwrap();
+            let Ok(form) = form(&site, &results, &supply, true) else { continue };
+            let (air, p) = (form.0.planned_air().unwrap(), &results.pressures);
+            assert_eq!(air, supply.air);
+            match thresholds(&form.0, &form.1, &air) {
+                Ok(found) => {
+                    assert_eq!(Some(f64::from(found.stop_pa)), p.stop_pa, "{}", path.display());
+                    assert_eq!(Some(f64::from(found.wait_pa)), p.wait_pa, "{}", path.display());
+                    assert_eq!(found.operating_pa, supply.operating.pressure_pa);
+                    compared += 1;
+                }
+                Err(NoThresholds::NoStop) => assert_eq!(p.stop_pa, None),
+                Err(NoThresholds::NoWait) => assert!(p.wait_pa.is_none() && p.stop_pa.is_some()),
+                Err(NoThresholds::NoHigh) => assert_eq!(p.firm_limit, Some("not_kept")),
+                Err(error) => panic!("{}: {error:?}", path.display()),
+            }
+            none += usize::from(thresholds(&form.0, &form.1, &air).is_err());
+        }
+        // Most of these sites are made to be hard on the models, and few have all thresholds.
+        assert!(compared >= 4 && compared + none >= 20, "{compared} with thresholds, {none} without");
+    }
+}
