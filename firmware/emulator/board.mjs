@@ -79,6 +79,10 @@ export class Board {
       core.interruptsUpdated = false;
       return core.waiting && !!pending();
     };
+    // The lowest bit of a vector says Thumb and is no part of the address: left in, it shifts every table read relative to
+    // the program counter within a handler.
+    const enter = core.exceptionEntry.bind(core);
+    core.exceptionEntry = (n) => { enter(n); core.PC = (core.PC & ~1) >>> 0; };
     this.wakes = () => { if (!pending()) return false; core.waiting = false; core.interruptsUpdated = true; return true; };
   }
 
@@ -156,6 +160,8 @@ export class Board {
         if (sp < this.lowestStack && this.boots && sp < 0x20040000) this.lowestStack = sp;
         if (this.measure) { this.period.instructions++; this.period.cycles += cycles; if (pc >>> 28 === 2) this.period.flash += cycles; if (this.now - this.period.begin >= 20e6) this.closePeriod(); }
         if (this.stopWhen?.()) return true;
+        // A processor that computes does not sleep.
+        if (this.busy && (this.instructions & 511) === 0 && stop?.()) return true;
       }
       if (this.pending) { const why = this.pending; this.pending = null; this.flash.cut(); this.boot(why); ({ mcu } = this); ({ core, clock } = mcu); }
     }

@@ -43,6 +43,20 @@ export const readLog = (from) => frame([2, ...varint(from)]);
 export const offer = (s) => frame([3, ...settingsBytes(s)]);
 export const confirm = (s) => frame([4, ...varint(crc32(settingsBytes(s)))]);
 
+/** The compact site's fields in their order; those that are no f32 with their kind. */
+export const FORM = ['version:int', 'air_pressure_pa', 'air_temperature_k', 'vent_area_m2', 'vent_coefficient', 'relief_area_m2', 'relief_opens_pa', 'relief_full_pa',
+  'leak_coefficient', 'leak_exponent', 'blowers:u8', 'speed', 'duct_loss', 'duct_diameter_m', 'backflow_area_m2:opt', 'volume_m3', 'stretch_per_pa', 'skin_kgpm2',
+  'dish_radius_m', 'skin_loss', 'fitted:bool', 'pressure_min_pa', 'pressure_max_pa', 'depth_limit', 'load_limit_g', 'stop_floor', 'thickness_m', 'slope_rad',
+  'heaviest_kg', 'lightest_kg', 'hard_speed_mps', 'soft_speed_mps', 'commitment_s', 'reaction_s', 'interval_s', 'supply_sense:bool'];
+const WRITE = { int: varint, u8: (v) => [v], opt: (v) => (v === null ? [0] : [1, ...f32(v)]), bool: (v) => [+v] };
+export const formBytes = (site) => FORM.flatMap((field) => { const [key, kind] = field.split(':'); return (WRITE[kind] ?? f32)(site[key]); });
+export const curveBytes = (c) => [c.count, ...c.flow_m3ps.flatMap(f32), ...c.pressure_pa.flatMap(f32)];
+export const offerSite = (site) => frame([5, ...formBytes(site)]);
+export const offerCurve = (curve) => frame([6, ...curveBytes(curve)]);
+export const readToday = () => frame([7]);
+export const stateAir = (pa, k) => frame([8, ...f32(pa), ...f32(k)]);
+export const confirmWith = (s, site, curve) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...curveBytes(curve)]))]);
+
 // --- from the box
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
@@ -50,6 +64,9 @@ const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_ai
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
   'zero_refused', 'sense_missing'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
+const VERDICTS = ['today', 'no_settings', 'no_site', 'no_air', 'air_not_believed', 'computing', 'waiting', 'refused', 'not_converged', 'no_stop', 'no_wait', 'no_high',
+  'no_alarm', 'never_back', 'out_of_order'];
+export const THRESHOLDS = ['operating_pa', 'stop_pa', 'wait_pa', 'high_pa', 'needed_s', 'recovery_s', 'landing_dip_pa', 'landing_spike_pa', 'landing_peak_pa'];
 const SENSORS = ['bridge', 'thermal', 'barometers'];
 
 class Reader {
@@ -80,9 +97,15 @@ class Reader {
       case 2: return { ...e, kind: 'booted', cause: this.word(CAUSES) };
       case 3: return { ...e, kind: 'settings', site_id: this.int(), revision: this.int() };
       case 4: return { ...e, kind: 'forgotten' };
+      case 5: return { ...e, kind: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), stop_pa: this.f32(), wait_pa: this.f32(), high_pa: this.f32() };
       default: throw new Error('unknown entry');
     }
   }
+  form() {
+    const READ = { int: () => this.int(), u8: () => this.u8(), opt: () => this.opt(() => this.f32()), bool: () => this.bool() };
+    return Object.fromEntries(FORM.map((field) => { const [key, kind] = field.split(':'); return [key, kind ? READ[kind]() : this.f32()]; }));
+  }
+  thresholds() { return Object.fromEntries(THRESHOLDS.map((k) => [k, this.f32()])); }
   reading() { return this.int() === 0 ? { pa: this.f32() } : { fault: this.word(FAULTS.slice(0, 8)) }; }
   refusal() {
     const kind = this.word(['impossible', 'foreign', 'stale', 'sensor_range', 'not_staged', 'button', 'flash', 'frame']);
@@ -106,6 +129,10 @@ class Reader {
       case 8: return { is: 'refused', ...this.refusal() };
       case 9: return { is: 'fed', at_us: this.int(), steps: Array.from({ length: 5 }, () => ({ after_us: this.int(), ...this.reading(),
         supply: this.opt(() => this.bool()), button: this.bool() })) };
+      case 10: return { is: 'staged_site', site: this.form() };
+      case 11: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
+      case 12: { const thresholds = () => this.opt(() => this.thresholds());
+        return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
       default: throw new Error(`unknown message ${kind}`);
     }
   }

@@ -70,13 +70,13 @@ export class Thermal extends Part {
 
 /** Two 24-bit barometers. Their calibration makes one count at scale 2^k worth a simple pressure. */
 export class Barometers extends Part {
-  addresses = [0x77, 0x76];
+  addresses = [0x77, 0x76]; outside_pa = 95000; degc = 20;
   constructor(world) { super(world); this.registers = { 0x77: this.fresh(), 0x76: this.fresh() }; this.ready = { 0x77: 0, 0x76: 0 }; }
   fresh() {
     const r = new Uint8Array(0x80);
     r[0x0d] = 0x10; r[0x08] = 0xc0; r[0x28] = 0x80;
-    // c0 = 40 (20 °C), c1 = 0, c00 = 100 000, c10 = −50 000; all others 0.
-    const c0 = 40, c00 = 100000, c10 = (-50000 + (1 << 20)) & 0xfffff;
+    // c0 = 40 (20 °C, or `degc`), c1 = 0, c00 = 100 000, c10 = −50 000; all others 0.
+    const c0 = 2 * this.degc, c00 = 100000, c10 = (-50000 + (1 << 20)) & 0xfffff;
     r.set([c0 >> 4, (c0 & 15) << 4, 0, c00 >> 12, (c00 >> 4) & 255, ((c00 & 15) << 4) | (c10 >> 16), (c10 >> 8) & 255, c10 & 255], 0x10);
     return r;
   }
@@ -93,7 +93,7 @@ export class Barometers extends Part {
     const r = this.registers[this.at];
     if (r[0x08] & 1 && this.world.now() - this.ready[this.at] >= 15.6e6) {
       this.ready[this.at] = this.world.now();
-      const pa = 95000 + (this.at === 0x77 ? this.gauge() : this.world.noise * (this.random() - 0.5));
+      const pa = this.outside_pa + (this.at === 0x77 ? this.gauge() : this.world.noise * (this.random() - 0.5));
       const counts = (Math.round(((100000 - pa) / 50000) * 3670016) + (1 << 24)) & 0xffffff;
       r.set([counts >> 16, (counts >> 8) & 255, counts & 255, 0, 0, 0], 0);
       r[0x08] |= 0x30;

@@ -104,6 +104,8 @@ pub struct App<S, B, P, I, F, L, W> {
     status: Status,
     fed: Fed,
     fed_steps: u8,
+    #[cfg(feature = "advisory")]
+    advisory: Advisory,
 }
 
 impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
@@ -170,6 +172,8 @@ where
             status: Status::default(),
             fed: Fed { at: TimeUs(0), steps: [NOT_FED; STATUS_STEPS as usize] },
             fed_steps: 0,
+            #[cfg(feature = "advisory")]
+            advisory: Advisory::new(),
         })
     }
 
@@ -235,6 +239,8 @@ where
             pins = output.pins;
             self.take(&output);
         }
+        #[cfg(feature = "advisory")]
+        self.advise(outside);
         let driven = drive(&mut self.outputs, pins);
 
         self.tell();
@@ -308,6 +314,8 @@ where
         self.status.state = None;
         self.status.permit = false;
         self.status.siren = false;
+        #[cfg(feature = "advisory")]
+        self.advise_afresh();
     }
 
     /// Takes what the watch gave into status and log.
@@ -392,6 +400,8 @@ where
             ToBox::ReadLog { from } => self.download = Some((self.store.oldest(), from)),
             ToBox::Offer(settings) => {
                 self.staged = None;
+                #[cfg(feature = "advisory")]
+                self.advisory.unstage();
                 let answer = self.stage(settings);
                 self.say(&answer);
             }
@@ -399,6 +409,8 @@ where
                 Ok(settings) => self.request = Some(Request::Commit(settings)),
                 Err(refusal) => self.say(&FromBox::Refused(refusal)),
             },
+            #[cfg(feature = "advisory")]
+            other => self.hear_advisory(other),
         }
     }
 
@@ -437,9 +449,9 @@ where
         self.watchdog.feed(WATCHDOG_ERASE_MS);
         let mut bytes = [0; SETTINGS];
         let stored = match &request {
-            Request::Commit(settings) => match postcard::to_slice(settings, &mut bytes) {
-                Ok(bytes) => self.store.save_settings(bytes).is_ok(),
-                Err(_) => false,
+            Request::Commit(settings) => match self.to_store(settings, &mut bytes) {
+                Some(length) => bytes.get(..length).is_some_and(|bytes| self.store.save_settings(bytes).is_ok()),
+                None => false,
             },
             Request::Forget => self.store.save_settings(&[]).is_ok(),
         };
@@ -453,6 +465,12 @@ where
             _ => self.say(&FromBox::Refused(Refusal::Flash)),
         }
         self.begin(ResetCause::Software);
+    }
+
+    /// What goes to flash for settings, and its length.
+    #[cfg(not(feature = "advisory"))]
+    fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
+        postcard::to_slice(settings, bytes).ok().map(|bytes| bytes.len())
     }
 
     /// Hello when it is due, status ten times a second, and the log as the line takes it.
@@ -572,5 +590,9 @@ fn newest_kept<F: NorFlash>(store: &mut Store<F>) -> (Kept, u16) {
     }
 }
 
+#[cfg(feature = "advisory")]
+pub mod advisory;
+#[cfg(feature = "advisory")]
+use advisory::Advisory;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

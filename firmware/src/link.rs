@@ -6,6 +6,8 @@
 use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
 use crate::store::crc32;
+#[cfg(feature = "advisory")]
+use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedSite};
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
 use serde::{Deserialize, Serialize};
 
@@ -50,6 +52,15 @@ pub enum FromBox {
     Refused(Refusal),
     /// What the last five steps were fed with: ten times a second.
     Fed(Fed),
+    /// The offered site as it was understood; nothing is stored yet.
+    #[cfg(feature = "advisory")]
+    StagedSite(WatchedSite),
+    /// The offered blower's curve as it was understood.
+    #[cfg(feature = "advisory")]
+    StagedCurve(FanCurve),
+    /// Planned and today's thresholds: when they change, and when asked.
+    #[cfg(feature = "advisory")]
+    Today(Today),
 }
 
 /// To the box.
@@ -71,8 +82,25 @@ pub enum ToBox {
     Offer(WatchSettings),
     /// Second half: store what was staged. The button must be held down.
     Confirm {
-        /// [`check_of`] of the staged settings.
+        /// [`check_of`] of the staged settings; with a staged site and curve [`check_with_form`].
         check: u32,
+    },
+    /// After an offer of settings: their site in compact form.
+    #[cfg(feature = "advisory")]
+    OfferSite(WatchedSite),
+    /// After an offer of settings: the blower's curve.
+    #[cfg(feature = "advisory")]
+    OfferCurve(FanCurve),
+    /// Send planned and today's thresholds.
+    #[cfg(feature = "advisory")]
+    ReadToday,
+    /// Today's air, for a box without a barometer, until it is switched off. The button must be held down.
+    #[cfg(feature = "advisory")]
+    Air {
+        /// Pressure, Pa.
+        pressure_pa: f32,
+        /// Temperature, K.
+        temperature_k: f32,
     },
 }
 
@@ -188,6 +216,20 @@ pub enum Noted {
     },
     /// The box was told to forget its site.
     Forgotten,
+    /// Which thresholds hold has changed.
+    #[cfg(feature = "advisory")]
+    Today {
+        /// Which, and why.
+        verdict: Verdict,
+        /// Pressure, Pa, and temperature, K, of the air.
+        air: Option<(f32, f32)>,
+        /// Stop pressure that holds, Pa.
+        stop_pa: f32,
+        /// Wait pressure that holds, Pa.
+        wait_pa: f32,
+        /// Upper end that holds, Pa.
+        high_pa: f32,
+    },
 }
 
 /// What a box must know from before it started.
@@ -198,6 +240,76 @@ pub struct Kept {
     pub zero_pa: Option<f32>,
     /// A stop or a fault is not acknowledged yet.
     pub unacknowledged: bool,
+}
+
+/// Which thresholds hold, and why.
+#[cfg(feature = "advisory")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Verdict {
+    /// Today's hold, by the rule of [`landfall_core::thresholds`].
+    Today,
+    /// There are no settings.
+    #[default]
+    NoSettings,
+    /// Planned: no site came with the settings.
+    NoSite,
+    /// Planned: no barometer, and nobody stated the air.
+    NoAir,
+    /// Planned: the air is outside what is believed.
+    AirNotBelieved,
+    /// Those that held before: today's are being computed.
+    Computing,
+    /// Those that held before: new ones wait until the permit is off.
+    Waiting,
+    /// Planned: the models refuse a value.
+    Refused,
+    /// Planned: a search did not close.
+    NotConverged,
+    /// Planned: no pressure stops the hard landing in time.
+    NoStop,
+    /// Planned: even the resting pressure is too near to the stop pressure.
+    NoWait,
+    /// Planned: no pressure keeps the load limit.
+    NoHigh,
+    /// Planned: no alarm would come.
+    NoAlarm,
+    /// Planned: the blowers never bring the bag back after the hard landing.
+    NeverBack,
+    /// Planned: today's would not stand in order.
+    OutOfOrder,
+}
+
+#[cfg(feature = "advisory")]
+impl From<NoThresholds> for Verdict {
+    fn from(why: NoThresholds) -> Self {
+        match why {
+            NoThresholds::NotConverged => Self::NotConverged,
+            NoThresholds::NoStop => Self::NoStop,
+            NoThresholds::NoWait => Self::NoWait,
+            NoThresholds::NoHigh => Self::NoHigh,
+            NoThresholds::NoAlarm => Self::NoAlarm,
+            NoThresholds::NeverBack => Self::NeverBack,
+            _ => Self::Refused,
+        }
+    }
+}
+
+/// Planned and today's thresholds side by side.
+#[cfg(feature = "advisory")]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Today {
+    /// Which hold.
+    pub verdict: Verdict,
+    /// Pressure, Pa, and temperature, K, of the air that was computed with.
+    pub air: Option<(f32, f32)>,
+    /// As planned.
+    pub planned: Option<Thresholds>,
+    /// What today's air gives by itself.
+    pub computed: Option<Thresholds>,
+    /// What the watch goes by.
+    pub in_force: Option<Thresholds>,
 }
 
 /// Why a request was not done.
@@ -239,6 +351,16 @@ pub enum Refusal {
 pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
     let mut bytes = [0; MAX_BODY];
     postcard::to_slice(settings, &mut bytes).map(|bytes| crc32(bytes)).map_err(|_| FrameError::TooLong)
+}
+
+/// The same for settings with their site and blower's curve.
+///
+/// # Errors
+/// [`FrameError::TooLong`] if they do not fit into the store; the present layouts do.
+#[cfg(feature = "advisory")]
+pub fn check_with_form(settings: &WatchSettings, site: &WatchedSite, curve: &FanCurve) -> Result<u32, FrameError> {
+    let mut bytes = [0; crate::store::SETTINGS];
+    postcard::to_slice(&(settings, site, curve), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
 }
 
 /// Whether a box that has `held` may take `offered`.
@@ -315,6 +437,18 @@ pub(crate) mod tests {
             FromBox::Logged { sequence: u32::MAX, entry },
             FromBox::Status(status),
             FromBox::Fed(fed),
+            #[cfg(feature = "advisory")]
+            FromBox::StagedSite(crate::app::tests::advisory::form().0),
+            #[cfg(feature = "advisory")]
+            FromBox::StagedCurve(crate::app::tests::advisory::form().1),
+            #[cfg(feature = "advisory")]
+            FromBox::Today(Today {
+                verdict: Verdict::OutOfOrder,
+                air: Some((1.0, 1.0)),
+                planned: Some(Thresholds::of(&settings)),
+                computed: Some(Thresholds::of(&settings)),
+                in_force: Some(Thresholds::of(&settings)),
+            }),
         ] {
             let frame = encode(&message).unwrap();
             let mut receiver = Receiver::new();
@@ -323,6 +457,19 @@ pub(crate) mod tests {
         }
         assert!(postcard::to_slice(&entry, &mut [0; crate::store::PAYLOAD]).is_ok());
         assert!(check_of(&settings).is_ok());
+        #[cfg(feature = "advisory")]
+        {
+            let (site, curve) = crate::app::tests::advisory::form();
+            assert!(check_with_form(&settings, &site, &curve).is_ok());
+            let what = Noted::Today {
+                verdict: Verdict::OutOfOrder,
+                air: Some((1.0, 1.0)),
+                stop_pa: 1.0,
+                wait_pa: 1.0,
+                high_pa: 1.0,
+            };
+            assert!(postcard::to_slice(&Entry { what, ..entry }, &mut [0; crate::store::PAYLOAD]).is_ok());
+        }
     }
 
     #[test]

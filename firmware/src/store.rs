@@ -19,9 +19,12 @@ use embedded_storage::nor_flash::NorFlash;
 const RECORD: usize = 64;
 /// Bytes of a record that its writer may use.
 pub const PAYLOAD: usize = RECORD - 9;
-/// Most bytes of settings.
-pub const SETTINGS: usize = 256 - SETTINGS_FRAME;
+/// Most bytes of settings. With the site beside them they take two pages; a program without the advisory does not read
+/// such a slot, and so has no settings.
+pub const SETTINGS: usize = if cfg!(feature = "advisory") { 512 } else { 256 } - SETTINGS_FRAME;
 const SETTINGS_FRAME: usize = 16;
+/// A write does not cross the boundary of so many bytes.
+const PAGE: usize = 256;
 const SETTINGS_MAGIC: u32 = 0x5345_5431;
 const HEADER_MAGIC: u32 = 0x4C4F_4731;
 /// Sectors before the log.
@@ -279,7 +282,9 @@ impl<F: NorFlash> Store<F> {
         }
         let start = slot * F::ERASE_SIZE as u32;
         self.flash.erase(start, start + F::ERASE_SIZE as u32).map_err(|_| StoreError::Flash)?;
-        self.flash.write(start, &page).map_err(|_| StoreError::Flash)?;
+        for (at, part) in (start..).step_by(PAGE).zip(page.chunks(PAGE)) {
+            self.flash.write(at, part).map_err(|_| StoreError::Flash)?;
+        }
         let mut back = [0; SETTINGS];
         let (stored, back_length) = self.read_settings(slot, &mut back).ok_or(StoreError::Flash)?;
         if stored != sequence || back.get(..back_length) != Some(bytes) {

@@ -74,6 +74,12 @@ impl LandingDetector {
         }
     }
 
+    /// Other landings to expect, as in [`LandingDetector::new`]; one under way goes on.
+    pub fn expect(&mut self, spike_pa: f32, near_pa: f32, recovery_s: f32) {
+        (self.spike_pa, self.near_pa) = (spike_pa, near_pa);
+        self.slow_ms = (recovery_s * SLOW_FACTOR * 1000.0) as u32;
+    }
+
     /// Forgets the resting pressure and any landing under way, but not the count.
     pub fn forget(&mut self) {
         self.phase = Phase::Rest;

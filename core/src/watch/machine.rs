@@ -9,6 +9,7 @@ use super::settings::WatchSettings;
 use super::signal::{Pins, pins, trial};
 use super::zero::Zero;
 use crate::error::InputError;
+use crate::thresholds::Thresholds;
 
 /// Most events that one step can report.
 pub const EVENTS: usize = 8;
@@ -155,6 +156,18 @@ struct Levels {
     deadband_pa: f32,
 }
 
+impl Levels {
+    fn of(settings: &WatchSettings) -> Self {
+        Self {
+            trip_pa: settings.trip_pa(),
+            hold_pa: settings.hold_pa(),
+            ready_pa: settings.ready_pa(),
+            half_pa: settings.half_way_pa + settings.sensor_error_pa,
+            deadband_pa: settings.deadband_pa(),
+        }
+    }
+}
+
 /// Time as the watch uses it: never goes back, never jumps by more than a second.
 #[derive(Clone, Copy, Debug)]
 struct Clock {
@@ -212,13 +225,7 @@ impl Watch {
     pub fn new(settings: WatchSettings, start: Start) -> Result<Self, InputError> {
         settings.validate()?;
         Ok(Self {
-            levels: Levels {
-                trip_pa: settings.trip_pa(),
-                hold_pa: settings.hold_pa(),
-                ready_pa: settings.ready_pa(),
-                half_pa: settings.half_way_pa + settings.sensor_error_pa,
-                deadband_pa: settings.deadband_pa(),
-            },
+            levels: Levels::of(&settings),
             bounds: Bounds {
                 low_pa: settings.sensor_low_pa,
                 high_pa: settings.sensor_high_pa,
@@ -253,6 +260,25 @@ impl Watch {
             settings,
             start,
         })
+    }
+
+    /// Takes other thresholds of the same site and revision under way, for [`crate::thresholds::in_force`]. False, and
+    /// nothing has changed, while the permit is on, the siren is called for or a person must acknowledge, and where the
+    /// set is refused.
+    pub fn adopt(&mut self, settings: &WatchSettings) -> bool {
+        let same = settings.site_id == self.settings.site_id && settings.revision == self.settings.revision;
+        let quiet = matches!(self.decider.state(), State::Check | State::Fill | State::Wait)
+            && !(self.decider.permit() || self.decider.siren() || self.decider.unacknowledged());
+        // Thresholds only: what a site's box measures with stays.
+        let next = Thresholds::of(settings).put_into(&self.settings);
+        if !(same && quiet && next.validate().is_ok()) {
+            return false;
+        }
+        self.settings = next;
+        self.levels = Levels::of(&self.settings);
+        self.times = Durations::standard(self.settings.recovery_s);
+        self.landing.expect(self.settings.landing_spike_pa, self.levels.deadband_pa, self.settings.recovery_s);
+        true
     }
 
     /// The settings in use.

@@ -446,3 +446,31 @@ fn watch_is_small() {
 
 #[path = "machine_fault_tests.rs"]
 mod faults;
+
+#[test]
+fn other_thresholds_are_taken_before_riding_and_never_while_it_goes_on() {
+    let stricter = WatchSettings { stop_pa: 640.0, half_way_pa: 820.0, ..sample() };
+    let mut rig = Rig::new();
+    rig.put(Ok(GaugePa(0.0)));
+    // Another site, another revision, an order that cannot work.
+    assert!(!rig.watch.adopt(&WatchSettings { site_id: 8, ..stricter }));
+    assert!(!rig.watch.adopt(&WatchSettings { revision: 2, ..stricter }));
+    assert!(!rig.watch.adopt(&WatchSettings { stop_pa: 990.0, ..stricter }));
+    assert_eq!(*rig.watch.settings(), sample());
+    // What it measures with stays as it was armed.
+    assert!(rig.watch.adopt(&WatchSettings { sensor_error_pa: 0.5, noise_high_pa: 500.0, ..stricter }));
+    assert_eq!(*rig.watch.settings(), stricter);
+    for step in 0..1500 {
+        let jitter = rig.jitter();
+        rig.put(Ok(GaugePa(if step < 300 { jitter } else { 1000.0 + jitter })));
+    }
+    assert_eq!(rig.last.as_ref().unwrap().state, State::Ride);
+    assert!(!rig.watch.adopt(&sample()), "taken while riding");
+    // The new stop pressure sounds the siren, 635 + 12 Pa of sensor error being under it, and it is not taken back.
+    for _ in 0..50 {
+        let jitter = rig.jitter();
+        rig.put(Ok(GaugePa(635.0 + jitter)));
+    }
+    assert!(rig.last.as_ref().unwrap().siren);
+    assert!(!rig.watch.adopt(&sample()), "taken while the siren sounds");
+}

@@ -12,8 +12,12 @@ use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 use std::vec::Vec;
 
+#[cfg(feature = "advisory")]
+pub(crate) mod advisory;
+
 /// The outside of the box.
 struct World {
+    outside: Cell<Option<crate::sensor::Outside>>,
     reading: Cell<Result<f32, Fault>>,
     range_pa: Cell<f32>,
     noise: Cell<u32>,
@@ -38,7 +42,7 @@ impl GaugeSensor<()> for Sensor {
         let noise = self.0.noise.get().wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         self.0.noise.set(noise);
         let wobble_pa = (noise >> 8) as f32 / 16_777_216.0 * 6.0 - 3.0;
-        self.0.reading.get().map(|pa| Reading { gauge_pa: pa + wobble_pa, outside: None })
+        self.0.reading.get().map(|pa| Reading { gauge_pa: pa + wobble_pa, outside: self.0.outside.get() })
     }
     fn kind(&self) -> Option<Kind> {
         Some(Kind::Bridge)
@@ -174,6 +178,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let world = Rc::new(World {
+            outside: Cell::new(None),
             reading: Cell::new(Ok(0.0)),
             range_pa: Cell::new(4981.8),
             noise: Cell::new(1),

@@ -75,7 +75,7 @@ fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
 
 /// The levels that the box goes by.
 fn levels(seen: &Seen) -> Vec<(&'static str, f64, Color)> {
-    seen.settings.as_ref().map_or_else(Vec::new, |s| {
+    seen.in_force().map_or_else(Vec::new, |s| {
         vec![
             ("siren", f64::from(s.trip_pa()), Color::Red),
             ("permit off", f64::from(s.hold_pa()), Color::Yellow),

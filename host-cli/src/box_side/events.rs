@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use super::port::Port;
 use super::record::cause_word;
+use super::today::verdict_text;
 
 /// One record of the log.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,6 +60,14 @@ pub fn describe(entry: &Entry) -> (&'static str, String) {
             ("settings", format!("settings stored: site {site_id:08x}, revision {revision}"))
         }
         Noted::Forgotten => ("forgotten", "the box was told to forget its site".into()),
+        Noted::Today { verdict, air, stop_pa, wait_pa, high_pa } => (
+            "today",
+            format!(
+                "{}{}: stop {stop_pa:.0} Pa, wait {wait_pa:.0} Pa, upper end {high_pa:.0} Pa",
+                verdict_text(verdict),
+                air.map_or(String::new(), |(pa, k)| format!(" ({:.0} hPa, {:.1} °C)", pa / 100.0, k - 273.15)),
+            ),
+        ),
         Noted::Kept(kept) => (
             "kept",
             format!(

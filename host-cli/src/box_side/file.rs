@@ -1,6 +1,7 @@
-//! A settings file: one frame of the link, the very bytes that a box is offered.
+//! A settings file: frames of the link, the very bytes that a box is offered.
 //!
-//! It holds [`ToBox::Offer`] with version, site, revision and CRC-32, in postcard and COBS, zero byte at the end.
+//! It holds [`ToBox::Offer`] with version, site, revision and CRC-32, in postcard and COBS, zero byte at the end; and, for
+//! a box that computes its thresholds in today's air, [`ToBox::OfferSite`] and [`ToBox::OfferCurve`] behind it.
 
 use std::path::Path;
 use std::{fs, io};
@@ -8,6 +9,8 @@ use std::{fs, io};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::frame::{FrameError, Receiver, encode};
 use landfall_firmware::link::{Refusal, ToBox, may_replace};
+
+use super::today::Form;
 
 /// What is wrong with a settings file.
 #[derive(Debug)]
@@ -76,22 +79,48 @@ pub fn to_bytes(settings: &WatchSettings) -> Result<Vec<u8>, FileError> {
     Ok(frame.bytes().to_vec())
 }
 
+/// The same with the site's form behind the settings.
+///
+/// # Errors
+/// As [`to_bytes`].
+pub fn to_bytes_with(settings: &WatchSettings, form: Option<&Form>) -> Result<Vec<u8>, FileError> {
+    let mut bytes = to_bytes(settings)?;
+    if let Some((site, curve)) = form {
+        for message in [ToBox::OfferSite(*site), ToBox::OfferCurve(*curve)] {
+            bytes.extend(encode(&message).map_err(|error| FileError::Frame(Some(error)))?.bytes());
+        }
+    }
+    Ok(bytes)
+}
+
 /// The settings in a file's bytes, as the box decodes them; they pass the box's own checks.
 ///
 /// # Errors
 /// [`FileError`].
 pub fn from_bytes(bytes: &[u8]) -> Result<WatchSettings, FileError> {
+    with_form(bytes).map(|(settings, _)| settings)
+}
+
+/// The same with the site's form, where the file has one.
+///
+/// # Errors
+/// [`FileError`].
+pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileError> {
     let mut receiver = Receiver::new();
-    let mut messages = bytes.iter().enumerate().filter_map(|(at, byte)| receiver.push::<ToBox>(*byte).map(|m| (at, m)));
-    let settings = match messages.next() {
-        None => return Err(FileError::Frame(None)),
-        Some((at, _)) if at + 1 != bytes.len() => return Err(FileError::Frame(None)),
-        Some((_, Err(error))) => return Err(FileError::Frame(Some(error))),
-        Some((_, Ok(ToBox::Offer(settings)))) => settings,
-        Some((_, Ok(_))) => return Err(FileError::Kind),
+    let messages: Vec<_> = bytes.iter().filter_map(|byte| receiver.push::<ToBox>(*byte)).collect();
+    if bytes.last() != Some(&0) || messages.is_empty() {
+        return Err(FileError::Frame(None));
+    }
+    let messages =
+        messages.into_iter().collect::<Result<Vec<_>, _>>().map_err(|error| FileError::Frame(Some(error)))?;
+    let (settings, form) = match messages[..] {
+        [ToBox::Offer(settings)] => (settings, None),
+        [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferCurve(curve)] => (settings, Some((site, curve))),
+        [ToBox::Offer(_), ..] => return Err(FileError::Frame(None)),
+        _ => return Err(FileError::Kind),
     };
     may_replace(None, &settings).map_err(FileError::Refused)?;
-    Ok(settings)
+    Ok((settings, form))
 }
 
 /// Reads a settings file.
@@ -102,13 +131,21 @@ pub fn read(path: &Path) -> Result<WatchSettings, FileError> {
     from_bytes(&fs::read(path)?)
 }
 
+/// Reads a settings file with the site's form, where it has one.
+///
+/// # Errors
+/// [`FileError`].
+pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<Form>), FileError> {
+    with_form(&fs::read(path)?)
+}
+
 /// Writes a settings file whole or not at all. A file that is there is replaced if a box with its settings would
 /// take these.
 ///
 /// # Errors
 /// [`FileError::Refused`] with [`Refusal::Foreign`] or [`Refusal::Stale`] otherwise; `force` replaces anything.
-pub fn write(path: &Path, settings: &WatchSettings, force: bool) -> Result<(), FileError> {
-    let bytes = to_bytes(settings)?;
+pub fn write(path: &Path, settings: &WatchSettings, form: Option<&Form>, force: bool) -> Result<(), FileError> {
+    let bytes = to_bytes_with(settings, form)?;
     if path.exists() && !force {
         may_replace(Some(&read(path)?), settings).map_err(FileError::Refused)?;
     }
@@ -133,6 +170,21 @@ mod tests {
     }
 
     #[test]
+    fn the_form_goes_with_them_and_settings_are_read_without_it() {
+        let form = super::super::today::tests::example();
+        let bytes = to_bytes_with(&WatchSettings::EXAMPLE, Some(&form)).unwrap();
+        assert_eq!(with_form(&bytes).unwrap(), (WatchSettings::EXAMPLE, Some(form)));
+        assert_eq!(from_bytes(&bytes).unwrap(), WatchSettings::EXAMPLE);
+        let first = to_bytes(&WatchSettings::EXAMPLE).unwrap().len();
+        for at in 0..bytes.len() {
+            let mut bad = bytes.clone();
+            bad[at] ^= 0x10;
+            assert!(with_form(&bad).is_err(), "byte {at}");
+            assert!(with_form(&bytes[..at]).is_err() || at == first, "cut at {at}");
+        }
+    }
+
+    #[test]
     fn damage_is_noticed_at_every_byte() {
         let bytes = to_bytes(&WatchSettings::EXAMPLE).unwrap();
         for at in 0..bytes.len() {
@@ -150,13 +202,13 @@ mod tests {
         let path = folder.path().join("site.watch");
         let mut s = WatchSettings::EXAMPLE;
         s.revision = 5;
-        write(&path, &s, false).unwrap();
+        write(&path, &s, None, false).unwrap();
         let stale = WatchSettings { revision: 4, ..s };
-        assert!(matches!(write(&path, &stale, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
+        assert!(matches!(write(&path, &stale, None, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
         let foreign = WatchSettings { site_id: s.site_id + 1, revision: 9, ..s };
-        assert!(matches!(write(&path, &foreign, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
+        assert!(matches!(write(&path, &foreign, None, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
         assert_eq!(read(&path).unwrap(), s);
-        write(&path, &foreign, true).unwrap();
+        write(&path, &foreign, None, true).unwrap();
         assert_eq!(read(&path).unwrap(), foreign);
     }
 }

@@ -8,10 +8,11 @@ use std::sync::mpsc::SyncSender;
 use std::time::{Duration, Instant};
 
 use landfall_core::watch::{Landing, WatchSettings, What};
-use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox};
+use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdict};
 
 use super::events::describe;
 use super::port::Port;
+use super::today::verdict_text;
 
 /// A box that says nothing for this long is silent: it sends ten times a second.
 pub const SILENT: Duration = Duration::from_millis(500);
@@ -67,7 +68,10 @@ pub fn follow(name: &str, index: usize, once: bool, stop: &Arc<AtomicBool>, to: 
 
 /// Messages until the line goes away; says why it did.
 fn listen(port: &mut Port, index: usize, stop: &AtomicBool, to: &SyncSender<(usize, Brought)>) -> String {
-    let ask = |port: &mut Port| port.send(&ToBox::Identify).and_then(|()| port.send(&ToBox::ReadSettings));
+    // A box without the advisory does not know the last of them, and the refusal means nothing.
+    let ask = |port: &mut Port| {
+        [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadToday].iter().try_for_each(|request| port.send(request))
+    };
     let mut asked: Option<Instant> = None;
     let (mut known, mut settings) = (false, false);
     while !stop.load(Ordering::Relaxed) {
@@ -109,8 +113,10 @@ pub struct Seen {
     pub name: String,
     /// Who it is.
     pub hello: Option<Hello>,
-    /// What it goes by.
+    /// The settings that it was armed with.
     pub settings: Option<WatchSettings>,
+    /// Planned and today's thresholds, from a box that computes them.
+    pub today: Option<Today>,
     /// How things are.
     pub status: Option<Status>,
     /// Pressure over the box's time, s and Pa.
@@ -134,6 +140,7 @@ impl Seen {
             name: name.to_owned(),
             hello: None,
             settings: None,
+            today: None,
             status: None,
             trace: VecDeque::new(),
             landings: VecDeque::new(),
@@ -170,6 +177,7 @@ impl Seen {
     fn message(&mut self, message: &FromBox, lines: &mut Vec<String>) {
         match message {
             FromBox::Hello(hello) => self.hello = Some(*hello),
+            FromBox::Today(today) => self.today = Some(*today),
             FromBox::Settings(settings) => self.settings = *settings,
             FromBox::Stored(settings) => self.settings = Some(*settings),
             FromBox::Status(status) => {
@@ -202,6 +210,25 @@ impl Seen {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// What the box goes by now: the settings, with the thresholds of today's air where those hold.
+    pub fn in_force(&self) -> Option<WatchSettings> {
+        let settings = self.settings?;
+        let held = self.today.as_ref().and_then(|today| today.in_force);
+        Some(held.map_or(settings, |held| held.put_into(&settings)))
+    }
+
+    fn today_words(&self) -> Option<String> {
+        let today = self.today.as_ref()?;
+        match (today.verdict, today.planned, today.in_force) {
+            (Verdict::NoSettings | Verdict::NoSite | Verdict::NoAir, ..) => None,
+            (Verdict::Today, Some(planned), Some(held)) => Some(format!(
+                "today's air: stop {:.0} Pa (planned {:.0}), wait {:.0} Pa (planned {:.0})",
+                held.stop_pa, planned.stop_pa, held.wait_pa, planned.wait_pa
+            )),
+            (verdict, ..) => Some(verdict_text(verdict).to_owned()),
         }
     }
 
@@ -249,7 +276,7 @@ impl Seen {
                 or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
             ),
             format!(
-                "{:.1} s  landings {}{}{}{}{}{}",
+                "{:.1} s  landings {}{}{}{}{}{}{}",
                 s.at.seconds(),
                 s.landings,
                 or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
@@ -257,6 +284,7 @@ impl Seen {
                 or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
                 if s.supply == Some(false) { ", SUPPLY OFF" } else { "" },
                 or(s.temperature_degc.map(|t| format!(", air {t:.0} °C")), ""),
+                or(self.today_words().map(|words| format!(", {words}")), ""),
             ),
         )
     }

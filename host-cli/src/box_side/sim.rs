@@ -381,6 +381,9 @@ impl Sim {
                 self.app.pump();
             }
             self.app.rest();
+            if let Some(job) = self.app.job() {
+                self.app.found(&job.run());
+            }
         }
     }
 

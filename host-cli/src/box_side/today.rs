@@ -7,6 +7,7 @@ use landfall_core::thresholds::{
     FanCurve, NoThresholds, Thresholds, WATCHED_SITE_VERSION, WatchedSite, in_force, thresholds, todays_air,
 };
 use landfall_core::watch::WatchSettings;
+use landfall_firmware::link::Verdict;
 use serde_json::{Value, json};
 
 use super::arm::{ArmError, Armed, SOFT_SIGMAS};
@@ -95,6 +96,41 @@ pub fn why_none(error: &NoThresholds) -> String {
         NoThresholds::NeverBack => "the blowers never bring the bag back after the hard landing".into(),
         _ => "for a reason that this program does not know".into(),
     }
+}
+
+/// Which thresholds a box goes by and why, in plain words.
+pub const fn verdict_text(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Today => "the thresholds of today's air hold",
+        Verdict::NoSettings => "no settings",
+        Verdict::NoSite => "the planned thresholds hold: the box has no site to compute with",
+        Verdict::NoAir => "the planned thresholds hold: no barometer, and nobody stated the air",
+        Verdict::AirNotBelieved => "the planned thresholds hold: the measured air is not believed",
+        Verdict::Computing => "today's thresholds are being computed",
+        Verdict::Waiting => "new thresholds wait until the permit is off",
+        Verdict::Refused => "the planned thresholds hold: in today's air the models refuse a value",
+        Verdict::NotConverged => "the planned thresholds hold: a search did not close",
+        Verdict::NoStop => "the planned thresholds hold: in today's air no pressure stops the hard landing in time",
+        Verdict::NoWait => "the planned thresholds hold: in today's air the bag rests too near to the stop pressure",
+        Verdict::NoHigh => "the planned thresholds hold: in today's air no pressure keeps the load limit",
+        Verdict::NoAlarm => "the planned thresholds hold: in today's air no alarm would come without the supply sense",
+        Verdict::NeverBack => "the planned thresholds hold: in today's air the blowers never bring the bag back",
+        Verdict::OutOfOrder => "the planned thresholds hold: today's would not stand in order",
+    }
+}
+
+/// What a box tells, as a table.
+pub fn told(today: &landfall_firmware::link::Today) -> String {
+    let air = today.air.and_then(|(pa, k)| todays_air(pa, k).ok());
+    let mut out = format!(
+        "{}{}\n",
+        verdict_text(today.verdict),
+        air.map_or(String::new(), |air| format!(" ({})", air_words(&air)))
+    );
+    if let Some(planned) = &today.planned {
+        out += &table(planned, today.computed.as_ref(), today.in_force.as_ref());
+    }
+    out
 }
 
 /// What a box would go by on a day.
@@ -197,12 +233,19 @@ pub fn json(today: &Today) -> Value {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::box_side::arm::{NEEDED, SensorPart, arm};
     use crate::plan::compute;
     use crate::sampling::Stop;
     use crate::site::{demo, read_site};
+
+    /// The form of the demo site.
+    pub(crate) fn example() -> Form {
+        let site = demo().with_value("spread.samples", "5000").unwrap();
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        form(&site, &results, &Supply::new(&site).unwrap(), true).unwrap()
+    }
 
     #[test]
     fn in_the_planned_air_today_is_the_plan_to_the_bit() {

@@ -4,10 +4,11 @@ use std::io;
 use std::time::{Duration, Instant};
 
 use landfall_core::watch::WatchSettings;
-use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, check_of};
+use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, Today, check_of, check_with_form};
 
 use super::file::refusal_text;
 use super::port::Port;
+use super::today::Form;
 
 /// A request that is not answered within this is made again.
 const ANSWER: Duration = Duration::from_secs(1);
@@ -91,14 +92,56 @@ pub fn held(port: &mut Port) -> Result<Option<WatchSettings>, UploadError> {
     })
 }
 
-/// Offers settings and has them stored; `say` tells the person at the box what to do. The settings are read back and
-/// compared field by field.
+/// Planned and today's thresholds; none where the box's program does not compute them.
+///
+/// # Errors
+/// [`UploadError::Silent`] or [`UploadError::Line`].
+pub fn today(port: &mut Port) -> Result<Option<Today>, UploadError> {
+    ask(port, &ToBox::ReadToday, |message| match message {
+        FromBox::Today(today) => Some(Some(*today)),
+        FromBox::Refused(Refusal::Frame) => Some(None),
+        _ => None,
+    })
+}
+
+/// States today's air to a box, whose button must be held.
+///
+/// # Errors
+/// [`UploadError`].
+pub fn state_air(
+    port: &mut Port,
+    pressure_pa: f32,
+    temperature_k: f32,
+    patience: Duration,
+    mut say: impl FnMut(&str),
+) -> Result<(), UploadError> {
+    say("now hold the box's button down until this says that it has taken today's air");
+    let until = Instant::now() + patience;
+    while Instant::now() <= until {
+        let answer = ask(port, &ToBox::Air { pressure_pa, temperature_k }, |message| match message {
+            FromBox::Today(_) => Some(Ok(())),
+            FromBox::Refused(refusal) => Some(Err(*refusal)),
+            _ => None,
+        })?;
+        match answer {
+            Ok(()) => return Ok(()),
+            Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            Err(refusal) => return Err(UploadError::Refused(refusal)),
+        }
+    }
+    Err(UploadError::NoButton)
+}
+
+/// Offers settings, with the site's form where the box computes with it, and has them stored; `say` tells the person at
+/// the box what to do. The settings are read back and compared field by field; the form is compared when it is staged,
+/// and what is stored is what the checksum of all was confirmed for.
 ///
 /// # Errors
 /// [`UploadError`]; unless it says otherwise the former settings hold.
 pub fn upload(
     port: &mut Port,
     settings: &WatchSettings,
+    form: Option<&Form>,
     patience: Duration,
     mut say: impl FnMut(&str),
 ) -> Result<(), UploadError> {
@@ -111,7 +154,14 @@ pub fn upload(
     if staged != *settings {
         return Err(UploadError::Differs);
     }
-    let check = check_of(settings).map_err(|_| UploadError::Differs)?;
+    let check = match form {
+        None => check_of(settings),
+        Some(form) => {
+            offer_form(port, form)?;
+            check_with_form(settings, &form.0, &form.1)
+        }
+    };
+    let check = check.map_err(|_| UploadError::Differs)?;
     say("the box has understood the settings; now hold its button down until this says that they are stored");
     let until = Instant::now() + patience;
     loop {
@@ -136,4 +186,22 @@ pub fn upload(
         }
     }
     if held(port)? == Some(*settings) { Ok(()) } else { Err(UploadError::Differs) }
+}
+
+/// Offers both parts of a form and compares what the box understood.
+fn offer_form(port: &mut Port, (site, curve): &Form) -> Result<(), UploadError> {
+    let refused = |message: &FromBox| match message {
+        FromBox::Refused(refusal) => Some(Err(*refusal)),
+        _ => None,
+    };
+    let staged = ask(port, &ToBox::OfferSite(*site), |message| match message {
+        FromBox::StagedSite(staged) => Some(Ok(staged == site)),
+        other => refused(other),
+    })?;
+    let staged_curve = ask(port, &ToBox::OfferCurve(*curve), |message| match message {
+        FromBox::StagedCurve(staged) => Some(Ok(staged == curve)),
+        other => refused(other),
+    })?;
+    let same = staged.map_err(UploadError::Refused)? && staged_curve.map_err(UploadError::Refused)?;
+    if same { Ok(()) } else { Err(UploadError::Differs) }
 }

@@ -7,7 +7,7 @@ use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
 use landfall::box_side::file;
 use landfall::box_side::port::Port;
 use landfall::box_side::today;
-use landfall::box_side::upload::{greet, upload};
+use landfall::box_side::upload::{self, greet};
 use landfall_core::watch::WatchSettings;
 
 use super::args::{SiteArg, TextOrJson};
@@ -21,19 +21,20 @@ fn now() -> u32 {
 }
 
 pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
-    let settings = match &args.file {
-        Some(path) => file::read(path).with_context(|| path.display().to_string())?,
+    let (settings, form) = match &args.file {
+        Some(path) => file::read_with_form(path).with_context(|| path.display().to_string())?,
         None => match settings(args)? {
-            Some(armed) => armed.settings,
+            Some(armed) => (armed.settings, Some(armed.form)),
             None => return Ok(End::Outside),
         },
     };
     if let Some(path) = &args.output {
-        file::write(path, &settings, args.force).with_context(|| format!("{} was not written", path.display()))?;
+        file::write(path, &settings, form.as_ref(), args.force)
+            .with_context(|| format!("{} was not written", path.display()))?;
         note(&format!("{} written: site {:08x}, revision {}", path.display(), settings.site_id, settings.revision));
     }
     match &args.port {
-        Some(name) => send(name, &settings, args.wait),
+        Some(name) => send(name, &settings, form.as_ref(), args),
         None => Ok(End::Inside),
     }
 }
@@ -69,16 +70,29 @@ fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
     Ok(Some(armed))
 }
 
-fn send(name: &str, settings: &WatchSettings, wait_s: f64) -> anyhow::Result<End> {
+fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: &Arm) -> anyhow::Result<End> {
     let mut port = Port::open(name).with_context(|| format!("{name} could not be opened"))?;
+    let patience = Duration::from_secs_f64(args.wait.clamp(0.0, 600.0));
     let hello = greet(&mut port)?;
     if let Some((site_id, revision)) = hello.settings {
         note(&format!("the box at {name} has site {site_id:08x}, revision {revision}"));
     }
-    upload(&mut port, settings, Duration::from_secs_f64(wait_s.clamp(0.0, 600.0)), note)?;
+    // A box that does not compute is not sent what it would compute with.
+    let computes = upload::today(&mut port)?.is_some();
+    upload::upload(&mut port, settings, form.filter(|_| computes), patience, note)?;
     note(&format!(
         "stored and read back: the box at {name} goes by revision {} now; try its lamps and siren",
         settings.revision
     ));
+    let stated = (args.today_pressure, args.today_temperature);
+    if let (Some((site, _)), true) = (form, computes && stated != (None, None)) {
+        let pressure_pa = stated.0.map_or(site.air_pressure_pa, |value| value as f32);
+        let temperature_k = stated.1.map_or(site.air_temperature_k, |value| value as f32);
+        upload::state_air(&mut port, pressure_pa, temperature_k, patience, note)?;
+        note("the box has taken today's air; `landfall watch` shows when its thresholds hold");
+    }
+    if let Some(told) = upload::today(&mut port).ok().flatten() {
+        note(today::told(&told).trim_end());
+    }
     Ok(End::Inside)
 }

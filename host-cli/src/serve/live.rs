@@ -178,7 +178,7 @@ const fn level(state: Option<State>) -> (&'static str, &'static str) {
 
 /// What is known of a box.
 fn told(seen: &Seen) -> Value {
-    let limits = seen.settings.as_ref().map(limits).unwrap_or_default();
+    let limits = seen.in_force().as_ref().map(limits).unwrap_or_default();
     let events: Vec<&String> = seen.events.iter().rev().take(LAST).collect();
     let (silent, quiet_s) = (seen.silent().is_some(), seen.quiet().as_secs_f64());
     let Some(s) = seen.status.filter(|_| !silent) else {

@@ -5,6 +5,8 @@
 #![no_std]
 #![no_main]
 
+#[cfg(feature = "advisory")]
+mod beside;
 mod clocks;
 mod fitted;
 mod flash;
@@ -126,12 +128,19 @@ fn main() -> ! {
     loop {
         app.step(TimeUs(time::now_us()), || TimeUs(time::now_us()));
         next_us = next_us.wrapping_add(STEP_US);
+        #[cfg(feature = "advisory")]
+        let (after_us, mut rested) = beside::compute(app, next_us);
+        #[cfg(feature = "advisory")]
+        {
+            next_us = after_us;
+        }
+        #[cfg(not(feature = "advisory"))]
+        let mut rested = false;
         let mut wake_us = time::now_us32();
         // Behind by more than a step, as after an erase: the missed ones are not made up for.
         if (wake_us.wrapping_sub(next_us) as i32) > STEP_US as i32 {
             next_us = wake_us;
         }
-        let mut rested = false;
         while (wake_us.wrapping_sub(next_us) as i32) < 0 {
             wake_us = wake_us.wrapping_add(PUMP_US);
             time::sleep_until(if (wake_us.wrapping_sub(next_us) as i32) < 0 { wake_us } else { next_us });

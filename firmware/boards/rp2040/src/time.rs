@@ -54,3 +54,49 @@ pub fn sleep_until(moment_us: u32) {
 extern "C" fn alarm() {
     timer().intr().write(|w| w.alarm_0().clear_bit_by_one());
 }
+
+/// The timer's second alarm, whose handler runs the box's steps while the main program computes.
+#[cfg(feature = "advisory")]
+pub mod second_alarm {
+    use super::{now_us32, pac, timer};
+    use cortex_m::peripheral::NVIC;
+
+    /// An alarm nearer than this could be missed while it is being set, µs.
+    const NEAREST_US: u32 = 20;
+    /// Lowest priority: the first alarm, which ends waits within the handler, comes through.
+    const PRIORITY: u8 = 0xC0;
+
+    /// Lets the alarm interrupt, first at `moment_us`.
+    pub fn start(moment_us: u32) {
+        // SAFETY: the priority of this interrupt is set here alone, and no critical section rests on priorities.
+        unsafe { cortex_m::Peripherals::steal().NVIC.set_priority(pac::Interrupt::TIMER_IRQ_1, PRIORITY) };
+        clear();
+        timer().inte().modify(|_, w| w.alarm_1().set_bit());
+        // SAFETY: the handler is in `beside`.
+        unsafe { NVIC::unmask(pac::Interrupt::TIMER_IRQ_1) };
+        set(moment_us);
+    }
+
+    /// No more of it. When this returns the handler does not run any more.
+    pub fn stop() {
+        NVIC::mask(pac::Interrupt::TIMER_IRQ_1);
+        cortex_m::asm::dsb();
+        cortex_m::asm::isb();
+        timer().inte().modify(|_, w| w.alarm_1().clear_bit());
+        clear();
+        NVIC::unpend(pac::Interrupt::TIMER_IRQ_1);
+    }
+
+    /// Takes the alarm's flag back.
+    pub fn clear() {
+        timer().intr().write(|w| w.alarm_1().clear_bit_by_one());
+    }
+
+    /// The next alarm, at `moment_us` or as soon after it as can be set.
+    pub fn set(moment_us: u32) {
+        let soonest_us = now_us32().wrapping_add(NEAREST_US);
+        let at_us = if (moment_us.wrapping_sub(soonest_us) as i32) < 0 { soonest_us } else { moment_us };
+        // SAFETY: any moment is valid.
+        timer().alarm1().write(|w| unsafe { w.bits(at_us) });
+    }
+}
