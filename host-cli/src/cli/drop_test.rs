@@ -45,6 +45,10 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
     };
     let fall = fall.map(|fall| deflation(&fall).map_err(|why| anyhow::anyhow!("deflation: {why}"))).transpose()?;
     let settled_pa = args.settled.or(embedded.then_some(1_079.0));
+    if let Some(settled_pa) = settled_pa {
+        bytes.push_str(&format!("settled {settled_pa} Pa\n"));
+        names.push("the settled pressure".to_owned());
+    }
     let tests = Tests { drops, deflation: fall, settled_pa };
     let found = fit_bag(&site, &tests, &drops_name).map_err(plain_error)?;
     let edits = bag_edits(&found);

@@ -415,7 +415,7 @@ pub fn fit_bag(site: &Site, tests: &Tests, file: &str) -> Result<BagFit, FitErro
     let group: Vec<usize> = (0..measured.len()).map(|part| bench.group(part)).collect();
     let n = bench.before.len();
     let all: Vec<usize> = (0..n).collect();
-    let lost = FitError::NoFit(NoFit::RunLost);
+    let lost = FitError::NoFit(NoFit::BagLost);
     let not_settled = || FitError::NoFit(NoFit::NotSettled);
     let mut at = DVector::zeros(n);
     let mut logs = vec![0.0; 2];
