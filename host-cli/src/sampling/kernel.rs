@@ -200,9 +200,12 @@ impl Lists {
 /// The place of each run's outcome in [`Outcome::ALL`].
 #[inline(always)]
 fn name_all(bag: &Bag, lists: &Lists, names: &mut [u8; DRAWN]) {
+    // A copy in registers: else the bag's lengths are gathered from memory run by run.
+    let bag = *bag;
     for (i, name) in names.iter_mut().enumerate() {
         let landed = bag.landing(lists.along[i], lists.across[i]) as u8;
-        let mark = lists.failed[i] as u8;
+        // A small whole number stands in the last bits of itself + 2²³; a checked conversion goes run by run.
+        let mark = (lists.failed[i] + 8_388_608.0).to_bits() as u8;
         *name = if mark == 0 { landed } else { mark - 1 };
     }
 }

@@ -55,12 +55,13 @@ fn sin_cos_of_word(word: u32) -> (f32, f32) {
     let q = x * x;
     let sin = x + x * (q * (q * (q * -1.951_529_6e-4 + 8.332_161e-3) - 0.166_666_55));
     let cos = q * (q * (q * (q * 2.443_315_7e-5 - 1.388_731_6e-3) + 4.166_664_6e-2) - 0.5) + 1.0;
-    let swap = quadrant & 1 != 0;
-    let (a, b) = (if swap { cos } else { sin }, if swap { sin } else { cos });
+    // In odd quadrants sine and cosine change places. By bits: where only one of the two is wanted, a choice between
+    // numbers becomes a branch, and the loop over runs is not vectorised.
+    let swap = (sin.to_bits() ^ cos.to_bits()) & (quadrant & 1).wrapping_neg();
     // The middles of the quadrants are a quarter turn apart; the sign goes in by its bit.
     let a_sign = (quadrant & 2) << 30;
     let b_sign = ((quadrant + 1) & 2) << 30;
-    (f32::from_bits(a.to_bits() ^ a_sign), f32::from_bits(b.to_bits() ^ b_sign))
+    (f32::from_bits(sin.to_bits() ^ swap ^ a_sign), f32::from_bits(cos.to_bits() ^ swap ^ b_sign))
 }
 
 /// Two standard normals from two random words.
@@ -79,6 +80,7 @@ fn normals(radius: u32, angle: u32) -> (f32, f32) {
 pub fn draw(first: u64, seed: u64, stream: u32, out: &mut Deviations) {
     let key = [seed as u32, (seed >> 32) as u32];
     let mut words = [[0_u32; DRAWN]; 4];
+    let mut left_over = [0.0; DRAWN];
     for (block, inputs) in out.chunks_mut(4).enumerate() {
         let [w0, w1, w2, w3] = &mut words;
         for i in 0..DRAWN {
@@ -87,18 +89,11 @@ pub fn draw(first: u64, seed: u64, stream: u32, out: &mut Deviations) {
         }
         let mut pairs = inputs.chunks_mut(2);
         for (radius, angle) in [(&*w0, &*w1), (&*w2, &*w3)] {
-            match pairs.next() {
-                Some([a, b]) => {
-                    for i in 0..DRAWN {
-                        (a[i], b[i]) = normals(radius[i], angle[i]);
-                    }
-                }
-                Some([a]) => {
-                    for i in 0..DRAWN {
-                        (a[i], _) = normals(radius[i], angle[i]);
-                    }
-                }
-                _ => {}
+            let Some([a, rest @ ..]) = pairs.next() else { break };
+            // An odd number of inputs leaves one normal over. It is stored too, so that the loop is the same one.
+            let b = rest.first_mut().unwrap_or(&mut left_over);
+            for i in 0..DRAWN {
+                (a[i], b[i]) = normals(radius[i], angle[i]);
             }
         }
     }
