@@ -89,6 +89,20 @@ fn ctrl_c_ends_it_without_a_partial_file() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn ctrl_c_keeps_the_rows_that_are_out() {
+    let folder = tempfile::tempdir().unwrap();
+    let args = ["sweep", "--demo", "--vary", "bag.gap=0 m..2 m/900000", "--show", "flight.along_m", "--format", "csv"];
+    let child = command(folder.path(), &args).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(1500));
+    assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    let output = child.wait_with_output().unwrap();
+    let rows = out(&output).lines().count() - 1;
+    assert_eq!((code(&output), err(&output)), (130, format!("note: stopped after {rows} of 900000 points\n")));
+    assert!(rows > 0 && out(&output).ends_with('\n'), "{rows}");
+}
+
 #[test]
 fn completions_parse_in_their_shells() {
     for (shell, check) in [("bash", &["-n"][..]), ("zsh", &["-n"]), ("fish", &["--no-execute"])] {

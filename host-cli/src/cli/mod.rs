@@ -126,7 +126,8 @@ fn report(error: &anyhow::Error) -> End {
         return End::Failed;
     }
     if matches!(error.downcast_ref::<PlanError>(), Some(PlanError::Stopped)) {
-        note("stopped; nothing was written");
+        // What is out already is told by a context.
+        note(&if error.chain().len() > 1 { error.to_string() } else { "stopped; nothing was written".to_owned() });
         return End::Stopped;
     }
     complain(&format!("{error:#}"));

@@ -59,6 +59,11 @@ impl Stream {
         Self { file: output.filter(|p| p.as_os_str() != "-").map(|p| (p.to_owned(), String::new())) }
     }
 
+    /// Whether what was added is out already.
+    pub(crate) fn is_at_once(&self) -> bool {
+        self.file.is_none()
+    }
+
     /// False where the reader has gone away and nothing more is wanted.
     pub(crate) fn add(&mut self, text: &str) -> anyhow::Result<bool> {
         match &mut self.file {

@@ -125,7 +125,14 @@ impl Job<'_> {
                 })
                 .collect();
             if stop.asked.load(Ordering::SeqCst) {
-                return Err(PlanError::Stopped.into());
+                let stopped = anyhow::Error::from(PlanError::Stopped);
+                // Whole rows only: those of the batch that was interrupted are not.
+                let kept = done > 0 && stream.is_at_once();
+                return Err(if kept {
+                    stopped.context(format!("stopped after {done} of {rows} points"))
+                } else {
+                    stopped
+                });
             }
             let mut text = String::new();
             for (index, row) in (done..until).zip(&computed) {
