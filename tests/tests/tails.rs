@@ -32,18 +32,60 @@ fn job<'a>(setup: &'a Setup, uncertainty: &'a Uncertainty, steps: Steps, samples
     Job { setup, uncertainty, steps, samples, first: 0, seed, bounds: None, gaps_to_m: None }
 }
 
-/// Site, rider: chances from 1 in 3,000 to 1 in 8 million.
-const CASES: [(&str, usize); 4] =
-    [("14_chalk_notch", 0), ("16_spring_hollow", 1), ("02_birch_deck", 0), ("27_loose_sheet", 0)];
+/// A site, what is changed in it (in SI units), and a rider.
+#[derive(Clone, Copy)]
+struct Case {
+    site: &'static str,
+    changes: &'static [(&'static str, f64)],
+    rider: usize,
+}
+
+impl Case {
+    const fn new(site: &'static str, changes: &'static [(&'static str, f64)], rider: usize) -> Self {
+        Self { site, changes, rider }
+    }
+
+    fn name(&self) -> String {
+        let changes: Vec<String> = self.changes.iter().map(|(key, value)| format!(", {key} {value}")).collect();
+        format!("{}{} {}", self.site, changes.concat(), self.rider)
+    }
+
+    fn model(&self) -> Model {
+        let start = site(self.site);
+        let site = self.changes.iter().fold(start, |site, (key, value)| {
+            site.with_value(key, *value).unwrap_or_else(|faults| panic!("{key}: {faults}"))
+        });
+        Model::new(&site).unwrap()
+    }
+
+    fn plain(&self, samples: u64, seed: u64) -> [u64; 9] {
+        let model = self.model();
+        let steps = model.steps(&[&model.uncertainty]);
+        let job = job(&model.setups[self.rider], &model.uncertainty, steps, samples, seed);
+        sample(&job, &Stop::default()).unwrap().outcomes
+    }
+
+    fn tail(&self, seed: u64) -> Tail {
+        let model = self.model();
+        let steps = model.steps(&[&model.uncertainty]);
+        let job = job(&model.setups[self.rider], &model.uncertainty, steps, 0, seed);
+        tail(&job, &Effort::USUAL, &Stop::default()).unwrap()
+    }
+}
+
+/// Chances from 1 in 3,000 to 1 in 8 million: front, edge, stall; and beyond each of the bag's four sides.
+const CASES: [Case; 8] = [
+    Case::new("14_chalk_notch", &[], 0),
+    Case::new("16_spring_hollow", &[], 1),
+    Case::new("02_birch_deck", &[], 0),
+    Case::new("27_loose_sheet", &[], 0),
+    Case::new("15_long_meadow", &[], 2),
+    Case::new("demo", &[("bag.edge_side", 0.0), ("bag.width", 2.7), ("bag.offset", 0.03)], 0),
+    Case::new("demo", &[("bag.edge_front", 0.0), ("bag.gap", 2.5)], 0),
+    Case::new("demo", &[("bag.edge_back", 0.0), ("bag.length", 5.2)], 0),
+];
 const PLAIN: u64 = 1_000_000_000;
 const PLAIN_SEED: u64 = 20_261_125;
-
-fn plain(name: &str, rider: usize, samples: u64, seed: u64) -> [u64; 9] {
-    let model = Model::new(&site(name)).unwrap();
-    let steps = model.steps(&[&model.uncertainty]);
-    let job = job(&model.setups[rider], &model.uncertainty, steps, samples, seed);
-    sample(&job, &Stop::default()).unwrap().outcomes
-}
 
 #[test]
 #[ignore = "some minutes; its counts are committed"]
@@ -52,24 +94,23 @@ fn thousand_million_plain_runs() {
     // What is there already is kept: delete the file to count all anew.
     let text = std::fs::read_to_string(&path).unwrap_or_else(|_| "[]".to_owned());
     let mut list: Vec<Value> = serde_json::from_str(&text).unwrap();
-    for (name, rider) in CASES.into_iter().skip(list.len()) {
-        let outcomes = plain(name, rider, PLAIN, PLAIN_SEED);
-        println!("{name} {rider} {outcomes:?}");
+    for case in CASES.iter().skip(list.len()) {
+        let begin = std::time::Instant::now();
+        let outcomes = case.plain(PLAIN, PLAIN_SEED);
+        println!("{} {outcomes:?} in {:.1} s", case.name(), begin.elapsed().as_secs_f64());
         let counts: serde_json::Map<String, Value> = Outcome::ALL
             .iter()
             .zip(outcomes)
             .map(|(outcome, count)| (outcome.name().to_owned(), Value::from(count)))
             .collect();
-        list.push(json!({ "site": name, "rider": rider, "runs": PLAIN, "seed": PLAIN_SEED, "outcomes": counts }));
+        let changes: serde_json::Map<String, Value> =
+            case.changes.iter().map(|(key, value)| ((*key).to_owned(), Value::from(*value))).collect();
+        list.push(json!({
+            "site": case.site, "changes": changes, "rider": case.rider, "runs": PLAIN, "seed": PLAIN_SEED,
+            "outcomes": counts,
+        }));
         std::fs::write(&path, serde_json::to_string_pretty(&list).unwrap() + "\n").unwrap();
     }
-}
-
-fn tail_of(name: &str, rider: usize, seed: u64) -> Tail {
-    let model = Model::new(&site(name)).unwrap();
-    let steps = model.steps(&[&model.uncertainty]);
-    let job = job(&model.setups[rider], &model.uncertainty, steps, 0, seed);
-    tail(&job, &Effort::USUAL, &Stop::default()).unwrap()
 }
 
 /// Standard error that an interval stands for.
@@ -85,22 +126,29 @@ fn thousand_million_plain_runs_agree() {
     let list = list.as_array().unwrap();
     assert_eq!(list.len(), CASES.len());
     let mut smallest = 1.0_f64;
-    for (entry, (name, rider)) in list.iter().zip(CASES) {
-        assert_eq!((entry["site"].as_str(), entry["rider"].as_u64()), (Some(name), Some(rider as u64)));
+    let mut beyond_a_side = [false; 9];
+    for (entry, case) in list.iter().zip(&CASES) {
+        assert_eq!((entry["site"].as_str(), entry["rider"].as_u64()), (Some(case.site), Some(case.rider as u64)));
+        let changed = entry["changes"].as_object().map_or(0, serde_json::Map::len);
+        assert!(changed == case.changes.len() && case.changes.iter().all(|(key, to)| entry["changes"][*key] == *to));
+        let name = case.name();
         let runs = entry["runs"].as_u64().unwrap() as f64;
         let count = |outcome: Outcome| entry["outcomes"][outcome.name()].as_u64().unwrap() as f64;
         let misses = runs - count(Outcome::On);
-        let found = tail_of(name, rider, 1);
-        println!("{name} {rider}: {misses} of {runs}; {:.4e} in {:.4e}..{:.4e}", found.miss, found.low, found.high);
+        let begin = std::time::Instant::now();
+        let found = case.tail(1);
+        println!("{name}: {:.0} ms", begin.elapsed().as_secs_f64() * 1e3);
+        println!("{name}: {misses} of {runs}; {:.4e} in {:.4e}..{:.4e}", found.miss, found.low, found.high);
         let apart =
             |a: f64, error: f64, count: f64| (a - count / runs).abs() / error.hypot(count.max(1.0).sqrt() / runs);
-        check.deviation(format!("{name} {rider} miss"), apart(found.miss, error_of(&found), misses));
+        check.deviation(format!("{name} miss"), apart(found.miss, error_of(&found), misses));
         // An outcome's part: its own error is not told; that of the whole, by its share, is close.
         for outcome in Outcome::ALL.into_iter().skip(1) {
             let (part, count) = (found.outcomes[outcome as usize], count(outcome));
             if count >= 20.0 {
                 let error = error_of(&found) * (part / found.miss).sqrt();
-                check.deviation(format!("{name} {rider} {}", outcome.name()), apart(part, error, count));
+                check.deviation(format!("{name} {}", outcome.name()), apart(part, error, count));
+                beyond_a_side[outcome as usize] |= (1e-7..1e-4).contains(&part);
             }
         }
         // Narrow enough to be of use, and far below what 100,000 plain runs can tell.
@@ -108,18 +156,21 @@ fn thousand_million_plain_runs_agree() {
         smallest = smallest.min(found.miss);
     }
     assert!(smallest < 1.4e-7, "{smallest}");
+    for outcome in [Outcome::Short, Outcome::Long, Outcome::Left, Outcome::Right] {
+        assert!(beyond_a_side[outcome as usize], "no chance of {} between 1e-7 and 1e-4", outcome.name());
+    }
     check.finish();
 }
 
 #[test]
 fn fewer_plain_runs_drawn_now_agree() {
-    for (name, rider) in [CASES[0], CASES[1]] {
-        let runs = 20_000_000;
-        let outcomes = plain(name, rider, runs, 77);
+    for case in &CASES[..2] {
+        let (name, runs) = (case.name(), 20_000_000);
+        let outcomes = case.plain(runs, 77);
         let misses = (runs - outcomes[0]) as f64;
-        let found = tail_of(name, rider, 2);
+        let found = case.tail(2);
         let off = (found.miss - misses / runs as f64).abs() / error_of(&found).hypot(misses.sqrt() / runs as f64);
-        assert!(off < 4.0 && misses > 100.0, "{name} {rider}: {misses} of {runs} against {found:?}");
+        assert!(off < 4.0 && misses > 100.0, "{name}: {misses} of {runs} against {found:?}");
     }
 }
 
