@@ -3,6 +3,7 @@
 # the plots. A few minutes on two cores. The Python environment is made in target/ on the first run.
 #     bash tests/bench/run.sh           # all
 #     bash tests/bench/run.sh --quick   # fewer rounds, no plots
+#     bash tests/bench/run.sh --plots   # the plots alone
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 env=target/bench-venv
