@@ -211,6 +211,18 @@ fn arm_over_the_line_needs_the_button_and_reads_back() {
     let with = landfall(&[&["arm", site(), "--port", &path, "--revision", "3"], &QUICK[..]].concat());
     assert_eq!(with.status.code(), Some(0), "{}", err(&with));
     assert!(err(&with).contains("stored and read back"), "{}", err(&with));
+    // The site went along; without a barometer the planned thresholds hold until somebody states the air.
+    assert!(err(&with).contains("the planned thresholds hold: no barometer"), "{}", err(&with));
+    let air = ["--today-pressure", "920 hPa", "--today-temperature", "20 degC"];
+    let stated = landfall(&[&["arm", site(), "--port", &path, "--revision", "4"], &air[..], &QUICK[..]].concat());
+    assert_eq!(stated.status.code(), Some(0), "{}", err(&stated));
+    assert!(
+        out(&stated).contains("the box holds") && err(&stated).contains("has taken today's air"),
+        "{}",
+        err(&stated)
+    );
+    let told = out(&landfall(&["watch", &path, "--plain", "--for", "3 s", "--every", "1 s"]));
+    assert!(told.contains("today's air: stop") && told.contains("(planned"), "{told}");
     let stale = landfall(&[&["arm", site(), "--port", &path, "--revision", "2"], &QUICK[..]].concat());
     assert!(err(&stale).contains("stale") && stale.status.code() == Some(2), "{}", err(&stale));
     let log = landfall(&["log", &path, "--format", "json"]);
@@ -219,6 +231,7 @@ fn arm_over_the_line_needs_the_button_and_reads_back() {
     assert!(events.contains(&"booted") && events.contains(&"settings"), "{events:?}");
     let csv = out(&landfall(&["log", &path, "--format", "csv"]));
     assert!(csv.starts_with("record,start,time_s,event,text\n") && csv.contains("settings stored"), "{csv}");
+    assert!(csv.contains("the thresholds of today's air hold (920 hPa, 20.0 °C): stop"), "{csv}");
 }
 
 /// Every kind of fault through the simulation: the box goes to `state` for `reason` within `within_s` of 300 s.
