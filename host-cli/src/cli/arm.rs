@@ -1,6 +1,6 @@
 //! `landfall arm`.
 
-use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
 use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
@@ -9,11 +9,15 @@ use landfall::box_side::port::Port;
 use landfall::box_side::today;
 use landfall::box_side::upload::{self, greet};
 use landfall_core::watch::WatchSettings;
+use landfall_firmware::link::Verdict;
 
 use super::args::{SiteArg, TextOrJson};
 use super::args_box::Arm;
 use super::plan::computed;
 use super::{End, complain, input, note, output};
+
+/// How long to wait for a box that computes its thresholds.
+const COMPUTING: Duration = Duration::from_secs(5);
 
 /// Counts up by itself: seconds since 1970.
 fn now() -> u32 {
@@ -91,8 +95,14 @@ fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: 
         upload::state_air(&mut port, pressure_pa, temperature_k, patience, note)?;
         note("the box has taken today's air; `landfall watch` shows when its thresholds hold");
     }
-    if let Some(told) = upload::today(&mut port).ok().flatten() {
-        note(today::told(&told).trim_end());
+    // A small processor computes for a second or two, once the air is known.
+    let until = Instant::now() + COMPUTING;
+    while let Some(told) = upload::today(&mut port).ok().flatten() {
+        if told.verdict != Verdict::Computing || Instant::now() > until {
+            note(today::told(&told).trim_end());
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(200));
     }
     Ok(End::Inside)
 }
