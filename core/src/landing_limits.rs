@@ -123,7 +123,8 @@ impl Trial<'_> {
         if above.1 >= 0.0 {
             return (Limit::NotReached, Status::Converged);
         }
-        let mut best = above;
+        // The best step with the one before it and the one after it.
+        let (mut before, mut best, mut after) = (above, above, None);
         for step in 1..=SCAN_STEPS {
             let log_pa = top - stride * f32::from(step);
             let here = (log_pa, margin(log_pa));
@@ -132,24 +133,40 @@ impl Trial<'_> {
                 return (Limit::At(libm::expf(found.above)), found.status);
             }
             if here.1 > best.1 {
-                best = here;
+                (before, best, after) = (above, here, None);
+            } else if after.is_none() {
+                after = Some(here);
             }
             above = here;
         }
-        self.softest_between(best, stride, margin)
+        self.softest_between(best, [after.unwrap_or(best), before], stride, margin)
     }
 
-    /// Golden-section search for a place that keeps the limit, within a stride of the best seen.
-    fn softest_between(&self, best: (f32, f32), stride: f32, margin: impl Fn(f32) -> f32) -> (Limit, Status) {
+    /// Golden-section search for a place that keeps the limit, within a stride of the best seen, whose neighbours'
+    /// margins are `ends`. It gives up early where even twice the rise over what was seen that a concave margin allows
+    /// does not reach the limit.
+    fn softest_between(
+        &self,
+        best: (f32, f32),
+        ends: [(f32, f32); 2],
+        stride: f32,
+        margin: impl Fn(f32) -> f32,
+    ) -> (Limit, Status) {
         const GOLDEN: f32 = 0.618_034;
         let (mut low, mut high) = (best.0 - stride, best.0 + stride);
         let lowest = libm::logf(self.chamber.skin_pa().max(1.0));
         low = low.max(lowest);
+        let mut ends = ends.map(|end| end.1);
         let mut left = (high - GOLDEN * (high - low), 0.0);
         let mut right = (low + GOLDEN * (high - low), 0.0);
         left.1 = margin(left.0);
         right.1 = margin(right.0);
         for _ in 0..14u8 {
+            let seen = left.1.max(right.1).max(best.1);
+            let most = highest_of_concave([(low, ends[0]), left, right, (high, ends[1])]);
+            if seen + 2.0 * (most - seen).max(0.0) < 0.0 {
+                break;
+            }
             let better = if left.1 > right.1 { left } else { right };
             if better.1 >= 0.0 {
                 // The change lies between here and the next failing place above, which is at most `high`.
@@ -158,12 +175,12 @@ impl Trial<'_> {
                 return (Limit::At(libm::expf(found.above)), found.status);
             }
             if left.1 > right.1 {
-                high = right.0;
+                (high, ends[1]) = right;
                 right = left;
                 let at = high - GOLDEN * (high - low);
                 left = (at, margin(at));
             } else {
-                low = left.0;
+                (low, ends[0]) = left;
                 left = right;
                 let at = low + GOLDEN * (high - low);
                 right = (at, margin(at));
@@ -171,4 +188,16 @@ impl Trial<'_> {
         }
         (Limit::NotKept, Status::NoAnswer)
     }
+}
+
+/// The highest that a concave function through four places, from left to right, can be between the outer ones: on each
+/// piece it lies under the straight lines through the pieces beside it.
+fn highest_of_concave([a, b, c, d]: [(f32, f32); 4]) -> f32 {
+    let rise = |from: (f32, f32), to: (f32, f32)| (to.1 - from.1) / (to.0 - from.0);
+    let (first, middle, last) = (rise(a, b), rise(b, c), rise(c, d));
+    let outer = (b.1 + middle * (a.0 - b.0)).max(c.1 + middle * (d.0 - c.0));
+    // Where the lines through a and b, and through c and d, meet.
+    let meet = (c.1 - b.1 + first * b.0 - last * c.0) / (first - last);
+    let inner = if first > last && meet > b.0 && meet < c.0 { b.1 + first * (meet - b.0) } else { b.1.max(c.1) };
+    outer.max(inner)
 }

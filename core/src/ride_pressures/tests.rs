@@ -157,3 +157,49 @@ fn values_out_of_order_are_refused() {
     assert!(ride_pressures(&RideInput { hard_speed_mps: f32::NAN, ..input(&site) }).is_err());
     assert!(ride_pressures(&RideInput { interval_s: 0.0, ..input(&site) }).is_err());
 }
+
+/// The search that gives up early finds a firm pressure where a fine scan of all pressures does, and none where it
+/// does not: limits down to 1 in 1,000 about the softest landing that there is.
+#[test]
+fn a_softest_pressure_between_the_steps_is_found_and_only_where_there_is_one() {
+    let mut kept = 0;
+    for (vent_m2, dish_m, speed_mps, mass_kg) in [
+        (0.02, 1.2, 8.0, 70.0),
+        (0.3, 1.2, 8.0, 70.0),
+        (1.5, 0.8, 6.0, 70.0),
+        (0.6, 0.6, 9.0, 95.0),
+        (3.0, 1.0, 5.0, 60.0),
+        (0.05, 2.0, 4.0, 110.0),
+    ] {
+        let openings = OpeningsInput { vent_area_m2: vent_m2, leak_coefficient: 0.002, ..OpeningsInput::default() };
+        let site = site(openings, BlowersInput { count: 8, ..BlowersInput::default() });
+        let input =
+            RideInput { dish_radius_m: dish_m, hard_speed_mps: speed_mps, lightest_kg: mass_kg, ..input(&site) };
+        let chamber = Chamber::new(&site.air, 180.0, input.operating_pa, 3e-5, 0.65).unwrap();
+        let flows = Flows { openings: &site.openings, blowers: Some(&site.blowers), feed: Feed::Running };
+        let landing = input.landing(input.lightest_kg).unwrap();
+        let trial = Trial { chamber: &chamber, flows, landing, options: input.options };
+        let (low, high) = (libm::logf(chamber.skin_pa().max(1.0)), libm::logf(crate::landing_limits::SEARCH_TOP_PA));
+        // The least load over places between two logarithms, and where.
+        let least = |from: f32, to: f32| {
+            (0..=2_000_u16).fold((f32::INFINITY, from), |best, i| {
+                let log_pa = from + (to - from) * f32::from(i) / 2_000.0;
+                match trial.land(chamber.at_pressure(libm::expf(log_pa)), Feed::Running, Until::Deepest) {
+                    Some(done) if done.status == Status::Converged && done.felt_load_g < best.0 => {
+                        (done.felt_load_g, log_pa)
+                    }
+                    _ => best,
+                }
+            })
+        };
+        let near = least(low, high).1;
+        let softest_g = least(near - 0.005, near + 0.005).0;
+        for (by, there) in [(0.7, false), (0.95, false), (0.99, false), (0.999, false), (1.001, true), (1.01, true)] {
+            let (limit, _) = trial.highest_for_load(by * softest_g);
+            let found = limit.pressure_pa().is_some() || limit == Limit::NotReached;
+            assert_eq!(found, there, "{by} of {softest_g} g with {vent_m2} m²: {limit:?}");
+            kept += u32::from(matches!(limit, Limit::At(_)));
+        }
+    }
+    assert!(kept > 6, "{kept}");
+}
