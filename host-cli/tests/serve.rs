@@ -440,16 +440,17 @@ fn what_cannot_be_served_is_said() {
 #[ignore = "a measurement, printed"]
 fn latency() {
     let server = Running::start(false);
-    for samples in [0, 2000, 100_000] {
-        let want = if samples == 0 { json!(["controls"]) } else { json!(["results", "pictures"]) };
+    let drag = json!({"samples": 2000, "coarse": true, "pictures": ["side"], "want": ["results", "pictures"]});
+    let full = json!({"samples": 100_000, "want": ["results", "pictures"]});
+    for (what, request) in [("a step of a drag", drag), ("all of it", full)] {
         let mut times: Vec<Duration> = (0..15)
             .map(|_| {
                 let begun = Instant::now();
-                let _ = server.answer(&json!({"samples": if samples == 0 { 1000 } else { samples }, "want": want}));
+                let _ = server.answer(&request);
                 begun.elapsed()
             })
             .collect();
         times.sort_unstable();
-        println!("{samples} runs, {want}: median {:?}, slowest {:?}", times[7], times[14]);
+        println!("{what}: median {:?}, slowest {:?}", times[7], times[14]);
     }
 }

@@ -12,6 +12,7 @@ mod cut;
 mod descent;
 mod effects;
 pub mod html;
+#[cfg(not(target_family = "wasm"))]
 pub mod landing;
 mod markup;
 mod scale;
