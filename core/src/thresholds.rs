@@ -9,8 +9,10 @@
 //!   the time that the bag must hold in the longer. A wrong barometer can make a box too careful, never too lax here.
 //! - What *describes the bag* is today's: resting pressure, the middle between it and the stop pressure, and how a
 //!   landing looks. With yesterday's, a bag that stands lower in thin air would never be believed to be at rest.
-//! - What then does not stand in the order that [`WatchSettings::validate`] asks for is refused, and the planned ones
-//!   hold as they are.
+//! - What then does not stand in the order that [`WatchSettings::validate`] asks for leaves no pressure to ride at, nor
+//!   does air in which there are no thresholds: the planned ones stay, and the permit is withheld
+//!   ([`Watch::withhold`](crate::watch::Watch::withhold)). What could not be computed leaves the planned ones as they
+//!   are.
 
 use crate::air::Air;
 use crate::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
@@ -468,7 +470,7 @@ impl Thresholds {
 /// The settings that a box goes by today: by the rule at the head of this file.
 ///
 /// # Errors
-/// What [`WatchSettings::validate`] finds: then the planned ones hold.
+/// What [`WatchSettings::validate`] finds: then no permit.
 pub fn in_force(planned: &WatchSettings, today: &Thresholds) -> Result<WatchSettings, InputError> {
     let settings = today.stricter_than(&Thresholds::of(planned)).put_into(planned);
     settings.validate()?;

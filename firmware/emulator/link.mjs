@@ -60,7 +60,7 @@ export const confirmWith = (s, site, curve) => frame([4, ...varint(crc32([...set
 // --- from the box
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
-  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed'];
+  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band'];
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
   'zero_refused', 'sense_missing'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];

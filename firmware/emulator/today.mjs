@@ -81,6 +81,13 @@ check('still computing', r.last('today').verdict === 'computing');
 r.hear((m) => m.is === 'today' && m.verdict !== 'computing', 5); r.run(1);
 check('what it has found waits until a person has acknowledged', r.last('today').verdict === 'waiting' && r.state() === 'stop', r.last('today').verdict);
 regular('steps every 20 ms meanwhile', gaps(r, began), 50);
+
+console.log('--    air in which the bag rests too low');
+const thin = bench({ pa: 65000, degc: 40 });
+const none = thin.hear((m) => m.is === 'today' && m.air && !['computing', 'waiting'].includes(m.verdict), 30);
+check('computed: no pressure to ride at', ['no_wait', 'out_of_order', 'no_stop'].includes(none?.verdict), none?.verdict);
+thin.run(1); thin.world.to(settings.operating_pa, 2);
+check('no permit even at the planned pressure', thin.pin('permit', true, 25) === null && thin.last('status').state?.[1] === 'no_band', String(thin.last('status').state));
 check('no byte was lost on the line, no frame broken', !r.board.overruns && !b.board.overruns && r.receiver.broken + b.receiver.broken === 0);
 check('no reset, no instruction from flash while it was busy', r.board.boots === 1 && b.board.boots === 1 && r.board.flashFetches + b.board.flashFetches === 0);
 const longest = Math.max(...r.messages.filter((m) => m.is === 'status' && m.t > began).map((m) => m.step_us));

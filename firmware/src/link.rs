@@ -266,18 +266,27 @@ pub enum Verdict {
     Refused,
     /// Planned: a search did not close.
     NotConverged,
-    /// Planned: no pressure stops the hard landing in time.
+    /// Planned, and no permit: no pressure stops the hard landing in time.
     NoStop,
-    /// Planned: even the resting pressure is too near to the stop pressure.
+    /// Planned, and no permit: even the resting pressure is too near to the stop pressure.
     NoWait,
-    /// Planned: no pressure keeps the load limit.
+    /// Planned, and no permit: no pressure keeps the load limit.
     NoHigh,
-    /// Planned: no alarm would come.
+    /// Planned, and no permit: no alarm would come.
     NoAlarm,
-    /// Planned: the blowers never bring the bag back after the hard landing.
+    /// Planned, and no permit: the blowers never bring the bag back after the hard landing.
     NeverBack,
-    /// Planned: today's would not stand in order.
+    /// Planned, and no permit: the stricter of planned and today's leave no pressure to ride at.
     OutOfOrder,
+}
+
+#[cfg(feature = "advisory")]
+impl Verdict {
+    /// Today's were computed, and they leave no pressure to ride at: the planned ones hold, without a permit.
+    #[must_use]
+    pub const fn withholds(self) -> bool {
+        matches!(self, Self::NoStop | Self::NoWait | Self::NoHigh | Self::NoAlarm | Self::NeverBack | Self::OutOfOrder)
+    }
 }
 
 #[cfg(feature = "advisory")]

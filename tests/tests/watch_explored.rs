@@ -18,7 +18,7 @@ fn all_facts() -> Vec<Facts> {
     let both = [false, true];
     for fault in [None, Some(Fault::Crc)] {
         for supply_cut in both {
-            for air in [Air::Gone, Air::Low, Air::Between, Air::Ready, Air::Firm, Air::Over] {
+            for air in [Air::Gone, Air::Low, Air::Between, Air::Ready, Air::Firm, Air::Over, Air::Unsuited] {
                 for (falling, landing, slow) in [
                     (false, false, false),
                     (true, false, false),

@@ -20,6 +20,8 @@ pub enum Air {
     Firm,
     /// Held above the bag maker's range.
     Over,
+    /// High enough, but no pressure is known to ride at.
+    Unsuited,
 }
 
 /// What the slow trend says.
@@ -378,6 +380,7 @@ impl Decider {
             Air::Gone | Air::Low | Air::Between => Some(Reason::LowAir),
             Air::Firm => Some(Reason::TooFirm),
             Air::Over => Some(Reason::OverPressure),
+            Air::Unsuited => Some(Reason::NoBand),
             Air::Ready => None,
         }
     }

@@ -227,6 +227,8 @@ pub enum Reason {
     Unacknowledged,
     /// The sensor is not believed; the fault says why.
     NotBelieved,
+    /// In today's air there is no pressure to ride at.
+    NoBand,
 }
 
 impl Reason {
@@ -249,6 +251,7 @@ impl Reason {
             Self::SupplyCut => "supply_cut",
             Self::Unacknowledged => "unacknowledged",
             Self::NotBelieved => "not_believed",
+            Self::NoBand => "no_band",
         }
     }
 }

@@ -144,6 +144,7 @@ pub struct Watch {
     trial_us: u64,
     landed_us: Option<u64>,
     was_landing: bool,
+    withheld: bool,
 }
 
 /// Levels computed once from the settings.
@@ -257,9 +258,16 @@ impl Watch {
             trial_us: 0,
             landed_us: None,
             was_landing: false,
+            withheld: false,
             settings,
             start,
         })
+    }
+
+    /// Withholds the permit, or no more: for air in which no pressure is known to ride at. All else goes on, and a stop
+    /// is acknowledged as ever.
+    pub fn withhold(&mut self, withheld: bool) {
+        self.withheld = withheld;
     }
 
     /// Takes other thresholds of the same site and revision under way, for [`crate::thresholds::in_force`]. False, and
@@ -487,6 +495,8 @@ impl Watch {
             Air::Over
         } else if self.high_ms >= HIGH_MS {
             Air::Firm
+        } else if self.withheld && !self.decider.siren() {
+            Air::Unsuited
         } else if p < l.ready_pa {
             Air::Between
         } else {

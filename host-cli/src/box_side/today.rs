@@ -110,12 +110,12 @@ pub const fn verdict_text(verdict: Verdict) -> &'static str {
         Verdict::Waiting => "new thresholds wait until the permit is off",
         Verdict::Refused => "the planned thresholds hold: in today's air the models refuse a value",
         Verdict::NotConverged => "the planned thresholds hold: a search did not close",
-        Verdict::NoStop => "the planned thresholds hold: in today's air no pressure stops the hard landing in time",
-        Verdict::NoWait => "the planned thresholds hold: in today's air the bag rests too near to the stop pressure",
-        Verdict::NoHigh => "the planned thresholds hold: in today's air no pressure keeps the load limit",
-        Verdict::NoAlarm => "the planned thresholds hold: in today's air no alarm would come without the supply sense",
-        Verdict::NeverBack => "the planned thresholds hold: in today's air the blowers never bring the bag back",
-        Verdict::OutOfOrder => "the planned thresholds hold: today's would not stand in order",
+        Verdict::NoStop => "no permit: in today's air no pressure stops the hard landing in time",
+        Verdict::NoWait => "no permit: in today's air the bag rests too near to the stop pressure",
+        Verdict::NoHigh => "no permit: in today's air no pressure keeps the load limit",
+        Verdict::NoAlarm => "no permit: in today's air no alarm would come without the supply sense",
+        Verdict::NeverBack => "no permit: in today's air the blowers never bring the bag back",
+        Verdict::OutOfOrder => "no permit: the stricter of planned and today's thresholds leave no pressure to ride at",
     }
 }
 
@@ -144,6 +144,8 @@ pub struct Today {
     pub in_force: WatchSettings,
     /// Why the planned thresholds hold, where they do.
     pub refused: Option<String>,
+    /// The box gives no permit in this air: computed, and there is no pressure to ride at.
+    pub withheld: bool,
 }
 
 /// What a box with `settings` and `form` goes by in an air: the box's own functions and rule.
@@ -152,12 +154,13 @@ pub struct Today {
 /// [`InputError`] where the air is none that a box believes.
 pub fn today(settings: &WatchSettings, form: &Form, pressure_pa: f32, temperature_k: f32) -> Result<Today, InputError> {
     let air = todays_air(pressure_pa, temperature_k)?;
-    let held = |computed, why: String| Today { air, computed, in_force: *settings, refused: Some(why) };
+    let held =
+        |computed, why: String, withheld| Today { air, computed, in_force: *settings, refused: Some(why), withheld };
     Ok(match thresholds(&form.0, &form.1, &air) {
-        Err(error) => held(None, why_none(&error)),
+        Err(error) => held(None, why_none(&error), Verdict::from(error).withholds()),
         Ok(computed) => match in_force(settings, &computed) {
-            Ok(in_force) => Today { air, computed: Some(computed), in_force, refused: None },
-            Err(error) => held(Some(computed), error.to_string()),
+            Ok(in_force) => Today { air, computed: Some(computed), in_force, refused: None, withheld: false },
+            Err(error) => held(Some(computed), error.to_string(), Verdict::OutOfOrder.withholds()),
         },
     })
 }
@@ -211,6 +214,9 @@ pub fn text(armed: &Armed, today: &Today) -> String {
     let mut out = format!("\nToday: {} (planned with {planned})\n\n", air_words(&today.air));
     out += &table(&Thresholds::of(&armed.settings), today.computed.as_ref(), Some(&Thresholds::of(&today.in_force)));
     out += &match &today.refused {
+        Some(why) if today.withheld => format!(
+            "\nNo permit in this air: the stricter of planned and today's thresholds leave no pressure to ride at ({why}).\n"
+        ),
         Some(why) => format!("\nThe planned ones hold: {why}\n"),
         None => {
             "\nOf stop, wait, upper end and the time to hold the stricter of the two; the rest as the bag is today.\n"
@@ -229,6 +235,7 @@ pub fn json(today: &Today) -> Value {
         "computed": today.computed,
         "in_force": today.in_force,
         "refused": today.refused,
+        "withheld": today.withheld,
     })
 }
 
@@ -262,10 +269,10 @@ pub(crate) mod tests {
         assert_eq!(day.in_force.operating_pa, computed.operating_pa);
         assert_eq!(day.in_force.stop_pa, was.stop_pa.max(computed.stop_pa));
         assert_eq!(day.in_force.wait_pa, was.wait_pa.max(computed.wait_pa));
-        // So thin that the bag would not stand above what was planned: the planned ones hold, and it is said.
+        // So thin that the bag would not stand above what was planned: no permit, and it is said.
         let day = of(&armed, Some(65_000.0), Some(313.15)).unwrap();
         assert_eq!(day.in_force, was);
-        assert!(text(&armed, &day).contains("The planned ones hold:"));
+        assert!(text(&armed, &day).contains("No permit in this air:"));
         // No air.
         assert!(of(&armed, Some(59_000.0), None).is_err() && of(&armed, None, Some(340.0)).is_err());
     }

@@ -245,6 +245,17 @@ fn air_that_is_none_and_thresholds_out_of_order_leave_the_planned_ones() {
         bench.run(0.1);
         let today = bench.today();
         assert_eq!(today.verdict, verdict, "{air:?} {today:?}");
+        // A bag at its planned pressure is ridden where today's could not be computed, and only there.
+        bench.world.reading.set(Ok(planned().operating_pa));
+        bench.run(15.0);
+        let ridden = !matches!(verdict, Verdict::NoWait | Verdict::OutOfOrder);
+        assert_eq!(bench.app.status.permit, ridden, "{air:?} {:?}", bench.app.status.state);
+        if !ridden {
+            assert!(matches!(bench.app.status.state, Some((State::Fill | State::Wait, Reason::NoBand))));
+        }
+        bench.world.reading.set(Ok(planned().wait_pa - 5.0));
+        bench.run(3.0);
+        assert!(!bench.app.status.permit && !bench.app.status.siren, "{:?}", bench.app.status.state);
         assert_eq!(today.in_force, Some(Thresholds::of(&planned())));
         assert_eq!(bench.app.watch.as_ref().map(|w| *w.settings()), Some(planned()));
     }
