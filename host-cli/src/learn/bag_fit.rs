@@ -4,7 +4,7 @@
 //! All four are above 0: their logarithms are fitted, normal about the site's values. The errors of drops and of the
 //! deflation are the stated ones times a scale each, uncertain by a factor of two before the test ([`super::linear`]).
 //! The drops and the fall tell vent and leak together; a leak too small to be seen beside the vent leaves the posterior
-//! of its logarithm skew. The intervals are therefore of the posterior along the leak ([`super::bag_path`]).
+//! of its logarithm skew. The intervals are therefore of the posterior along the leak (`bag_path`).
 //! Derivatives are central differences over 5 % to either side: the core's touch-down is good to about 2e-5, a
 //! derivative then to some 0.1 % of a quantity's own size.
 
