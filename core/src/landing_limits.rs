@@ -123,8 +123,8 @@ impl Trial<'_> {
         if above.1 >= 0.0 {
             return (Limit::NotReached, Status::Converged);
         }
-        // The best step with the one before it and the one after it.
-        let (mut before, mut best, mut after) = (above, above, None);
+        // The best step with the margins of the one before it and the one after it.
+        let (mut before, mut best, mut after) = (above.1, above, None);
         for step in 1..=SCAN_STEPS {
             let log_pa = top - stride * f32::from(step);
             let here = (log_pa, margin(log_pa));
@@ -133,13 +133,13 @@ impl Trial<'_> {
                 return (Limit::At(libm::expf(found.above)), found.status);
             }
             if here.1 > best.1 {
-                (before, best, after) = (above, here, None);
+                (before, best, after) = (above.1, here, None);
             } else if after.is_none() {
-                after = Some(here);
+                after = Some(here.1);
             }
             above = here;
         }
-        self.softest_between(best, [after.unwrap_or(best), before], stride, margin)
+        self.softest_between(best, [after.unwrap_or(best.1), before], stride, margin)
     }
 
     /// Golden-section search for a place that keeps the limit, within a stride of the best seen, whose neighbours'
@@ -148,7 +148,7 @@ impl Trial<'_> {
     fn softest_between(
         &self,
         best: (f32, f32),
-        ends: [(f32, f32); 2],
+        mut ends: [f32; 2],
         stride: f32,
         margin: impl Fn(f32) -> f32,
     ) -> (Limit, Status) {
@@ -156,7 +156,6 @@ impl Trial<'_> {
         let (mut low, mut high) = (best.0 - stride, best.0 + stride);
         let lowest = libm::logf(self.chamber.skin_pa().max(1.0));
         low = low.max(lowest);
-        let mut ends = ends.map(|end| end.1);
         let mut left = (high - GOLDEN * (high - low), 0.0);
         let mut right = (low + GOLDEN * (high - low), 0.0);
         left.1 = margin(left.0);

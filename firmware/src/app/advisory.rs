@@ -70,8 +70,6 @@ pub(super) struct Advisory {
     work: Work,
     number: u32,
     pending: Option<WatchSettings>,
-    /// What is pending withholds the permit: in today's air there is no pressure to ride at.
-    withheld: bool,
     pub(super) today: Today,
     told: Option<Verdict>,
 }
@@ -89,7 +87,6 @@ impl Advisory {
             work: Work::Idle,
             number: 0,
             pending: None,
-            withheld: false,
             today: Today { verdict: Verdict::NoSettings, air: None, planned: None, computed: None, in_force: None },
             told: None,
         }
@@ -160,7 +157,6 @@ where
             Ok(_) => Verdict::Waiting,
             Err(verdict) => verdict,
         };
-        self.advisory.withheld = today.verdict.withholds();
         self.advisory.pending = Some(next.unwrap_or(planned));
     }
 
@@ -178,7 +174,7 @@ where
         if let (true, Some(next), Some(watch)) = (quiet, self.advisory.pending, self.watch.as_mut())
             && watch.adopt(&next)
         {
-            watch.withhold(self.advisory.withheld);
+            watch.withhold(self.advisory.today.verdict.withholds());
             self.advisory.pending = None;
             self.advisory.today.in_force = Some(Thresholds::of(watch.settings()));
             if self.advisory.today.verdict == Verdict::Waiting {
@@ -215,7 +211,6 @@ where
             self.advisory.today.verdict = Verdict::Computing;
         } else {
             self.advisory.today.verdict = Verdict::AirNotBelieved;
-            self.advisory.withheld = false;
             self.advisory.pending = self.settings;
         }
     }

@@ -214,9 +214,9 @@ pub fn text(armed: &Armed, today: &Today) -> String {
     let mut out = format!("\nToday: {} (planned with {planned})\n\n", air_words(&today.air));
     out += &table(&Thresholds::of(&armed.settings), today.computed.as_ref(), Some(&Thresholds::of(&today.in_force)));
     out += &match &today.refused {
-        Some(why) if today.withheld => format!(
-            "\nNo permit in this air: the stricter of planned and today's thresholds leave no pressure to ride at ({why}).\n"
-        ),
+        Some(why) if today.withheld => {
+            format!("\nNo permit in this air, for there is no pressure to ride at: {why}.\n")
+        }
         Some(why) => format!("\nThe planned ones hold: {why}\n"),
         None => {
             "\nOf stop, wait, upper end and the time to hold the stricter of the two; the rest as the bag is today.\n"
@@ -272,7 +272,7 @@ pub(crate) mod tests {
         // So thin that the bag would not stand above what was planned: no permit, and it is said.
         let day = of(&armed, Some(65_000.0), Some(313.15)).unwrap();
         assert_eq!(day.in_force, was);
-        assert!(text(&armed, &day).contains("No permit in this air:"));
+        assert!(text(&armed, &day).contains("No permit in this air,"));
         // No air.
         assert!(of(&armed, Some(59_000.0), None).is_err() && of(&armed, None, Some(340.0)).is_err());
     }
