@@ -1,7 +1,6 @@
 //! `landfall progress`.
 
 use anyhow::Context as _;
-use landfall::commands_site::write_whole;
 use landfall::dirt::text::{csv, text};
 use landfall::dirt::{Question, progress};
 use landfall::plan::model::{Model, with_gap};
@@ -35,9 +34,7 @@ pub(crate) fn run(args: &Progress) -> anyhow::Result<End> {
     };
     let answer = progress(&site, &question, assumed)?;
     if let Some(path) = &args.report {
-        let page = landfall::report::landing::page(&answer, &Model::new(&site)?);
-        write_whole(path, &page, true)?;
-        note(&format!("{} is written", path.display()));
+        output::put(Some(path), &landfall::report::landing::page(&answer, &Model::new(&site)?))?;
     }
     let printed = match args.format {
         Format::Text => text(&answer),
