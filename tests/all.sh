@@ -25,6 +25,9 @@ fi
 stage "format"
 cargo fmt --all --check
 
+stage "licences, sources and versions of what is built upon"
+python3 tests/bill.py --check
+
 stage "lints"
 cargo clippy --workspace --all-targets --quiet -- -D warnings
 for features in serde defmt serde,defmt; do
