@@ -2,12 +2,10 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod common;
-
 use std::io::Write as _;
 use std::process::{Output, Stdio};
 
-use common::{FEW, code, code_of, command, demo_code, err, few, json, out, run};
+use crate::common::{FEW, code, code_of, command, demo_code, err, few, json, out, run};
 use landfall::site::demo_text;
 use serde_json::Value;
 

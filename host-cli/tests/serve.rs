@@ -435,7 +435,7 @@ fn what_cannot_be_served_is_said() {
     assert!(code == Some(2) && said.contains("cannot be used with"), "{said}");
 }
 
-/// Not a limit, a measure: `cargo test -p landfall --test serve --release -- --ignored --nocapture latency`.
+/// Not a limit, a measure: `cargo test -p landfall --release -- --ignored --nocapture serve::latency`.
 #[test]
 #[ignore = "a measurement, printed"]
 fn latency() {

@@ -1,7 +1,7 @@
 //! Far tails: importance sampling against thousand million plain runs, against chances known exactly, its interval's
 //! coverage, and the same bits at any number of threads and lanes.
 //!
-//! `cargo test --release -p landfall-tests --test tails -- --ignored thousand_million` writes the plain runs' counts anew.
+//! `cargo test --release -p landfall-tests --test all -- --ignored tails::thousand_million` writes the plain runs' counts anew.
 #![allow(clippy::panic)]
 
 use landfall::plan::model::Model;
