@@ -3,6 +3,7 @@
 use core::f32::consts::PI;
 
 use crate::error::{InputError, within};
+use crate::force_area::ForceArea;
 
 /// The volume displaced by a body at a penetration, and its slope, which is the area that the gas pushes on.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,6 +24,8 @@ pub enum Displacement {
         /// Section B, m².
         area_m2: f32,
     },
+    /// A force area over depth.
+    Area(ForceArea),
 }
 
 impl Displacement {
@@ -52,6 +55,7 @@ impl Displacement {
                 PI * (dish * dish * (a - dish * (1.0 / 3.0)) + a * a * (x - dish))
             }
             Self::Piston { area_m2 } => area_m2 * x,
+            Self::Area(area) => area.volume_m3(x),
         }
     }
 
@@ -64,6 +68,7 @@ impl Displacement {
                 PI * dish * (a + a - dish)
             }
             Self::Piston { area_m2 } => area_m2,
+            Self::Area(ref area) => area.area_m2(depth_m),
         }
     }
 
@@ -73,6 +78,7 @@ impl Displacement {
         match *self {
             Self::Dish { radius_m: a } => 2.0 * PI * (a - depth_m.max(0.0).min(a)),
             Self::Piston { .. } => 0.0,
+            Self::Area(ref area) => area.area_growth_m(depth_m),
         }
     }
 }

@@ -19,6 +19,7 @@
 #![forbid(unsafe_code)]
 
 pub mod air;
+pub mod along_top;
 pub mod bag;
 pub mod bag_gas;
 pub mod blower;
@@ -27,15 +28,20 @@ pub mod displacement;
 mod dormand_prince;
 pub mod error;
 pub mod flight;
+pub mod force_area;
+pub mod ground_chance;
 mod hermite;
 pub mod inputs;
 pub mod landing_limits;
 pub mod landing_shape;
 pub mod lane;
+pub mod levels;
 pub mod openings;
 pub mod path;
 pub mod placement;
+pub mod possible_bags;
 pub mod ride;
+pub mod ride_limits;
 pub mod ride_pressures;
 pub mod run;
 pub mod short_zone;

@@ -51,6 +51,7 @@ impl Landing {
         match self.displacement {
             Displacement::Dish { radius_m } => within("bag.dish_radius_m", radius_m, 0.1, 5.0)?,
             Displacement::Piston { area_m2 } => within("piston.area_m2", area_m2, 0.01, 100.0)?,
+            Displacement::Area(_) => 0.0,
         };
         if let Some(thickness_m) = self.thickness_m {
             within("bag.thickness_m", thickness_m, 0.05, 30.0)?;
