@@ -7,7 +7,7 @@ use landfall_firmware::store::crc32;
 
 use super::today::{Form, form, why_none};
 use crate::plan::model::Supply;
-use crate::plan::results::{Level, Results};
+use crate::plan::results::{Level, Results, StopRule};
 use crate::plan::{Parts, PlanError};
 use crate::site::Site;
 
@@ -345,7 +345,7 @@ fn lines(
         "worst end of the assumed skin stretch and dish radius"
     };
     let rule = match results.pressures.stop_rule {
-        Some("floor") => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
+        Some(StopRule::Floor) => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
         _ => "depth of the hard landing with the supply lost",
     };
     let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };

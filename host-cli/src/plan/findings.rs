@@ -42,7 +42,7 @@ struct Said<'a> {
 
 impl Said<'_> {
     fn say(&mut self, level: Level, topic: &'static str, text: impl Into<String>) {
-        self.list.push(Finding { level, topic, text: text.into() });
+        self.list.push(Finding::new(topic, level, topic, text));
     }
 
     fn stop(&mut self, topic: &'static str, text: impl Into<String>) {

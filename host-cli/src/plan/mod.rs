@@ -26,7 +26,7 @@ use landfall_core::spread::{Differences, differences};
 use landfall_core::wind::GUST_FACTOR;
 use model::{Model, RIDERS, Supply, wind_forces};
 use parts::{DETAIL, Single, single};
-use results::{Placement, Pressures, Results, Rider, Riders, Spread, Wind};
+use results::{Level, Placement, Pressures, Results, Rider, Riders, Spread, Standing, Verdict, Wind};
 use sampled::Landings;
 use search::Draws;
 use supply::{Committed, Hard};
@@ -214,12 +214,38 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
         pressures,
         wind,
         dirt,
+        verdict: Verdict::default(),
+        ride_by: Vec::new(),
+        cures: Vec::new(),
         findings: Vec::new(),
         assumed: site.assumed().map(|key| key.dotted.to_owned()).collect(),
         cautions: cautions::CAUTIONS.iter().map(|text| (*text).to_owned()).collect(),
     };
     results.findings = findings::findings(site, &results);
+    results.verdict = verdict(site, &results);
     Ok(results)
+}
+
+/// How a plan with its findings stands.
+fn verdict(site: &Site, results: &Results) -> Verdict {
+    let count = |level: Level| results.findings.iter().filter(|finding| finding.level == level).count();
+    let table = limits::limits(site, results);
+    let kept = table.iter().filter(|limit| limit.inside).count();
+    let stops = count(Level::Stop);
+    let standing = match (stops, &results.pressures.provisional) {
+        (0, None) => Standing::Inside,
+        (0, Some(_)) => Standing::Provisional,
+        _ => Standing::Outside,
+    };
+    let first = results.findings.iter().find(|finding| finding.level == Level::Stop && finding.follows_from.is_none());
+    Verdict {
+        standing,
+        limits_kept: kept,
+        limits_broken: table.len() - kept,
+        stops,
+        cautions: count(Level::Caution),
+        first_cause: first.map(|finding| finding.id),
+    }
 }
 
 /// The ride and the flight of the mean rider with all inputs at their site values, as [`compute`] gives them, and

@@ -1,8 +1,14 @@
 //! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
+
+mod bag;
+
+pub use bag::{
+    BoxLevels, Chance, Cure, OneBag, OneBlowerLost, Provisional, RideBy, Standing, StopRule, Topic, Verdict,
+};
 
 /// The whole plan.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -31,12 +37,25 @@ pub struct Results {
     pub wind: Wind,
     /// The same jump onto other landings.
     pub dirt: Option<Dirt>,
+    /// How it all stands.
+    pub verdict: Verdict,
+    /// The marks and pressures to ride by, of each group of riders.
+    #[serde(serialize_with = "by_group")]
+    #[schemars(with = "BTreeMap<String, RideBy>")]
+    pub ride_by: Vec<RideBy>,
+    /// Changes that were computed for the stops.
+    pub cures: Vec<Cure>,
     /// What to know and to change, the gravest first.
     pub findings: Vec<Finding>,
     /// Keys of the site file whose values are assumed, not stated.
     pub assumed: Vec<String>,
     /// The cautions that go with every report.
     pub cautions: Vec<String>,
+}
+
+/// One entry a group, under its name, in the order of the site file.
+fn by_group<S: Serializer>(list: &[RideBy], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_map(list.iter().map(|by| (&by.group, by)))
 }
 
 /// A place on the ride.
@@ -373,6 +392,18 @@ pub struct Touchdown {
     pub gas_lost_m3: f64,
     /// Speed when the body is back at the skin; null where it met the ground.
     pub rebound_mps: Option<f64>,
+    /// The same with more of the force lost on the way back (0.8).
+    pub rebound_low_mps: Option<f64>,
+    /// The same with less lost (0.3).
+    pub rebound_high_mps: Option<f64>,
+    /// Speed along the top that is left.
+    pub along_left_mps: Option<f64>,
+    /// Length wanted behind the 99.9 % landing; null on a top that slopes down.
+    pub run_out_m: Option<f64>,
+    /// Speed of riding out at the back edge; null on a top that does not slope down.
+    pub ride_out_mps: Option<f64>,
+    /// Push of the hard landing along the top.
+    pub push_n: Option<f64>,
     /// To 99 % of the operating pressure.
     pub recovery_s: Option<f64>,
     /// Speed left where it meets the ground; null where it does not.
@@ -411,14 +442,18 @@ pub struct WorstEnd {
 pub struct Pressures {
     /// Lowest pressure to ride on.
     pub stop_pa: Option<f64>,
-    /// depth or floor.
-    pub stop_rule: Option<&'static str>,
+    /// What set it; null: nothing was computed.
+    pub stop_rule: Option<StopRule>,
+    /// The highest stop pressure that the box can tell from the operating pressure.
+    pub room_pa: Option<f64>,
     /// Stop pressure by the depth alone.
     pub stop_by_depth_pa: Option<f64>,
     /// Just taut already is enough by the depth alone.
     pub just_taut_is_enough: Option<bool>,
     /// Highest pressure at which the light landing keeps the load limit; null: see `firm_limit`.
     pub firm_pa: Option<f64>,
+    /// The same for the limit of a caution, which bounds nothing.
+    pub comfort_pa: Option<f64>,
     /// reached, not_reached (does not bound) or not_kept (passed even from just taut).
     pub firm_limit: Option<&'static str>,
     /// Lower end of the ride band.
@@ -457,6 +492,28 @@ pub struct Pressures {
     pub ends: Vec<WorstEnd>,
     /// Whether stretch and dish radius were measured.
     pub fitted: bool,
+    /// Commitment, alarm delay and reaction together.
+    pub needed_s: Option<f64>,
+    /// The bag as it is stated.
+    pub stated: Option<OneBag>,
+    /// The soft one of the possible bags.
+    pub soft: Option<OneBag>,
+    /// The firm one.
+    pub firm: Option<OneBag>,
+    /// `holds_for_s` of the possible bag at the 5 % place; null: longer than 120 s.
+    pub holds_for_p05_s: Option<f64>,
+    /// Chance of meeting the ground in a landing.
+    pub ground: Option<Chance>,
+    /// Chance of meeting the ground after a power cut.
+    pub ground_cut: Option<Chance>,
+    /// Share of the possible bags in which the chance of meeting the ground is over the target.
+    pub ground_share: Option<f64>,
+    /// One blower of several fails; null for one blower.
+    pub one_blower_lost: Option<OneBlowerLost>,
+    /// What stands only because the bag is not measured.
+    pub provisional: Option<Provisional>,
+    /// At which pressures the box acts; null where it cannot be armed.
+    pub levels: Option<BoxLevels>,
 }
 
 /// Wind.
@@ -536,10 +593,37 @@ impl Level {
 /// One finding, with the number behind it and what would change it.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Finding {
+    /// Its identity, which stays from one version to the next.
+    pub id: &'static str,
     /// How grave.
     pub level: Level,
     /// What it is about.
     pub topic: &'static str,
     /// In plain words.
     pub text: String,
+    /// The numbers that decided, under the keys of the results and of the site file.
+    pub numbers: BTreeMap<&'static str, Option<f64>>,
+    /// Identity of the finding that is its cause.
+    pub follows_from: Option<&'static str>,
+    /// Group of riders that it is about; null: all.
+    pub group: Option<String>,
+    /// Changes that were computed for it.
+    pub cures: Vec<Cure>,
+}
+
+impl Finding {
+    /// A finding without numbers, cause or cures.
+    #[must_use]
+    pub fn new(id: &'static str, level: Level, topic: &'static str, text: impl Into<String>) -> Self {
+        Self {
+            id,
+            level,
+            topic,
+            text: text.into(),
+            numbers: BTreeMap::new(),
+            follows_from: None,
+            group: None,
+            cures: Vec::new(),
+        }
+    }
 }

@@ -28,6 +28,23 @@ pub fn end(stop_pa: f64) -> WorstEnd {
     }
 }
 
+/// One of the possible bags.
+pub fn one_bag(stop_pa: f64) -> OneBag {
+    OneBag {
+        knots: vec![[0.1, 1.1], [0.58, 4.0]],
+        skin_stretch: 3.0e-5,
+        stop_by_depth_pa: Some(stop_pa),
+        power_loss_to_stop_s: Some(21.0),
+        hard_depth_m: Some(1.2),
+        light_load_g: Some(9.0),
+    }
+}
+
+/// The same chance for all.
+pub fn chance(chance: f64) -> Chance {
+    Chance { lightest: chance, mean: chance, heaviest: chance, worst: chance, if_measured: Some(chance) }
+}
+
 /// The results to go with [`site`].
 pub fn results() -> Results {
     let map = |pairs: &[(&'static str, f64)]| pairs.iter().copied().collect::<BTreeMap<_, _>>();
@@ -172,6 +189,12 @@ pub fn results() -> Results {
             time_to_deepest_s: 0.26,
             gas_lost_m3: 0.4,
             rebound_mps: Some(2.1),
+            rebound_low_mps: Some(1.4),
+            rebound_high_mps: Some(3.0),
+            along_left_mps: Some(1.9),
+            run_out_m: Some(2.4),
+            ride_out_mps: None,
+            push_n: Some(3_200.0),
             recovery_s: Some(6.0),
             ground_speed_mps: None,
             ground_fall_height_m: None,
@@ -179,7 +202,7 @@ pub fn results() -> Results {
         }),
         pressures: Pressures {
             stop_pa: Some(420.0),
-            stop_rule: Some("floor"),
+            stop_rule: Some(StopRule::Floor),
             stop_by_depth_pa: Some(310.0),
             just_taut_is_enough: Some(false),
             firm_pa: Some(1_900.0),
@@ -202,6 +225,19 @@ pub fn results() -> Results {
             worst: Some(end(440.0)),
             ends: vec![end(440.0), end(400.0)],
             fitted: true,
+            room_pa: Some(1_000.0),
+            comfort_pa: Some(1_600.0),
+            needed_s: Some(4.2),
+            stated: Some(one_bag(310.0)),
+            soft: Some(one_bag(410.0)),
+            firm: Some(one_bag(240.0)),
+            holds_for_p05_s: Some(18.0),
+            ground: Some(chance(1.0e-9)),
+            ground_cut: Some(chance(1.0e-5)),
+            ground_share: Some(0.0),
+            one_blower_lost: Some(OneBlowerLost { settles_pa: 640.0, to_stop_s: None }),
+            provisional: None,
+            levels: Some(BoxLevels { siren_pa: 433.0, permit_off_pa: 850.0, permit_back_pa: 874.0 }),
         },
         wind: Wind {
             hold_along_tail_mps: Some(6.5),
@@ -217,6 +253,23 @@ pub fn results() -> Results {
             anchors_stated: 12,
         },
         dirt: Some(compare(2.22, Some(3.02))),
+        verdict: Verdict { limits_kept: 11, ..Verdict::default() },
+        ride_by: vec![RideBy {
+            group: "all".into(),
+            start_high_m: Some(6.0),
+            start_low_m: Some(4.65),
+            next_rider_from_pa: Some(880.0),
+            everybody_off_under_pa: Some(440.0),
+            seconds_between: 20.0,
+            holds_for_s: Some(18.0),
+            stop_line_before_foot_m: Some(9.4),
+            hold_along_tail_mps: Some(23.0 / 3.6),
+            hold_along_head_mps: Some(25.0 / 3.6),
+            hold_across_mps: Some(20.0 / 3.6),
+            lightest_kg: 62.0,
+            heaviest_kg: 95.0,
+        }],
+        cures: Vec::new(),
         findings: Vec::new(),
         assumed: vec!["rider.carry".into(), "rider.contact_height".into()],
         cautions: CAUTIONS.iter().map(|text| (*text).to_owned()).collect(),

@@ -1,14 +1,14 @@
 //! The parts of a plan about air: supply, touch-down, the pressures to ride between.
 
 use super::model::Supply;
-use super::results::{AfterCut, Air, Pressures, Touchdown, WorstEnd};
+use super::results::{AfterCut, Air, Pressures, StopRule, Touchdown, WorstEnd};
 use crate::site::Site;
 use landfall_core::InputError;
 use landfall_core::bag::{Bag, Outcome};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::displacement::Displacement;
 use landfall_core::landing_limits::{Limit, Trial};
-use landfall_core::ride_pressures::{BandEnd, RideInput, RidePressures, StopRule, ride_report};
+use landfall_core::ride_pressures::{BandEnd, RideInput, RidePressures, StopRule as CoreStopRule, ride_report};
 use landfall_core::run::Run;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, RangeStatus};
@@ -139,6 +139,12 @@ pub fn touchdown_traced(
         time_to_deepest_s: f64::from(done.time_to_deepest_s),
         gas_lost_m3: f64::from(done.gas_lost_m3),
         rebound_mps: done.rebound_mps.map(f64::from),
+        rebound_low_mps: None,
+        rebound_high_mps: None,
+        along_left_mps: None,
+        run_out_m: None,
+        ride_out_mps: None,
+        push_n: None,
         recovery_s: met_no_ground.then(|| slow.recovery_s(done.gas_lost_in_all_m3)).flatten().map(f64::from),
         ground_speed_mps: done.ground.map(|ground| f64::from(ground.speed_mps)),
         ground_fall_height_m: done.ground.map(|ground| f64::from(ground.fall_height_m)),
@@ -194,8 +200,8 @@ pub fn pressures(site: &Site, supply: &Supply, bag: &Bag, committed: &Committed)
     Ok(Pressures {
         stop_pa: wide(stated.stop_pa),
         stop_rule: Some(match stated.stop_rule {
-            StopRule::Depth => "depth",
-            StopRule::Floor => "floor",
+            CoreStopRule::Depth => StopRule::Depth,
+            CoreStopRule::Floor => StopRule::Floor,
         }),
         stop_by_depth_pa: wide(stated.stop_by_depth_pa),
         just_taut_is_enough: Some(stated.just_taut_is_enough),
@@ -223,6 +229,7 @@ pub fn pressures(site: &Site, supply: &Supply, bag: &Bag, committed: &Committed)
         worst: Some(end(report.worst())),
         ends: report.ends.iter().map(end).collect(),
         fitted: site.bag.fitted,
+        ..Pressures::default()
     })
 }
 

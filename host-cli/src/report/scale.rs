@@ -4,6 +4,7 @@ use super::chart::{Anchor, Axis, Chart, Frame, label};
 use super::sheet::Sheet;
 use super::words::fixed;
 use super::{Picture, Table};
+use crate::plan::results::StopRule;
 
 const TITLE: &str = "Pressures to ride between";
 const ROW: f64 = 38.0;
@@ -105,7 +106,7 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
         }
     };
     let rule = match p.stop_rule {
-        Some("depth") => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
+        Some(StopRule::Depth) => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
         _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
     };
     single("stop", "mark-stop", p.stop_pa, rule);

@@ -75,6 +75,23 @@ pub(super) fn no_pressures(r: &Results) -> Option<String> {
 
 const NO_DIFFERENCES: &str = "one of the runs of the divided differences has no landing";
 
+/// Not filled in by the planner before the possible bags are.
+const NOT_YET: [&str; 13] = [
+    "room_pa",
+    "comfort_pa",
+    "needed_s",
+    "stated",
+    "soft",
+    "firm",
+    "holds_for_p05_s",
+    "ground",
+    "ground_cut",
+    "ground_share",
+    "one_blower_lost",
+    "provisional",
+    "levels",
+];
+
 /// Why the value under a dotted key is null; `None` where its part was not asked for.
 #[must_use]
 pub fn why_null(r: &Results, key: &str) -> Option<String> {
@@ -106,7 +123,9 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
             _ => Some(no_landing(r).unwrap_or_else(|| "there is no hard landing to try: ".to_owned() + NO_DIFFERENCES)),
         },
         "touchdown" => touchdown(r, name),
+        "pressures" if NOT_YET.contains(&name) => None,
         "pressures" => pressures(r, rest, name),
+        "ride_by" | "verdict" => None,
         "wind" => match r.placement.miss_now {
             Some(miss) if miss > r.placement.target_miss => Some(format!(
                 "the chance of a miss passes {} already in the wind of the site",
@@ -198,6 +217,8 @@ fn touchdown(r: &Results, name: &str) -> Option<String> {
         match name {
             "ground_speed_mps" | "ground_fall_height_m" => "the body does not meet the ground",
             _ if grounded => "the body meets the ground",
+            "run_out_m" => "the top slopes down in the direction of travel",
+            "ride_out_mps" => "the top does not slope down in the direction of travel",
             "recovery_s" => "99 % of the operating pressure is not reached again within the time looked at",
             _ => "the landing has no end within the time looked at",
         }

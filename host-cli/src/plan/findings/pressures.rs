@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between and the loss of power.
 
 use super::Said;
-use crate::plan::results::WorstEnd;
+use crate::plan::results::{StopRule, WorstEnd};
 use crate::plan::words::{list, load, metres, number, percent, pressure, seconds, speed};
 
 pub fn say(said: &mut Said<'_>) {
@@ -113,7 +113,7 @@ fn stop_pressure(said: &mut Said<'_>) {
         );
         return;
     };
-    let rule = if p.stop_rule == Some("floor") {
+    let rule = if p.stop_rule == Some(StopRule::Floor) {
         let alone = match (p.just_taut_is_enough, p.stop_by_depth_pa) {
             (Some(true), _) => " (by depth alone a bag that is just taut would do)".to_owned(),
             (_, Some(depth)) => format!(" ({} by depth alone)", pressure(depth)),

@@ -1,6 +1,6 @@
 use super::*;
 use crate::plan::csv::flatten;
-use crate::plan::results::{Results, RidePlace};
+use crate::plan::results::{Results, RidePlace, StopRule};
 use crate::plan::sample;
 use crate::site::Site;
 
@@ -65,7 +65,7 @@ fn the_gravest_come_first() {
 
 #[test]
 fn only_a_stop_is_outside_a_limit() {
-    let finding = |level| Finding { level, topic: "gap", text: String::new() };
+    let finding = |level| Finding::new("gap", level, "gap", "");
     assert!(inside_all_limits(&[]));
     assert!(inside_all_limits(&[finding(Level::Note), finding(Level::Caution)]));
     assert!(!inside_all_limits(&[finding(Level::Note), finding(Level::Stop)]));
@@ -265,7 +265,7 @@ fn the_hard_landing_and_the_band() {
     });
     triggers("stop pressure", Level::Stop, "No pressure up to 20 kPa", |_, r| r.pressures.stop_pa = None);
     triggers("stop pressure", Level::Stop, "under the stop pressure of 1.30 kPa", |_, r| {
-        (r.pressures.stop_pa, r.pressures.stop_rule) = (Some(1_300.0), Some("depth"));
+        (r.pressures.stop_pa, r.pressures.stop_rule) = (Some(1_300.0), Some(StopRule::Depth));
     });
     triggers("firm", Level::Stop, "even from just taut", |_, r| {
         (r.pressures.firm_limit, r.pressures.firm_pa) = (Some("not_kept"), None);
