@@ -49,6 +49,11 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
             "columns": ["flow", "pressure"], "rows": rows(file, key.dotted, site),
             "row": ["0 m3/s", "0 kPa"], "names": [["", ""]],
         }),
+        Kind::Choice(words) => json!({"choices": words.iter().map(|word| [word, word]).collect::<Vec<_>>()}),
+        Kind::Knots => json!({
+            "columns": ["depth", "area"], "rows": rows(file, key.dotted, site),
+            "row": ["0.10 m", "0.9 m2"], "names": [["", ""]],
+        }),
         Kind::Sections => json!({
             "columns": ["length or radius", "slope or turn"], "rows": rows(file, key.dotted, site),
             "row": ["6 m", "30 deg"], "names": [["straight", "slope"], ["arc", "turn"]],
@@ -64,11 +69,13 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
 const fn kind(kind: Kind) -> &'static str {
     match kind {
         Kind::Text => "text",
-        Kind::Flag => "flag",
+        // Both are chosen from a list.
+        Kind::Flag | Kind::Choice(_) => "flag",
         Kind::Count => "count",
         Kind::Number => "number",
         Kind::Quantity(_) => "quantity",
-        Kind::Curve => "curve",
+        // Both are lists of pairs.
+        Kind::Curve | Kind::Knots => "curve",
         Kind::Sections => "sections",
     }
 }
@@ -89,6 +96,7 @@ fn preset_si(key: &Key) -> Option<f64> {
     match key.kind {
         Kind::Quantity(dimension) => parse_quantity(text, dimension).ok().map(|quantity| quantity.si),
         Kind::Flag => Some(f64::from(u8::from(text == "true"))),
+        Kind::Choice(words) => words.iter().position(|word| *word == text).map(|place| place as f64),
         _ => text.parse().ok(),
     }
 }

@@ -20,6 +20,7 @@ pub(super) enum Given {
     Number(f64),
     Curve(Vec<(f64, f64)>),
     Sections(Vec<Stated>),
+    Knots(Vec<(f64, f64)>),
 }
 
 /// A complaint with the part of the file that it points at, where that is not the whole value.
@@ -42,6 +43,9 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     if key.kind == Kind::Curve {
         return curve(key, value, out, places).map(Given::Curve);
     }
+    if key.kind == Kind::Knots {
+        return knots(key, value, out, places).map(Given::Knots);
+    }
     let read = match key.kind {
         Kind::Text => text(key, value).map(Given::Text),
         Kind::Flag => value
@@ -49,6 +53,7 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
             .map(|yes| Given::Number(f64::from(u8::from(yes))))
             .ok_or_else(|| wrong_kind(key, &described(value))),
         Kind::Quantity(dimension) => quantity(key, dimension, value).map(Given::Number),
+        Kind::Choice(words) => choice(key, words, value).map(Given::Number),
         _ => number(key, value).map(Given::Number),
     };
     read.map_err(|complaint| out.push((complaint, None))).ok()
@@ -85,12 +90,29 @@ fn wrong_kind(key: &Key, got: &str) -> Complaint {
         Kind::Quantity(dimension) => dimension.article(),
         Kind::Curve => "a list of points",
         Kind::Sections => "a list of sections",
+        Kind::Knots => "a list of depths and areas",
+        Kind::Choice(_) => "a text",
     };
     Complaint::new(
         key.dotted,
         format!("{wanted} is wanted, not {got}"),
         format!("write {}", super::write::example(key.dotted)),
     )
+}
+
+/// The place of a word among those that the key takes; capitals do not matter.
+fn choice(key: &Key, words: &[&str], value: &Value) -> Result<f64, Complaint> {
+    let all = words.iter().map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ");
+    let Some(text) = value.as_str() else {
+        let message = format!("a text is wanted, not {}", described(value));
+        return Err(Complaint::new(key.dotted, message, format!("write {} = one of {all}", key.name())));
+    };
+    if let Some(place) = words.iter().position(|word| word.eq_ignore_ascii_case(text.trim())) {
+        return Ok(place as f64);
+    }
+    let meant = nearest(text, words.iter().copied());
+    let near = meant.map_or_else(String::new, |near| format!("; \"{near}\" was perhaps meant"));
+    Err(Complaint::new(key.dotted, format!("{} is unknown{near}", written(value)), format!("write one of {all}")))
 }
 
 fn text(key: &Key, value: &Value) -> Result<String, Complaint> {
@@ -283,6 +305,56 @@ fn curve(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -
         }
     }
     (out.len() == before).then_some(points)
+}
+
+/// Fewest and most measured knots; the core keeps as many.
+pub(super) const KNOTS: (usize, usize) = (1, 12);
+/// Depth and area that a knot may have (assumed: deeper than the highest bag, wider than any crest).
+const KNOT_DEPTH: (f64, f64) = (0.0, 10.0);
+const KNOT_AREA: (f64, f64) = (0.0, 50.0);
+const KNOT_CURE: &str =
+    "write area = [[\"0.10 m\", \"0.9 m2\"], [\"0.60 m\", \"2.6 m2\"]]: each depth, then the area at it";
+
+fn knots(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -> Option<Vec<(f64, f64)>> {
+    let before = out.len();
+    let Some(list) = value.as_array() else {
+        out.push((Complaint { cure: KNOT_CURE.to_owned(), ..wrong_kind(key, &described(value)) }, None));
+        return None;
+    };
+    if !(KNOTS.0..=KNOTS.1).contains(&list.len()) {
+        let message = format!("{} to {} depths are taken, not {}", KNOTS.0, KNOTS.1, list.len());
+        let cure = "leave out those that lie on a straight line with their neighbours, or remove the key";
+        out.push((Complaint::new(key.dotted, message, cure), None));
+    }
+    let mut knots = Vec::with_capacity(list.len().min(KNOTS.1));
+    for (i, knot) in list.iter().enumerate().take(4 * KNOTS.1) {
+        let name = format!("{}[{}]", key.dotted, i + 1);
+        places.push((name.clone(), knot.span()));
+        let pair = knot.as_array().filter(|pair| pair.len() == 2).map(|pair| (pair.get(0), pair.get(1)));
+        let Some((Some(depth), Some(area))) = pair else {
+            let without = knot.as_str().is_some_and(|s| parse_quantity(s, Dimension::Area).is_ok())
+                || knot.as_array().is_some_and(|one| one.len() == 1);
+            let message = if without {
+                "the depth is missing: an area alone does not say where it was measured"
+            } else {
+                "a pair is wanted: the depth, then the area at it"
+            };
+            out.push((Complaint::new(name, message, KNOT_CURE), knot.span()));
+            continue;
+        };
+        let is = |v: &Value, d| v.as_str().is_some_and(|s| parse_quantity(s, d).is_ok());
+        if is(depth, Dimension::Area) && is(area, Dimension::Length) {
+            let message = "depth and area are swapped: the depth comes first, then the area at it";
+            out.push((Complaint::new(name, message, KNOT_CURE), knot.span()));
+            continue;
+        }
+        let depth = element(&name, Dimension::Length, KNOT_DEPTH, depth, out);
+        let area = element(&name, Dimension::Area, KNOT_AREA, area, out);
+        if let (Some(depth), Some(area)) = (depth, area) {
+            knots.push((depth, area));
+        }
+    }
+    (out.len() == before).then_some(knots)
 }
 
 const SECTION_CURE: &str = "write a straight as {straight = \"6 m\", slope = \"30 deg\"} (down positive; without slope it keeps the \

@@ -11,6 +11,7 @@ mod check;
 mod convert;
 mod draft;
 mod fault;
+mod group;
 mod keys;
 mod model;
 mod parts;
@@ -25,9 +26,10 @@ mod write;
 
 pub use chain::MAX_SECTIONS;
 pub use fault::{Fault, Faults};
-pub use keys::{KEYS, Key, Kind, Preset, TABLES, find_key, nearest};
+pub use keys::{GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
 pub use model::{
-    Anchors, Bag, Blower, Place, Rider, RollIn, RollInKind, Section, Session, Site, Spread, Takeoff, Watch, Wind,
+    Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Section, Sensor, Session,
+    Site, Spread, Takeoff, Units, Unknown, Watch, Wind,
 };
 pub use quantity::{Quantity, QuantityError, parse_quantity};
 pub use read::read_site;

@@ -3,7 +3,7 @@
 use super::check::{above_mass_height, ordered, range, show, single};
 use super::draft::Draft;
 use super::fault::Complaint;
-use super::keys::find_key;
+use super::keys::{ASSUMED_AREA, find_key};
 use super::units::plain;
 
 /// Steepest lip, in degrees: beyond it a take-off throws back.
@@ -164,6 +164,7 @@ pub(super) fn bag(draft: &Draft, out: &mut Vec<Complaint>) {
         ));
     }
     ordered(draft, "bag.pressure_min", "bag.pressure_max", false, "bag.pressure_min", out);
+    ordered(draft, "bag.load_limit", "bag.load_stop", true, "bag.load_limit", out);
     volume(draft, out);
 }
 
@@ -188,6 +189,87 @@ fn volume(draft: &Draft, out: &mut Vec<Complaint>) {
             ),
             "check the volume and its unit, or leave it out",
         ));
+    }
+}
+
+/// The force area: measured or assumed, not both; measured knots fall nowhere and lie within the bag.
+pub(super) fn force_area(draft: &Draft, out: &mut Vec<Complaint>) {
+    let stated = |d: &str| draft.is_given(d) || draft.faulty.contains(d);
+    if stated("bag.area") {
+        for dotted in ASSUMED_AREA.iter().filter(|d| stated(d)) {
+            out.push(Complaint::new(
+                *dotted,
+                "bag.area gives the measured areas already, so this key has no meaning",
+                "remove it; how well the measured areas are known is unknown.area",
+            ));
+        }
+    } else if stated("unknown.area") {
+        out.push(Complaint::new(
+            "unknown.area",
+            "has no meaning without measured areas in bag.area",
+            "remove it; unknown.area_body, unknown.area_growth and unknown.area_limit say how little is known of an assumed bag",
+        ));
+    }
+    if let Some(knots) = &draft.knots {
+        rising(knots, draft, out);
+    }
+    if stated("bag.settled_pressure") && stated("bag.leak_coefficient") {
+        out.push(Complaint::new(
+            "bag.leak_coefficient",
+            "bag.settled_pressure says already how much the bag leaks, so this key has no meaning",
+            "remove it, or remove bag.settled_pressure where the leak itself was measured",
+        ));
+    }
+}
+
+fn rising(knots: &[(f64, f64)], draft: &Draft, out: &mut Vec<Complaint>) {
+    let knot = |i: usize| format!("bag.area[{}]", i + 1);
+    let depth = |m: f64| show("bag.length", m);
+    let area = |m2: f64| show("bag.area_body", m2);
+    let high = match (draft.n("bag.front_height"), draft.n("bag.back_height")) {
+        (Some(front), Some(back)) => Some(front.max(back)),
+        _ => None,
+    };
+    let mut before = (0.0, 0.0);
+    for (i, &(d, a)) in knots.iter().enumerate() {
+        if single(d) <= 0.0 || single(a) <= 0.0 {
+            out.push(Complaint::new(
+                knot(i),
+                format!(
+                    "{} at a depth of {} says nothing: where nothing is pressed in, nothing pushes back",
+                    area(a),
+                    depth(d)
+                ),
+                "leave it out; the list begins at the first depth that was measured",
+            ));
+        } else if single(d) <= single(before.0) {
+            out.push(Complaint::new(
+                knot(i),
+                format!("the depths must rise: after {} comes {}", depth(before.0), depth(d)),
+                "give the knots in the order of rising depth, each depth once",
+            ));
+        } else if single(a) < single(before.1) {
+            out.push(Complaint::new(
+                knot(i),
+                format!(
+                    "the areas must not fall: {} at {} comes after {} at {}",
+                    area(a),
+                    depth(d),
+                    area(before.1),
+                    depth(before.0)
+                ),
+                "a deeper body is held by a wider crest: measure again, or give both the mean of the two",
+            ));
+        } else if let Some(high) = high
+            && d > high
+        {
+            out.push(Complaint::new(
+                knot(i),
+                format!("a depth of {} is more than the bag is high ({})", depth(d), depth(high)),
+                "check the depth and its unit; it is measured from the top down",
+            ));
+        }
+        before = (d, a);
     }
 }
 

@@ -8,13 +8,16 @@ use toml_edit::{Document, Item, TableLike};
 use super::convert::{Given, Placed, convert};
 use super::draft::Draft;
 use super::fault::{Complaint, Fault, Faults};
-use super::keys::{KEYS, TABLES, find_key, nearest};
+use super::group::GroupDraft;
+use super::keys::{GROUP_KEYS, KEYS, MOST_GROUPS, TABLES, find_key, nearest};
 use super::model::Site;
 
 /// Longest text that is read; a site file is a few kilobytes.
 const LONGEST_FILE: usize = 1 << 17;
 /// Most faults that are reported: a text with more is no site file, and nobody reads them.
 const MOST_FAULTS: usize = 200;
+/// The list of riders who differ.
+const GROUP: &str = "group";
 
 /// Reads a site file's text; `file_name` is used in the messages only.
 ///
@@ -67,6 +70,10 @@ impl Reader<'_> {
                 return;
             }
             let span = root.get_key_value(name).and_then(|(k, _)| k.span()).or_else(|| item.span());
+            if name == GROUP {
+                self.groups(item, span);
+                continue;
+            }
             let table_name = match known(name) {
                 Some(table_name) => table_name,
                 None => {
@@ -77,6 +84,10 @@ impl Reader<'_> {
                         Some(Meant::Table(table)) if !root.contains_key(table) => table,
                         Some(Meant::Key(dotted)) => {
                             self.draft.faulty.insert(dotted);
+                            continue;
+                        }
+                        Some(Meant::Groups) if !root.contains_key(GROUP) => {
+                            self.groups(item, span);
                             continue;
                         }
                         _ => continue,
@@ -136,6 +147,7 @@ impl Reader<'_> {
                 Some(Given::Text(text)) => self.draft.name = Some(text),
                 Some(Given::Curve(points)) => self.draft.curve = Some(points),
                 Some(Given::Sections(list)) => self.draft.sections = Some(list),
+                Some(Given::Knots(list)) => self.draft.knots = Some(list),
                 None => {
                     self.draft.faulty.insert(key.dotted);
                     continue;
@@ -143,6 +155,79 @@ impl Reader<'_> {
             }
             self.draft.given.insert(key.dotted);
         }
+    }
+
+    /// The list of groups.
+    fn groups(&mut self, item: &Item, span: Option<Range<usize>>) {
+        type Listed<'a> = (Option<&'a dyn TableLike>, Option<Range<usize>>);
+        let list: Vec<Listed<'_>> = if let Some(tables) = item.as_array_of_tables() {
+            tables.iter().map(|t| (Some(t as &dyn TableLike), t.span())).collect()
+        } else if let Some(array) = item.as_array() {
+            array.iter().map(|v| (v.as_inline_table().map(|t| t as &dyn TableLike), v.span())).collect()
+        } else {
+            let message = "is a list of groups, each with a header of its own";
+            let cure = "write [[group]], in double brackets, above each group's keys";
+            self.fault(Complaint::new(GROUP, message, cure), span);
+            return;
+        };
+        if list.len() > MOST_GROUPS {
+            let message = format!("up to {MOST_GROUPS} groups are taken, not {}", list.len());
+            self.fault(Complaint::new(GROUP, message, "join groups that may start from the same height"), span.clone());
+        }
+        for (i, (table, at)) in list.into_iter().enumerate().take(MOST_GROUPS) {
+            let place = format!("{GROUP}[{}]", i + 1);
+            let at = at.or_else(|| span.clone());
+            self.spans.extend(at.clone().map(|at| (place.clone(), at)));
+            match table {
+                Some(table) => self.group(&place, table, at),
+                None => {
+                    let cure = "write {name = \"kids\", mass = \"45 kg\"}, or [[group]] and the keys below";
+                    self.fault(Complaint::new(place, "a group is a table", cure), at);
+                }
+            }
+        }
+    }
+
+    fn group(&mut self, place: &str, table: &dyn TableLike, at: Option<Range<usize>>) {
+        let mut group = GroupDraft::default();
+        for (name, item) in table.iter() {
+            if self.is_full() {
+                return;
+            }
+            let dotted = format!("{place}.{name}");
+            let key_span = table.get_key_value(name).and_then(|(k, _)| k.span()).or_else(|| at.clone());
+            let Some(key) = GROUP_KEYS.iter().find(|key| key.name() == name) else {
+                group.faulty = true;
+                let open = GROUP_KEYS.iter().map(super::keys::Key::name).filter(|known| !table.contains_key(known));
+                let all = GROUP_KEYS.iter().map(super::keys::Key::name).collect::<Vec<_>>().join(", ");
+                let (message, cure) = match nearest(name, open) {
+                    Some(near) => (
+                        format!("is unknown; {near:?} was perhaps meant"),
+                        format!("rename it to {near}, or remove it"),
+                    ),
+                    None => ("is unknown".to_owned(), format!("remove it; a group may state {all}")),
+                };
+                self.fault(Complaint::new(dotted, message, cure), key_span);
+                continue;
+            };
+            let span = item.span().filter(|s| !s.is_empty()).or(key_span);
+            self.spans.extend(span.clone().map(|span| (dotted.clone(), span)));
+            let mut complaints: Vec<Placed> = Vec::new();
+            match convert(key, item, &mut complaints, &mut Vec::new()) {
+                Some(Given::Number(si)) => group.values.push((key.name(), si)),
+                Some(Given::Text(text)) => group.name = Some(text),
+                _ => group.faulty = true,
+            }
+            for (complaint, _) in complaints {
+                self.fault(Complaint { key: dotted.clone(), ..complaint }, span.clone());
+            }
+        }
+        if !table.contains_key("name") {
+            let cure = format!("add it under [[group]]: {}", super::write::example("group.name"));
+            self.fault(Complaint::new(place, "name is missing: what the riders of the group are called", cure), at);
+            group.faulty = true;
+        }
+        self.draft.groups.push(group);
     }
 
     fn is_full(&self) -> bool {
@@ -213,6 +298,7 @@ fn place(text: &str, offset: usize) -> (usize, usize, String) {
 enum Meant {
     Table(&'static str),
     Key(&'static str),
+    Groups,
 }
 
 fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
@@ -221,9 +307,14 @@ fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
         let complaint = Complaint::new(name, message, format!("move it below [{}]", key.table()));
         return (complaint, Some(Meant::Key(key.dotted)));
     }
-    let known = TABLES.iter().map(|(table, _)| *table);
+    let known = TABLES.iter().map(|(table, _)| *table).chain([GROUP]);
     let all = known.clone().collect::<Vec<_>>().join(", ");
     match nearest(name, known) {
+        Some(GROUP) => {
+            let message = "is unknown; [[group]] was perhaps meant";
+            let cure = format!("rename it to group, or remove it; the tables are {all}");
+            (Complaint::new(name, message, cure), Some(Meant::Groups))
+        }
         Some(near) => {
             let message = format!("is unknown; [{near}] was perhaps meant");
             let complaint =

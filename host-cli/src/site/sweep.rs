@@ -74,7 +74,9 @@ impl Site {
 
     /// The keys whose values are neither stated nor derived from stated ones: assumed until somebody measures them.
     pub fn assumed(&self) -> impl Iterator<Item = &'static Key> {
-        KEYS.iter().filter(|key| matches!(key.preset, super::keys::Preset::Is(_)) && !self.given.contains(key.dotted))
+        KEYS.iter().filter(|key| {
+            matches!(key.preset, super::keys::Preset::Is(_)) && !self.given.contains(key.dotted) && key.applies(self)
+        })
     }
 
     fn with(&self, key: &'static Key, value: &Given) -> Result<Self, Faults> {
@@ -106,6 +108,7 @@ impl Site {
             Given::Text(text) => draft.name = Some(text.clone()),
             Given::Curve(points) => draft.curve = Some(points.clone()),
             Given::Sections(list) => draft.sections = Some(list.clone()),
+            Given::Knots(list) => draft.knots = Some(list.clone()),
         }
         draft.given.insert(key.dotted);
         draft.resolve().map_err(|complaints| Faults {
@@ -150,7 +153,7 @@ fn checked(key: &'static Key, si: f64) -> Result<f64, Faults> {
 /// A text as it would stand in the file, with or without its quotes, as a TOML item.
 pub(super) fn item_of(key: &Key, text: &str) -> Item {
     use super::keys::Kind;
-    let quoted = matches!(key.kind, Kind::Text | Kind::Quantity(_));
+    let quoted = matches!(key.kind, Kind::Text | Kind::Quantity(_) | Kind::Choice(_));
     if quoted && !text.trim_start().starts_with(['"', '\'']) {
         return toml_edit::value(text);
     }

@@ -7,7 +7,7 @@ use std::sync::LazyLock;
 use toml_edit::{DocumentMut, Item, Table};
 
 use super::fault::{Complaint, Fault, Faults};
-use super::keys::{Kind, Preset, find_key};
+use super::keys::{GROUP_KEYS, Kind, Preset, find_key};
 use super::model::Site;
 use super::read::read_site;
 use super::sweep::{item_of, known, loser, parse_setting};
@@ -40,11 +40,12 @@ fn examples() -> &'static HashMap<String, String> {
         let mut table = "";
         let mut found = HashMap::new();
         for line in STARTER.lines() {
-            if let Some(name) = line.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
-                table = name;
+            let header = line.trim_start_matches("# ");
+            if let Some(name) = header.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
+                table = name.trim_matches(['[', ']']);
             } else if let Some((name, value)) = line.trim_start_matches("# ").split_once(" = ") {
                 let key = format!("{table}.{}", name.trim());
-                if find_key(&key).is_some() {
+                if find_key(&key).is_some() || GROUP_KEYS.iter().any(|group| group.dotted == key) {
                     let value = value.split_once("  #").map_or(value, |(value, _)| value).trim();
                     found.entry(key).or_insert_with(|| format!("{} = {value}", name.trim()));
                 }
@@ -243,7 +244,7 @@ pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
     match preset {
         Preset::Required => "required".to_owned(),
         Preset::Is(text) => match kind {
-            Kind::Quantity(_) => format!("default \"{text}\""),
+            Kind::Quantity(_) | Kind::Choice(_) => format!("default \"{text}\""),
             _ => format!("default {text}"),
         },
         Preset::Of(other) => format!("default: as {other}"),
