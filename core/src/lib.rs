@@ -36,6 +36,8 @@ pub mod landing_limits;
 pub mod landing_shape;
 pub mod lane;
 pub mod levels;
+mod mixture;
+mod normal;
 pub mod openings;
 pub mod path;
 pub mod placement;
