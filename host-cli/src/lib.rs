@@ -19,4 +19,5 @@ pub mod report;
 pub mod sampling;
 #[cfg(not(target_family = "wasm"))]
 pub mod serve;
+pub mod shown;
 pub mod site;
