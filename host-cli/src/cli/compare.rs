@@ -7,7 +7,7 @@ use landfall::learn::compare_text::{run_line, session_text, warning};
 use landfall::learn::demo::TODAY;
 use landfall::learn::forward::Base;
 use landfall::learn::runs::{COLUMNS, RunRow, read_runs, run_of};
-use landfall::learn::table::Heading;
+use landfall::learn::table::{Heading, is_remark};
 use landfall::site::{Fault, Faults, Site};
 use serde_json::json;
 
@@ -68,7 +68,7 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
         let line = line?;
         let mut faults = Vec::new();
         let Some(heading) = &heading else {
-            if !line.trim().is_empty() && !line.trim_start().starts_with('#') {
+            if !is_remark(&line) {
                 heading = Some(Heading::read(COLUMNS, &line, index + 1, &mut faults));
                 if !faults.is_empty() {
                     return Err(Faults { file: "stdin".to_owned(), faults }.into());

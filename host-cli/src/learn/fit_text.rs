@@ -6,7 +6,7 @@ use super::fit::{Fit, Parameter, assumptions};
 use super::next::MORE_RUNS;
 use super::write_site::Edit;
 use crate::plan::text::{Page, Style};
-use crate::plan::words::{chance, list, metres, number, plain_name};
+use crate::plan::words::{list, metres, number, plain_name};
 
 fn caution() -> Paint {
     Paint::new().fg_color(Some(AnsiColor::Yellow.into()))
@@ -61,13 +61,13 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
             "outlier",
             caution(),
             &format!(
-                "run {}: {} {} {unit} where the other runs give {} ± {} {unit}; a run like the others is as far off with a chance of {}. It is counted all the same.",
+                "run {}: {} {} {unit} where the other runs give {} ± {} {unit}; a run like the others is as far off {}. It is counted all the same.",
                 outlier.run,
                 outlier.quantity,
                 number(outlier.measured, 2),
                 number(outlier.expected, 2),
                 number(outlier.sd, 2),
-                chance(outlier.chance),
+                outlier.how_often(),
                 unit = outlier.unit,
             ),
         );

@@ -6,6 +6,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::forward::Trial;
 use super::solve::Solved;
+use crate::plan::words::number;
 
 /// Chance that any run of a table is named although all are alike (*assumed*).
 const FALSE_ALARM: f64 = 0.01;
@@ -27,6 +28,21 @@ pub struct Outlier {
     pub expected: f64,
     /// Standard deviation of the difference.
     pub sd: f64,
+}
+
+/// Below this a chance says no more than that it is small: the scatter's tails were never seen.
+const RAREST: f64 = 1e-5;
+
+impl Outlier {
+    /// How often a run like the others is as far off, in words.
+    #[must_use]
+    pub fn how_often(&self) -> String {
+        if self.chance < RAREST {
+            return "in fewer than 1 of 100,000 runs, as far as the scatter found here goes".to_owned();
+        }
+        let (of, digits) = (1.0 / self.chance, 10f64.powf((1.0 / self.chance).log10().floor() - 1.0));
+        format!("in about 1 of {} runs", number((of / digits).round() * digits, 0))
+    }
 }
 
 /// The runs whose distance from what the others predict (d² = δᵀ S⁻¹ δ, chi-square with as many degrees of freedom as
@@ -71,4 +87,27 @@ fn against_rest(trials: &[Trial], solved: &Solved, run: usize, limit: f64) -> Op
         expected: seen.value - left,
         sd: *sd,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_chance_is_not_printed_with_sixty_digits() {
+        let outlier = |chance| Outlier {
+            run: "7".to_owned(),
+            chance,
+            quantity: "air time",
+            unit: "s",
+            measured: 1.0,
+            expected: 2.0,
+            sd: 0.1,
+        };
+        assert_eq!(outlier(1.0 / 2340.0).how_often(), "in about 1 of 2,300 runs");
+        for chance in [0.0, 1e-300, 1e-60, 9.9e-6] {
+            let said = outlier(chance).how_often();
+            assert!(said.starts_with("in fewer than 1 of 100,000 runs") && said.len() < 80, "{said}");
+        }
+    }
 }
