@@ -492,3 +492,6 @@ fn with_found(
         status,
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -18,14 +18,19 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+#[cfg(test)]
+extern crate std;
+
 pub mod air;
 pub mod along_top;
 pub mod bag;
 pub mod bag_gas;
 pub mod blower;
 pub mod bracket;
+pub mod critical_speed;
 pub mod displacement;
 mod dormand_prince;
+mod energy_balance;
 pub mod error;
 pub mod flight;
 pub mod force_area;
@@ -54,9 +59,12 @@ pub mod spread;
 pub mod stop_line;
 pub mod supply;
 pub mod takeoff;
+#[cfg(test)]
+mod test_sites;
 pub mod thresholds;
 pub mod touchdown;
 pub mod watch;
 pub mod wind;
+mod worst_bags;
 
 pub use error::{InputError, Status};

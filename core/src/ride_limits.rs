@@ -1,15 +1,18 @@
 //! What is known of a ride on a bag: its levels, the soft and the firm bag, how long it holds after a power cut.
 
+use crate::air::STANDARD_GRAVITY_MPS2;
 use crate::bag_gas::Chamber;
 use crate::bracket::close_in;
+use crate::energy_balance::{self, Spring};
 use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
 use crate::levels::{Levels, LevelsInput, ThreeBags, levels};
-use crate::possible_bags::{PLACE_05, PLACE_95, POSSIBLE_BAGS, PossibleBag, PossibleBags};
+use crate::possible_bags::{PossibleBag, PossibleBags};
 use crate::ride_pressures::{HOLD_HORIZON_S, MAX_LANDINGS};
 use crate::slow_gas::SlowGas;
 use crate::supply::Feed;
 use crate::touchdown::{Options, Until};
+use crate::worst_bags::{Ordeal, at_place};
 
 /// One of the three bags and what it comes to.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,26 +78,112 @@ impl RideLimits {
 pub fn ride_limits(input: &LevelsInput<'_>, bags: &PossibleBags, interval_s: f32) -> Result<RideLimits, InputError> {
     input.check()?;
     within("session.interval_s", interval_s, 1.0, 3_600.0)?;
-    let (mut by_stop, mut by_load, mut holds) = ([(0.0_f32, 0.0_f32, 0_u16); N], [(0.0_f32, 0_u16); N], [0.0_f32; N]);
-    for (number, bag) in (1..).zip(bags.iter()) {
-        let chamber = input.chamber(&bag)?;
-        let slot = usize::from(number - 1);
-        let by_depth = by_depth(input, &bag, &chamber)?;
-        by_stop[slot] = (order_pa(by_depth), hard_depth_m(input, &bag, &chamber)?, number);
-        by_load[slot] = (light_load_g(input, &bag, &chamber)?, number);
-        holds[slot] = holds_for_s(input, &bag, &chamber, by_depth, HOLD_HORIZON_S)?.unwrap_or(f32::INFINITY);
-    }
-    by_stop.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-    by_load.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
-    holds.sort_unstable_by(f32::total_cmp);
-    let place = usize::from(PLACE_95) - 1;
-    let three =
-        ThreeBags { stated: *bags.stated(), soft: bags.bag(by_stop[place].2), firm: bags.bag(by_load[place].1) };
-    let p05_s = holds[usize::from(PLACE_05) - 1];
-    with_three(input, &three, Some(p05_s).filter(|seconds| seconds.is_finite()), interval_s)
+    let soft = at_place(bags, &StopPressure { input })?;
+    let firm = at_place(bags, &LightLoad { input })?;
+    let p05_s = -at_place(bags, &Hold { input })?.value;
+    let three = ThreeBags { stated: *bags.stated(), soft: bags.bag(soft.number), firm: bags.bag(firm.number) };
+    with_three(input, &three, Some(p05_s).filter(|&seconds| seconds < HOLD_HORIZON_S), interval_s)
 }
 
-const N: usize = POSSIBLE_BAGS as usize;
+/// Puts bags in order by the stop pressure that the depth of the hard landing asks for, then by that depth.
+struct StopPressure<'a> {
+    input: &'a LevelsInput<'a>,
+}
+
+impl Ordeal for StopPressure<'_> {
+    fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        Ok(energy_balance::stop_pa(self.input, bag, &self.input.chamber(bag)?))
+    }
+
+    fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {
+        let chamber = self.input.chamber(bag)?;
+        let hard = self.input.hard(bag, &chamber)?;
+        Ok(-hard.depth_margin(chamber.at_pressure(level), self.input.depth_limit_m()))
+    }
+
+    fn exact(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        let by_depth = by_depth(self.input, bag, &self.input.chamber(bag)?)?;
+        Ok(by_depth.pressure_pa().unwrap_or(f32::INFINITY))
+    }
+
+    fn is_level(&self, level: f32) -> bool {
+        level.is_finite() && level > self.input.skin_kgpm2 * STANDARD_GRAVITY_MPS2
+    }
+
+    fn tie(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        hard_depth_m(self.input, bag, &self.input.chamber(bag)?)
+    }
+}
+
+/// Puts bags in order by the felt load of the light landing.
+struct LightLoad<'a> {
+    input: &'a LevelsInput<'a>,
+}
+
+impl Ordeal for LightLoad<'_> {
+    fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        let input = self.input;
+        let chamber = input.chamber(bag)?;
+        let spring = Spring::new(bag, &chamber, &chamber.at_pressure(input.operating_pa));
+        Ok(spring.load_g(input.lightest_kg, input.hard_speed_mps, energy_balance::pull_mps2(input)))
+    }
+
+    fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {
+        Ok(self.exact(bag)? - level)
+    }
+
+    fn exact(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        light_load_g(self.input, bag, &self.input.chamber(bag)?)
+    }
+
+    fn is_level(&self, level: f32) -> bool {
+        level.is_finite()
+    }
+}
+
+/// Puts bags in order by how soon after a power cut the hard landing would pass the depth limit: the time with its sign
+/// turned, at most the horizon.
+struct Hold<'a> {
+    input: &'a LevelsInput<'a>,
+}
+
+impl Ordeal for Hold<'_> {
+    fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        /// Longer than any: bags that never fall so far, among themselves in the order of their stop pressures.
+        const NEVER_S: f32 = 1e6;
+        let chamber = self.input.chamber(bag)?;
+        let slow = SlowGas { chamber: &chamber, flows: self.input.flows(Feed::Lost) };
+        let (stop_pa, full_pa) = (energy_balance::stop_pa(self.input, bag, &chamber), self.input.operating_pa);
+        if stop_pa >= full_pa {
+            return Ok(stop_pa - full_pa);
+        }
+        let fall_s = slow.fall_time_s(full_pa, stop_pa.max(chamber.skin_pa()));
+        // How much more would have to leave once it is slack.
+        let missing_m3 = (chamber.skin_pa() - stop_pa).max(0.0) * chamber.content_per_pa_m3(chamber.skin_pa());
+        Ok(match (fall_s, slow.slack_time_s(-missing_m3)) {
+            (Some(taut_s), Some(slack_s)) => -(taut_s + slack_s),
+            _ => stop_pa - NEVER_S,
+        })
+    }
+
+    fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {
+        let chamber = self.input.chamber(bag)?;
+        let slow = SlowGas { chamber: &chamber, flows: self.input.flows(Feed::Lost) };
+        let left = slow.after_loss(&chamber.at_pressure(self.input.operating_pa), -level).0;
+        Ok(-self.input.hard(bag, &chamber)?.depth_margin(left, self.input.depth_limit_m()))
+    }
+
+    fn exact(&self, bag: &PossibleBag) -> Result<f32, InputError> {
+        let chamber = self.input.chamber(bag)?;
+        let by_depth = by_depth(self.input, bag, &chamber)?;
+        let hold_s = holds_for_s(self.input, bag, &chamber, by_depth, HOLD_HORIZON_S)?;
+        Ok(-hold_s.unwrap_or(HOLD_HORIZON_S))
+    }
+
+    fn is_level(&self, _level: f32) -> bool {
+        true
+    }
+}
 
 /// The limits once the three bags are known.
 fn with_three(
@@ -138,13 +227,9 @@ fn with_three(
         holds_for_p05_s,
         seconds_missing,
         landings_without_supply: landings_without_supply(&hard, input, interval_s),
-        hard_force_n: hard_load_g * input.heaviest_kg * crate::air::STANDARD_GRAVITY_MPS2,
+        hard_force_n: hard_load_g * input.heaviest_kg * STANDARD_GRAVITY_MPS2,
         status: if comfort_status == Status::OutOfSteps { comfort_status } else { levels.status },
     })
-}
-
-fn order_pa(by_depth: Limit) -> f32 {
-    by_depth.pressure_pa().unwrap_or(f32::INFINITY)
 }
 
 /// Lowest starting pressure from which the hard landing in a possible bag, supply lost, keeps the depth limit.
@@ -235,3 +320,6 @@ fn landings_without_supply(hard: &Trial<'_>, input: &LevelsInput<'_>, interval_s
     }
     done
 }
+
+#[cfg(test)]
+mod tests;

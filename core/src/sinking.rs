@@ -210,6 +210,28 @@ pub(crate) fn corner_share(
     first
 }
 
+/// A depth this near to a knot of the force area is at it, m.
+const AT_KNOT_M: f32 = 2e-4;
+
+/// Share of a step at which the body passes the first knot of the force area, where the force has a corner, unless the
+/// step begins or ends there.
+pub(crate) fn knot_share(displacement: &Displacement, from: &State, to: &State, h: f32) -> Option<f32> {
+    let Displacement::Area(area) = displacement else { return None };
+    let mut first: Option<f32> = None;
+    for knot in area.knots() {
+        let (before, after) = (from.x - knot.depth_m, to.x - knot.depth_m);
+        if before * after < 0.0 && before.abs() > AT_KNOT_M && after.abs() > AT_KNOT_M {
+            let over = |share: f32| {
+                let past = cubic(from.x, h * from.u, to.x, h * to.u, share) - knot.depth_m;
+                if after > 0.0 { past } else { -past }
+            };
+            let share = first_crossing(over).max(0.02);
+            first = Some(first.map_or(share, |earliest| earliest.min(share)));
+        }
+    }
+    first
+}
+
 /// A third of a radian of the spring that the bag is at contact, at most 40 ms.
 pub(crate) fn first_step_s(body: &Body<'_>) -> f32 {
     let start = body.gas.start();

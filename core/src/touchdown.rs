@@ -14,7 +14,9 @@ use crate::displacement::Displacement;
 use crate::dormand_prince::{State, Step, step};
 use crate::error::{InputError, Status, within};
 use crate::hermite::{Quintic, cubic_peak};
-use crate::sinking::{Body, Dense, Event, Mode, Phase, corner_share, first_event, first_step_s, step_factor};
+use crate::sinking::{
+    Body, Dense, Event, Mode, Phase, corner_share, first_event, first_step_s, knot_share, step_factor,
+};
 use crate::supply::Flows;
 
 /// Who lands, how fast and on what.
@@ -159,6 +161,17 @@ pub struct Touchdown {
     pub status: Status,
 }
 
+#[cfg(test)]
+std::thread_local! {
+    static LANDINGS: core::cell::Cell<u32> = const { core::cell::Cell::new(0) };
+}
+
+/// How many touch-downs this thread has computed: what a search costs.
+#[cfg(test)]
+pub(crate) fn landings_made() -> u32 {
+    LANDINGS.with(core::cell::Cell::get)
+}
+
 /// Follows a body from contact into the bag and back.
 ///
 /// `gas` is the state at contact, `flows` what enters and leaves. `trace` is called at contact and along the way;
@@ -176,6 +189,8 @@ pub fn touch_down(
     options: &Options,
     mut trace: impl FnMut(TracePoint),
 ) -> Touchdown {
+    #[cfg(test)]
+    LANDINGS.with(|count| count.set(count.get() + 1));
     let start = *gas.start();
     let body = Body {
         gas,
@@ -247,8 +262,9 @@ pub fn touch_down(
                 break;
             }
         }
-        if let Some(share) = corner_share(&corners, mode, (&s, &k1), (&to, &k7), h) {
-            // A step across a corner of the flow is of low order: end this one there.
+        let corner = corner_share(&corners, mode, (&s, &k1), (&to, &k7), h);
+        if let Some(share) = corner.or_else(|| knot_share(&body.displacement, &s, &to, h)) {
+            // A step across a corner of the flow or the force is of low order: end this one there.
             h *= share;
             continue;
         }
