@@ -2,94 +2,20 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io::{self, Write as _};
-use std::path::{Path, PathBuf};
+use std::io;
+use std::path::Path;
 
 use serde_json::{Value, json};
 
+use crate::keep::{How, WriteError, write};
 use crate::site::{Faults, KEYS, Preset, Site, read_site, starter};
-
-/// Why a starter file was not written.
-#[derive(Debug)]
-#[non_exhaustive]
-pub enum NewError {
-    /// The file is there already, and it was not asked to overwrite it.
-    Exists(PathBuf),
-    /// The system refused.
-    Io(PathBuf, io::Error),
-}
-
-impl std::fmt::Display for NewError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Exists(path) => write!(f, "{} is there already; it is left as it is", path.display()),
-            Self::Io(path, error) => write!(f, "{} could not be written: {error}", path.display()),
-        }
-    }
-}
-
-impl std::error::Error for NewError {
-    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
-        match self {
-            Self::Exists(_) => None,
-            Self::Io(_, error) => Some(error),
-        }
-    }
-}
 
 /// Writes the starter site file. An existing file is overwritten only with `force`.
 ///
-/// The text is written beside the file first and then put in its place in one step, so that a crash or a full disk
-/// leaves either the old file or the whole new one; without `force` that step itself fails where the file has
-/// appeared in the meantime.
-///
 /// # Errors
-/// [`NewError::Exists`], or what the system says.
-pub fn write_starter(path: &Path, force: bool) -> Result<(), NewError> {
-    write_whole(path, starter(), force)
-}
-
-/// Writes any text or bytes as [`write_starter`] does; for site files that a command has edited.
-///
-/// # Errors
-/// As [`write_starter`].
-pub fn write_whole(path: &Path, text: impl AsRef<[u8]>, force: bool) -> Result<(), NewError> {
-    let failed = |error| NewError::Io(path.to_owned(), error);
-    if !force && path.symlink_metadata().is_ok() {
-        return Err(NewError::Exists(path.to_owned()));
-    }
-    // Through a link, the file it leads to is replaced and the link stays.
-    let target = if force { fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()) } else { path.to_owned() };
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::Builder::new().prefix(".landfall-").tempfile_in(folder).map_err(failed)?;
-    file.write_all(text.as_ref()).map_err(failed)?;
-    file.as_file().sync_all().map_err(failed)?;
-    permit(file.path(), &target).map_err(failed)?;
-    if force {
-        file.persist(&target).map_err(|e| failed(e.error))?;
-    } else {
-        file.persist_noclobber(&target).map_err(|e| match e.error.kind() {
-            io::ErrorKind::AlreadyExists => NewError::Exists(path.to_owned()),
-            _ => failed(e.error),
-        })?;
-    }
-    Ok(())
-}
-
-/// Temporary files are private; a site file is as readable as the one it replaces, else as files usually are.
-#[cfg(unix)]
-fn permit(temporary: &Path, target: &Path) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let mode = target.metadata().map_or(0o644, |m| m.permissions().mode() & 0o777);
-    fs::set_permissions(temporary, fs::Permissions::from_mode(mode))
-}
-
-#[cfg(not(unix))]
-fn permit(_temporary: &Path, _target: &Path) -> io::Result<()> {
-    Ok(())
+/// [`WriteError::Exists`], or what else stands against it.
+pub fn write_starter(path: &Path, force: bool) -> Result<(), WriteError> {
+    write(path, starter().as_bytes(), &How { force, only_new: !force, ..How::default() }).map(|_| ())
 }
 
 /// What a check of a site file found.
@@ -193,7 +119,7 @@ mod tests {
         assert_eq!(fs::read_to_string(&path).unwrap(), starter());
         fs::write(&path, "mine").unwrap();
         let refused = write_starter(&path, false).unwrap_err();
-        assert!(matches!(refused, NewError::Exists(_)), "{refused}");
+        assert!(matches!(refused, WriteError::Exists(_)), "{refused}");
         assert_eq!(fs::read_to_string(&path).unwrap(), "mine");
         write_starter(&path, true).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), starter());
@@ -204,23 +130,7 @@ mod tests {
     fn a_missing_folder_is_reported() {
         let folder = tempfile::tempdir().unwrap();
         let refused = write_starter(&folder.path().join("no/hill.toml"), false).unwrap_err();
-        assert!(matches!(refused, NewError::Io(..)), "{refused}");
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn the_file_is_as_readable_as_the_one_it_replaces_and_a_link_stays() {
-        use std::os::unix::fs::PermissionsExt as _;
-        let mode = |path: &Path| path.metadata().unwrap().permissions().mode() & 0o777;
-        let folder = tempfile::tempdir().unwrap();
-        let (file, link) = (folder.path().join("a.toml"), folder.path().join("b.toml"));
-        write_starter(&file, false).unwrap();
-        assert_eq!(mode(&file), 0o644);
-        fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
-        std::os::unix::fs::symlink(&file, &link).unwrap();
-        write_whole(&link, "new", true).unwrap();
-        assert!(link.symlink_metadata().unwrap().is_symlink());
-        assert_eq!((fs::read_to_string(&file).unwrap().as_str(), mode(&file)), ("new", 0o600));
+        assert!(matches!(refused, WriteError::Io(..)), "{refused}");
     }
 
     #[test]

@@ -10,9 +10,12 @@ pub mod commands_site;
 #[cfg(not(target_family = "wasm"))]
 pub mod dirt;
 #[cfg(not(target_family = "wasm"))]
+pub mod keep;
+#[cfg(not(target_family = "wasm"))]
 pub mod learn;
 #[cfg(not(target_family = "wasm"))]
 pub mod logbook;
+pub mod outside;
 pub mod page;
 pub mod plan;
 pub mod report;

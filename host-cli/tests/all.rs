@@ -7,6 +7,8 @@ mod box_side;
 mod building;
 mod cli;
 mod cli_terminal;
+#[cfg(unix)]
+mod keep;
 mod page;
 mod power_cut;
 mod serve;

@@ -139,22 +139,22 @@ pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<Form>), File
     with_form(&fs::read(path)?)
 }
 
-/// Writes a settings file whole or not at all. A file that is there is replaced if a box with its settings would
-/// take these.
+/// The bytes of a settings file that is to stand at `path`. A file that is there is replaced if a box with its settings
+/// would take these.
 ///
 /// # Errors
 /// [`FileError::Refused`] with [`Refusal::Foreign`] or [`Refusal::Stale`] otherwise; `force` replaces anything.
-pub fn write(path: &Path, settings: &WatchSettings, form: Option<&Form>, force: bool) -> Result<(), FileError> {
+pub fn to_replace(
+    path: &Path,
+    settings: &WatchSettings,
+    form: Option<&Form>,
+    force: bool,
+) -> Result<Vec<u8>, FileError> {
     let bytes = to_bytes_with(settings, form)?;
-    if path.exists() && !force {
+    if path.is_file() && !force {
         may_replace(Some(&read(path)?), settings).map_err(FileError::Refused)?;
     }
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder)?;
-    io::Write::write_all(&mut file, &bytes)?;
-    file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| FileError::Io(error.error))?;
-    Ok(())
+    Ok(bytes)
 }
 
 #[cfg(test)]
@@ -202,13 +202,16 @@ mod tests {
         let path = folder.path().join("site.watch");
         let mut s = WatchSettings::EXAMPLE;
         s.revision = 5;
-        write(&path, &s, None, false).unwrap();
+        let write = |settings: &WatchSettings, force| {
+            to_replace(&path, settings, None, force).map(|bytes| fs::write(&path, bytes).unwrap())
+        };
+        write(&s, false).unwrap();
         let stale = WatchSettings { revision: 4, ..s };
-        assert!(matches!(write(&path, &stale, None, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
+        assert!(matches!(write(&stale, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
         let foreign = WatchSettings { site_id: s.site_id + 1, revision: 9, ..s };
-        assert!(matches!(write(&path, &foreign, None, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
+        assert!(matches!(write(&foreign, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
         assert_eq!(read(&path).unwrap(), s);
-        write(&path, &foreign, None, true).unwrap();
+        write(&foreign, true).unwrap();
         assert_eq!(read(&path).unwrap(), foreign);
     }
 }

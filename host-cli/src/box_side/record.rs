@@ -10,6 +10,9 @@ use std::io::{self, Write};
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, What};
 use landfall_firmware::link::{Entry, Fed, FromBox, Noted, Status};
 
+use crate::keep::torn;
+use crate::outside;
+
 /// The columns of a recording.
 pub const COLUMNS: &str = "time_s,gauge_pa,fault,supply,button,start,state,reason,permit,siren,landings,forecast_s";
 
@@ -50,7 +53,10 @@ pub struct BadRecording {
 
 impl std::fmt::Display for BadRecording {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        self.faults.iter().try_for_each(|fault| writeln!(f, "{}: {fault}", self.file))?;
+        let file = outside::plain(&self.file);
+        self.faults
+            .iter()
+            .try_for_each(|fault| writeln!(f, "{file}: {}", outside::short(&outside::lines(fault), 400)))?;
         write!(f, "{} fault(s) in the recording; nothing was replayed", self.faults.len())
     }
 }
@@ -98,7 +104,7 @@ fn fault_of(word: &str) -> (SensorFault, bool) {
 pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
     let mut faults = Vec::new();
     let bad = |faults| BadRecording { file: file.to_owned(), faults };
-    let text = text.trim_start_matches('\u{feff}');
+    let torn::Mended { text, note } = torn::mended(text.trim_start_matches('\u{feff}'));
     let mut reader =
         csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).comment(Some(b'#')).from_reader(text.as_bytes());
     let headers = match reader.headers() {
@@ -117,7 +123,7 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         return Err(bad(faults));
     };
     let others = ["fault", "supply", "button", "start"].map(column);
-    let mut recording = Recording::default();
+    let mut recording = Recording { notes: note.into_iter().collect(), ..Recording::default() };
     let mut strange: Vec<String> = Vec::new();
     let mut last_s: Option<f64> = None;
     for record in reader.records() {
@@ -166,8 +172,8 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
             None
         } else {
             let (kind, known) = fault_of(word);
-            if !known && !strange.iter().any(|other| other == word) {
-                strange.push(word.to_owned());
+            if !known && strange.len() < 8 && !strange.iter().any(|other| *other == outside::plain(word)) {
+                strange.push(outside::plain(word).into_owned());
             }
             Some(Err(kind))
         };
@@ -200,6 +206,7 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         }
     }
     if faults.is_empty() && recording.rows.len() < 2 {
+        faults.extend(recording.notes.clone());
         faults.push("line 2, column time_s: at least two rows are needed".to_owned());
     }
     if !faults.is_empty() {
@@ -363,6 +370,28 @@ mod tests {
         assert_eq!(r.rows[1].reading, Err(SensorFault::Crc));
         assert_eq!((r.rows[1].supply, r.rows[2].reading), (Some(false), Err(SensorFault::NotReady)));
         assert!(r.notes[0].contains("odd"));
+    }
+
+    #[test]
+    fn a_torn_recording_is_read_up_to_where_it_was_torn() {
+        let text = "time_s,gauge_pa,fault\n0,1,\n0.02,2.5,\n0.04,3.5,\n";
+        let whole = parse(text, "a").unwrap();
+        assert!(whole.rows.len() == 3 && whole.notes.is_empty());
+        let last = text.len() - "0.04,3.5,\n".len();
+        for cut in last + 1..text.len() {
+            let torn = parse(&text[..cut], "a").unwrap();
+            assert_eq!(torn.rows, whole.rows[..2], "{:?}", &text[..cut]);
+            assert!(torn.notes[0].starts_with("line 4 ends in the middle and is left out"), "{:?}", torn.notes);
+        }
+        assert_eq!(parse(&format!("{text}\0\0\0"), "a").unwrap().rows, whole.rows);
+        assert!(parse("time_s,gauge_pa\n0,1\n0.02,2", "a").unwrap_err().to_string().contains("line 3 ends"));
+    }
+
+    #[test]
+    fn a_long_faulty_line_is_not_echoed_whole() {
+        let long = "x".repeat(110_000);
+        let said = parse(&format!("time_s,gauge_pa\n0,{long}\n0.02,\u{1b}[2J\n"), "a").unwrap_err().to_string();
+        assert!(said.len() < 1200 && !said.contains('\u{1b}'), "{}", said.len());
     }
 
     #[test]

@@ -39,7 +39,7 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
             "cautions": results.cautions,
         }))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     let inside = results.air.above_min_pa >= 0.0 && results.air.below_max_pa >= 0.0;
     Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
 }

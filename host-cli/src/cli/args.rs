@@ -89,9 +89,12 @@ pub(crate) struct SiteArg {
 /// Where the data goes.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Output {
-    /// Write here instead of to stdout, all at once or not at all; an older file is replaced.
+    /// Write here instead of to stdout, all at once or not at all; an older output is replaced.
     #[arg(long, short, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub output: Option<PathBuf>,
+    /// Write also over what is read, and over site files, measurements and logbooks.
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// How the sampling is done.

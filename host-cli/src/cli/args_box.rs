@@ -97,7 +97,7 @@ pub(crate) struct Watch {
     /// Serial ports.
     #[arg(required = true, value_hint = ValueHint::AnyPath)]
     pub ports: Vec<String>,
-    /// Record to this file; with several boxes -1, -2 … come before its ending. An older file is replaced.
+    /// Record to this file; with several boxes -1, -2 … come before its ending. An older file stays.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub record: Option<PathBuf>,
     /// Lines of text even on a terminal.

@@ -26,16 +26,22 @@ fn now() -> u32 {
 
 pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
     let (settings, form) = match &args.file {
-        Some(path) => file::read_with_form(path).with_context(|| path.display().to_string())?,
+        Some(path) => file::read_with_form(path).with_context(|| output::shown(path))?,
         None => match settings(args)? {
             Some(armed) => (armed.settings, Some(armed.form)),
             None => return Ok(End::Outside),
         },
     };
     if let Some(path) = &args.output {
-        file::write(path, &settings, form.as_ref(), args.force)
-            .with_context(|| format!("{} was not written", path.display()))?;
-        note(&format!("{} written: site {:08x}, revision {}", path.display(), settings.site_id, settings.revision));
+        let bytes = file::to_replace(path, &settings, form.as_ref(), args.force)
+            .with_context(|| format!("{} was not written", output::shown(path)))?;
+        output::file(path, &bytes, args.force)?;
+        note(&format!(
+            "{} written: site {:08x}, revision {}",
+            output::shown(path),
+            settings.site_id,
+            settings.revision
+        ));
     }
     match &args.port {
         Some(name) => send(name, &settings, form.as_ref(), args),

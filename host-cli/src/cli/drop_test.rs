@@ -26,7 +26,7 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
     let log = args.log.as_deref().map(|path| recording(path, &mut bytes)).transpose()?;
     let mut names = Vec::new();
     let (drops_text, drops_name) = match drops_path {
-        Some(path) => input::text(path)?,
+        Some(path) => input::told_table(path)?,
         None if embedded => (DROPS.to_owned(), "demo drops".to_owned()),
         None => (String::new(), String::new()),
     };
@@ -37,7 +37,7 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
     bytes.push_str(&drops_text);
     let fall = match &args.deflation {
         Some(path) => {
-            names.push(name_only(&path.display().to_string()).to_owned());
+            names.push(name_only(&output::shown(path)).to_owned());
             Some(recording(path, &mut bytes)?)
         }
         None if embedded => Some(parse(DEFLATION, "demo deflation")?),
@@ -56,7 +56,7 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
         TextOrJson::Text => bag_text(&found, output::style()),
         TextOrJson::Json => output::json(&json!({"drop_test": found, "edits": edits}))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     if args.change.write {
         let what =
             format!("{} drops and {} deflation points of {}", found.drops, found.deflation_points, names.join(" and "));
@@ -67,7 +67,7 @@ pub(crate) fn run(args: &DropTest) -> anyhow::Result<End> {
 
 /// A recording; its text goes to what is hashed.
 fn recording(path: &Path, bytes: &mut String) -> anyhow::Result<Recording> {
-    let (text, name) = input::text(path)?;
+    let (text, name) = input::told_table(path)?;
     bytes.push_str(&text);
     Ok(parse(&text, &name)?)
 }

@@ -3,7 +3,6 @@
 use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use landfall::commands_site::write_whole;
 use landfall::learn::demo::RUNS;
 use landfall::learn::fit::{FitError, fit, prepare};
 use landfall::learn::fit_text::fit_text;
@@ -22,7 +21,7 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
         return frames(args);
     }
     let (runs_text, runs_name) = match &args.runs {
-        Some(path) => input::text(path)?,
+        Some(path) => input::told_table(path)?,
         None => (RUNS.to_owned(), "demo runs".to_owned()),
     };
     let (site, site_text) = site(args.site.as_deref())?;
@@ -34,7 +33,7 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
         TextOrJson::Text => fit_text(&found, &edits, output::style()),
         TextOrJson::Json => output::json(&json!({"fit": found, "edits": edits}))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     if args.change.write {
         let what = format!("{} runs of {}", found.runs, name_only(&runs_name));
         write(
@@ -86,9 +85,9 @@ pub(super) fn write(
     };
     let today = today();
     let from = From { date: date.unwrap_or(&today), what, hash };
-    let name = path.display().to_string();
+    let name = output::shown(path);
     let new = written(text, &name, edits, from)?;
-    write_whole(path, &new, true)?;
+    output::edited(path, text, &new)?;
     note(&format!("{name}: {} values written", edits.len()));
     Ok(())
 }
@@ -125,7 +124,7 @@ fn frames(args: &Fit) -> anyhow::Result<End> {
             .collect(),
         TextOrJson::Json => output::json(&times)?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(End::Inside)
 }
 

@@ -18,6 +18,6 @@ pub(crate) fn run(args: &Log) -> anyhow::Result<End> {
         Format::Json => output::json(&json(&all))?,
         Format::Csv => csv(&all),
     };
-    output::put(args.output.output.as_deref(), &shown)?;
+    args.output.put(&shown)?;
     Ok(End::Inside)
 }

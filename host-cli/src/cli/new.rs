@@ -1,6 +1,7 @@
 //! `landfall new`.
 
-use landfall::commands_site::{NewError, write_starter};
+use landfall::commands_site::write_starter;
+use landfall::keep::WriteError;
 use landfall::site::starter;
 
 use super::args::New;
@@ -13,11 +14,11 @@ pub(crate) fn run(args: &New) -> anyhow::Result<End> {
     };
     match write_starter(path, args.force) {
         Ok(()) => {
-            let name = path.display();
+            let name = output::shown(path);
             note(&format!("{name} is written; measure, fill it in, then run: landfall check {name}"));
             Ok(End::Inside)
         }
-        Err(error @ NewError::Exists(_)) => anyhow::bail!("{error}; --force replaces it"),
+        Err(error @ WriteError::Exists(_)) => anyhow::bail!("{error}; --force replaces it"),
         Err(error) => Err(error.into()),
     }
 }

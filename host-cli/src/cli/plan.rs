@@ -21,9 +21,9 @@ pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
     };
     if let Some(file) = &args.report {
         let sheet = with_threads(&args.sampling.threads, || Sheet::gather(&site, &results))??;
-        output::put(Some(file), &html::page(&sheet))?;
+        args.output.put_at(Some(file), &html::page(&sheet))?;
     }
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(end(&results))
 }
 

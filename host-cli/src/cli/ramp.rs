@@ -10,7 +10,6 @@ use landfall::build::pdf::{tiled, whole};
 use landfall::build::svg::svg;
 use landfall::build::tiles::Tiling;
 use landfall::build::{BuildSheet, build_sheet, csv, text};
-use landfall::commands_site::write_whole;
 use landfall::plan::model::with_gap;
 use landfall::site::Dimension;
 
@@ -23,7 +22,7 @@ pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {
     for file in &args.template {
         let ending = ending(file)?;
         if args.tiles.is_some() && ending != "pdf" {
-            bail!("--tiles cuts a PDF into sheets of paper; {} is none", file.display());
+            bail!("--tiles cuts a PDF into sheets of paper; {} is none", output::shown(file));
         }
     }
     let (site, stated) = with_gap(&input::site(&args.site)?)?;
@@ -35,10 +34,10 @@ pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {
     if !args.template.is_empty() {
         let drawing = sheet.template(&args.part)?;
         for file in &args.template {
-            write(&drawing, file, args.tiles)?;
+            write(&drawing, file, args.tiles, args.output.force)?;
         }
     }
-    output::put(args.output.output.as_deref(), &rendered(&sheet, args)?)?;
+    args.output.put(&rendered(&sheet, args)?)?;
     Ok(End::Inside)
 }
 
@@ -93,19 +92,24 @@ fn ending(file: &Path) -> anyhow::Result<&'static str> {
     ["svg", "dxf", "pdf"]
         .into_iter()
         .find(|known| *known == ending)
-        .with_context(|| format!("{}: a template ends in .svg, .dxf or .pdf", file.display()))
+        .with_context(|| format!("{}: a template ends in .svg, .dxf or .pdf", output::shown(file)))
 }
 
-fn write(drawing: &Drawing, file: &Path, tiles: Option<Tiles>) -> anyhow::Result<()> {
+fn write(drawing: &Drawing, file: &Path, tiles: Option<Tiles>, force: bool) -> anyhow::Result<()> {
     let bytes = match (ending(file)?, tiles) {
         ("svg", _) => svg(drawing).into_bytes(),
         ("dxf", _) => dxf(drawing).into_bytes(),
         (_, None) => whole(drawing)?,
         (_, Some(tiles)) => {
             let tiling = Tiling::new(drawing, tiles.into());
-            note(&format!("{}: a plan and {} sheets of {}", file.display(), tiling.tiles.len(), tiling.paper.name()));
+            note(&format!(
+                "{}: a plan and {} sheets of {}",
+                output::shown(file),
+                tiling.tiles.len(),
+                tiling.paper.name()
+            ));
             tiled(drawing, &tiling)
         }
     };
-    Ok(write_whole(file, bytes, true)?)
+    Ok(output::file(file, &bytes, force)?)
 }

@@ -15,7 +15,7 @@ use super::{End, input, output};
 
 pub(crate) fn run(args: &Replay) -> anyhow::Result<End> {
     // The recording first: a plan takes a second or two, and the faults of both are wanted soon.
-    let (log, name) = input::text(&args.log)?;
+    let (log, name) = input::table(&args.log)?;
     let recording = parse(&log, &name)?;
     let (settings, notes) = settings(args)?;
     let mut done = replay(&recording, &settings, args.zero)?;
@@ -24,7 +24,7 @@ pub(crate) fn run(args: &Replay) -> anyhow::Result<End> {
         TextOrJson::Text => text(&done),
         TextOrJson::Json => output::json(&done)?,
     };
-    output::put(args.output.output.as_deref(), &shown)?;
+    args.output.put(&shown)?;
     Ok(End::Inside)
 }
 
@@ -39,7 +39,10 @@ fn settings(args: &Replay) -> anyhow::Result<(WatchSettings, Vec<String>)> {
         if known && args.settings.is_none() { of_site.push((key, value)) } else { own.push((key, value)) }
     }
     let (mut settings, notes) = match &args.settings {
-        Some(path) => (file::read(path).with_context(|| path.display().to_string())?, Vec::new()),
+        Some(path) => {
+            input::noted(path);
+            (file::read(path).with_context(|| output::shown(path))?, Vec::new())
+        }
         None => {
             let from = SiteArg { site: args.site.clone(), demo: args.demo };
             let mut site = input::sampled_site(&from, &args.sampling)?;

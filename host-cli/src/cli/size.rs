@@ -109,7 +109,7 @@ pub(crate) fn run(args: &Size) -> anyhow::Result<End> {
         Format::Json => output::json(&report)?,
         Format::Csv => table(&report)?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(if report.start_height_m.is_some() { End::Inside } else { End::Outside })
 }
 

@@ -49,7 +49,7 @@ pub(crate) fn run(args: &Sweep) -> anyhow::Result<End> {
     let mean_only = shown.iter().all(|key| key.starts_with("ride.") || key.starts_with("flight."));
     let job = Job { site, first, second, parts, mean_only, shown };
     let bar = Progress::of_points(rows as u64);
-    let mut stream = Stream::new(args.output.output.as_deref());
+    let mut stream = Stream::new(&args.output);
     let whole = with_threads(&args.sampling.threads, || job.run(args.format, rows, &stop, &bar, &mut stream))??;
     drop(bar);
     stream.finish()?;

@@ -13,6 +13,8 @@ use anyhow::Context as _;
 use landfall::box_side::draw::draw;
 use landfall::box_side::live::{Brought, Seen, follow};
 use landfall::box_side::record::Recorder;
+use landfall::keep::begin;
+use landfall::outside;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
 use super::args_box::Watch;
@@ -83,8 +85,7 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
         recorders.push(match &args.record {
             Some(path) => {
                 let path = numbered(path, index, args.ports.len());
-                let file = File::create(&path).with_context(|| format!("{} could not be written", path.display()))?;
-                Some(Recorder::new(BufWriter::new(file))?)
+                Some(Recorder::new(BufWriter::new(begin(&path)?))?)
             }
             None => None,
         });
@@ -121,11 +122,18 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
 }
 
 fn lines(following: &mut Following, every: Duration, over: impl Fn() -> bool) -> anyhow::Result<()> {
-    let say = |text: &str| Ok(output::stdout(&format!("{text}\n"))?);
+    let gone = std::cell::Cell::new(false);
+    let say = |text: &str| -> anyhow::Result<()> {
+        gone.set(gone.get() || !output::said(&format!("{}\n", outside::lines(text)))?);
+        Ok(())
+    };
     let mut silent = vec![false; following.boxes.len()];
     let mut due = Instant::now();
     let mut goes_on = true;
     while goes_on && !over() {
+        if gone.get() || output::reader_is_gone() {
+            return Ok(());
+        }
         goes_on = following.take(Instant::now() + FRAME, say)?;
         let all = Instant::now() >= due;
         for (seen, was) in following.boxes.iter().zip(&mut silent) {

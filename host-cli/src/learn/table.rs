@@ -5,6 +5,8 @@
 //! Lines that begin with `#` are remarks. Commas, semicolons or tabs separate, whichever the heading has most of; where
 //! it is not commas, a comma in a number is a decimal mark, as spreadsheets write it in many countries.
 
+use crate::keep::torn;
+use crate::outside;
 use crate::site::{Dimension, Fault, Faults, QuantityError, UNITS, nearest, parse_quantity, plain};
 
 /// What a column holds.
@@ -194,7 +196,8 @@ fn places_of(text: &str, separator: u8) -> Vec<(usize, usize)> {
 }
 
 /// The separator that a heading has most of outside quotes and brackets; commas where there is none.
-fn separator_of(text: &str) -> u8 {
+#[must_use]
+pub fn separator_of(text: &str) -> u8 {
     let (mut quoted, mut depth) = (false, 0u32);
     let mut counts = [(b',', 0usize), (b';', 0), (b'\t', 0)];
     for byte in text.bytes() {
@@ -407,6 +410,13 @@ fn find(columns: &'static [Column], cell: &str) -> Result<(usize, &'static str),
     Err((message, format!("the columns are {}", all.join(", "))))
 }
 
+/// Whether most cells of a line name such columns: that is how a table of them begins.
+#[must_use]
+pub fn is_heading_of(columns: &'static [Column], cells: &[&str]) -> bool {
+    let known = cells.iter().filter(|cell| find(columns, cell).is_ok()).count();
+    known >= 2 && 2 * known > cells.len()
+}
+
 fn headings(column: &Column, dimension: Dimension) -> String {
     let all: Vec<String> = SUFFIXES
         .iter()
@@ -423,7 +433,8 @@ fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (S
         return Ok(None);
     }
     let si = match column.holds {
-        Holds::Text => return Ok(Some(Cell::Text(cell.to_owned()))),
+        // Shown in reports and messages.
+        Holds::Text => return Ok(Some(Cell::Text(outside::plain(cell).into_owned()))),
         Holds::Flag => match cell.to_lowercase().as_str() {
             "yes" | "y" | "true" | "1" | "x" => 1.0,
             "no" | "n" | "false" | "0" => 0.0,
@@ -470,7 +481,7 @@ fn number(cell: &str) -> Result<f64, (String, String)> {
     }
 }
 
-/// Reads a whole table.
+/// Reads a whole table; a last line that was torn is left out ([`torn::mended`] says so).
 ///
 /// # Errors
 /// Everything that is wrong with it, each with its line, column and a cure.
@@ -478,7 +489,7 @@ pub fn read_table(columns: &'static [Column], text: &str, file: &str) -> Result<
     let mut faults = Vec::new();
     let mut heading: Option<Heading> = None;
     let mut rows = Vec::new();
-    for (index, line) in text.lines().enumerate() {
+    for (index, line) in torn::mended(text).text.lines().enumerate() {
         match &heading {
             None if is_remark(line) => {}
             None => heading = Some(Heading::read(columns, line, index + 1, &mut faults)),

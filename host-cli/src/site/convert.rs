@@ -12,6 +12,7 @@ use super::keys::{Key, Kind, nearest};
 use super::parts::CURVE_POINTS;
 use super::quantity::{QuantityError, parse_quantity};
 use super::units::{Dimension, plain};
+use crate::outside;
 
 /// A value that was read.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,7 +122,7 @@ fn text(key: &Key, value: &Value) -> Result<String, Complaint> {
     if text.trim().is_empty() {
         return Err(Complaint::new(key.dotted, "the text is empty; it is shown on every output", cure));
     }
-    if text.chars().any(char::is_control) || text.chars().count() > LONGEST_NAME {
+    if outside::acting(text).is_some() || text.chars().count() > LONGEST_NAME {
         return Err(Complaint::new(
             key.dotted,
             format!("the text has line breaks or other control characters, or more than {LONGEST_NAME} characters"),
