@@ -108,7 +108,7 @@ pub fn write(path: &Path, bytes: &[u8], how: &How<'_>) -> Result<Option<FileId>,
                 };
             }
         };
-        match replace(&target, bytes, old.as_ref()) {
+        match replace(&target, bytes, old.as_ref(), old.as_ref()) {
             Ok(id) => return Ok(Some(id)),
             // Another program has put something there since: it is looked at anew.
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
@@ -166,13 +166,14 @@ fn may_replace(
     }
 }
 
-/// Puts a file in its place in one step; `AlreadyExists` where another stands there than `old`.
-fn replace(target: &Path, bytes: &[u8], old: Option<&fs::Metadata>) -> io::Result<FileId> {
+/// Puts a file in its place in one step, with owner and permissions of `like`; `AlreadyExists` where another stands there
+/// than `old`.
+fn replace(target: &Path, bytes: &[u8], old: Option<&fs::Metadata>, like: Option<&fs::Metadata>) -> io::Result<FileId> {
     let folder = folder_of(target);
-    let mut file = temporary::begin(folder, old.is_none())?;
+    let mut file = temporary::begin(folder, like.is_none())?;
     file.write_all(bytes)?;
-    if let Some(old) = old {
-        as_before(file.as_file(), old)?;
+    if let Some(like) = like {
+        as_before(file.as_file(), like)?;
     }
     file.as_file().sync_all()?;
     let file = match old {
@@ -266,8 +267,8 @@ pub fn edit(path: &Path, before: &[u8], after: &[u8]) -> Result<PathBuf, WriteEr
         Place::Folder => return Err(WriteError::Folder(copy)),
         _ => return Err(kept_copy(io::Error::other("it is no regular file"))),
     };
-    replace(&copy, before, old_copy.as_ref()).map_err(kept_copy)?;
-    match replace(&target, after, Some(&metadata)) {
+    replace(&copy, before, old_copy.as_ref(), Some(&metadata)).map_err(kept_copy)?;
+    match replace(&target, after, Some(&metadata), Some(&metadata)) {
         Ok(_) => Ok(copy),
         Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(changed()),
         Err(error) => Err(failed(error)),
