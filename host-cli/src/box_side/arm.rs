@@ -1,6 +1,6 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
-use landfall_core::thresholds::{NoThresholds, thresholds};
+use landfall_core::thresholds::{NoThresholds, Thresholds, thresholds};
 use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
@@ -157,7 +157,7 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
         .filter(|finding| finding.level == Level::Stop)
         .map(|finding| format!("{}: {}", finding.topic, finding.text))
         .collect();
-    match settle(site, results, sensor, revision, true) {
+    match settle(site, results, sensor, revision) {
         Ok(armed) if said.is_empty() => {
             check(&armed.settings, sensor)?;
             Ok(armed)
@@ -190,10 +190,7 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
         }
     }
     let part = sensor.unwrap_or_default();
-    let mut armed = match settle(site, results, part, revision, true) {
-        Ok(armed) => armed,
-        Err(_) => settle(site, results, part, revision, false)?,
-    };
+    let mut armed = settle(site, results, part, revision)?;
     let s = &mut armed.settings;
     s.sensor_high_pa = s.sensor_high_pa.max(1.01 * s.landing_peak_pa).max(1.01 * s.pressure_max_pa);
     s.interval_s = s.interval_s.max(s.recovery_s + 2.0);
@@ -203,46 +200,14 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
     Ok(armed)
 }
 
-fn settle(
-    site: &Site,
-    results: &Results,
-    sensor: SensorPart,
-    revision: u32,
-    with_ends: bool,
-) -> Result<Armed, ArmError> {
+fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> Result<Armed, ArmError> {
     let mut reasons: Vec<String> = Vec::new();
     let p = &results.pressures;
-    let ends = if p.fitted || !with_ends { &[][..] } else { &p.ends[..] };
-    let worst_of = |stated: Option<f64>, of: &[Option<f64>], high: bool| -> Option<f64> {
-        of.iter().try_fold(stated?, |worst, end| end.map(|end| if high { worst.max(end) } else { worst.min(end) }))
-    };
-    let each = |f: fn(&crate::plan::results::WorstEnd) -> Option<f64>| ends.iter().map(f).collect::<Vec<_>>();
-    let stop_pa = worst_of(p.stop_pa, &each(|end| end.stop_pa), true);
-    let wait_pa = worst_of(p.wait_pa, &each(|end| end.wait_pa), true);
-    let high_stated = if p.firm_limit == Some("not_kept") { None } else { Some(p.firm_pa.unwrap_or(f64::MAX)) };
-    let high_pa =
-        worst_of(high_stated, &each(|end| end.band_high_pa), false).map(|pa| pa.min(site.bag.pressure_max_pa));
-    let delay_s = worst_of(p.alarm_delay_s, &each(|end| end.alarm_delay_s), true);
-    let worst_end = if p.fitted { "" } else { " at the worst end of the assumed skin stretch and dish radius" };
+    let (stop_pa, wait_pa, delay_s) = (p.stop_pa, p.levels.map(|levels| levels.acting_wait_pa), p.alarm_delay_s);
+    let high_pa = p.firm_pa.unwrap_or(f64::MAX).min(site.bag.pressure_max_pa);
     if p.hard_speed_mps.is_none() || p.commitment_s.is_none() {
         reasons
             .push("pressures: there is no landing to watch for: the ride or the flight does not reach the bag".into());
-    } else {
-        if stop_pa.is_none() {
-            reasons.push(format!("stop pressure: no pressure up to 20 kPa stops the hard landing in time{worst_end}"));
-        }
-        if wait_pa.is_none() && stop_pa.is_some() {
-            reasons.push(format!(
-                "wait pressure: after a power cut even the operating pressure is nearer to the stop pressure than a rolling \
-                 rider needs{worst_end}: closing flaps, a second supply or less leak would help"
-            ));
-        }
-        if high_pa.is_none() {
-            reasons.push(format!("firm pressure: no pressure keeps bag.load_limit for the light landing{worst_end}"));
-        }
-        if delay_s.is_none() && stop_pa.is_some() {
-            reasons.push("alarm delay: without a sensed supply no alarm would come; fit the supply sense".into());
-        }
     }
     let supply = Supply::new(site)?;
     let operating_pa = f64::from(supply.operating.pressure_pa);
@@ -250,17 +215,21 @@ fn settle(
         reasons
             .push(format!("stop pressure: {stop_pa:.0} Pa is not under the operating pressure, {operating_pa:.0} Pa"));
     }
-    if let Some(high_pa) = high_pa.filter(|pa| *pa <= operating_pa) {
-        reasons.push(format!("operating pressure: {operating_pa:.0} Pa is not under the upper end, {high_pa:.0} Pa"));
-    }
     let (Some(delay_s), Some(commitment_s), true) = (delay_s, p.commitment_s, reasons.is_empty()) else {
         return Err(ArmError::Stop(reasons));
     };
-    let form = form(site, results, &supply, p.fitted || !with_ends)?;
+    let form = form(site, results, &supply)?;
     let found = thresholds(&form.0, &form.1, &supply.air).map_err(|error| match error {
         NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
         other => stop(why_none(&other)),
     })?;
+    let found = Thresholds {
+        stop_pa: stop_pa.unwrap_or(0.0) as f32,
+        wait_pa: wait_pa.unwrap_or(0.0) as f32,
+        high_pa: high_pa as f32,
+        needed_s: p.needed_s.unwrap_or(0.0) as f32,
+        ..found
+    };
     let settings = found.put_into(&WatchSettings {
         version: SETTINGS_VERSION,
         site_id: site_id(site),
@@ -339,12 +308,13 @@ fn lines(
     delay_s: f64,
 ) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
-    let end = if results.pressures.fitted {
-        "stretch and dish radius were measured"
+    let end = if site.bag.force_area.is_measured() {
+        "the bag was measured"
     } else {
-        "worst end of the assumed skin stretch and dish radius"
+        "in all but 5 of 100 bags that fit what is known"
     };
     let rule = match results.pressures.stop_rule {
+        Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",
         Some(StopRule::Floor) => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
         _ => "depth of the hard landing with the supply lost",
     };
@@ -444,11 +414,8 @@ fn notes(site: &Site, s: &WatchSettings) -> Vec<String> {
              would give room."
         ));
     }
-    if !site.bag.fitted {
-        notes.push(
-            "Skin stretch and dish radius are assumed; a drop test on this bag, fitted, would narrow these limits."
-                .into(),
-        );
+    if !site.bag.force_area.is_measured() {
+        notes.push("The bag is not measured; an afternoon with a dead load on it would narrow these limits.".into());
     }
     if !site.watch.supply_sense {
         notes.push("Without the supply sense a power cut is seen only when the pressure has begun to fall.".into());

@@ -19,11 +19,11 @@ use crate::site::Site;
 /// What a box needs of a site to compute its thresholds: all but the curve, and the blowers' curve.
 pub type Form = (WatchedSite, FanCurve);
 
-/// The form of a site; `fitted` leaves the ends of skin stretch and dish radius out.
+/// The form of a site.
 ///
 /// # Errors
 /// [`ArmError::Stop`] where there is no landing to watch for.
-pub fn form(site: &Site, results: &Results, supply: &Supply, fitted: bool) -> Result<Form, ArmError> {
+pub fn form(site: &Site, results: &Results, supply: &Supply) -> Result<Form, ArmError> {
     let missing = |what: &str| ArmError::Stop(vec![what.to_owned()]);
     let spread =
         results.spread.differences.as_ref().ok_or_else(|| missing("no landing: the flight does not reach the bag"))?;
@@ -61,7 +61,7 @@ pub fn form(site: &Site, results: &Results, supply: &Supply, fitted: bool) -> Re
         skin_kgpm2: bag.skin_weight_kgpm2 as f32,
         dish_radius_m: bag.dish_radius_m as f32,
         skin_loss: bag.skin_loss as f32,
-        fitted,
+        fitted: true,
         pressure_min_pa: bag.pressure_min_pa as f32,
         pressure_max_pa: bag.pressure_max_pa as f32,
         depth_limit: bag.depth_limit as f32,
@@ -251,7 +251,7 @@ pub(crate) mod tests {
     pub(crate) fn example() -> Form {
         let site = demo().with_value("spread.samples", "5000").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-        form(&site, &results, &Supply::new(&site).unwrap(), true).unwrap()
+        form(&site, &results, &Supply::new(&site).unwrap()).unwrap()
     }
 
     #[test]
@@ -288,7 +288,7 @@ pub(crate) mod tests {
             let site = site.with_value("spread.samples", "1000").unwrap();
             let results = compute(&site, NEEDED, &Stop::default()).unwrap();
             let supply = Supply::new(&site).unwrap();
-            let Ok(form) = form(&site, &results, &supply, true) else { continue };
+            let Ok(form) = form(&site, &results, &supply) else { continue };
             let (air, p) = (form.0.planned_air().unwrap(), &results.pressures);
             assert_eq!(air, supply.air);
             match thresholds(&form.0, &form.1, &air) {
@@ -300,7 +300,7 @@ pub(crate) mod tests {
                 }
                 Err(NoThresholds::NoStop) => assert_eq!(p.stop_pa, None),
                 Err(NoThresholds::NoWait) => assert!(p.wait_pa.is_none() && p.stop_pa.is_some()),
-                Err(NoThresholds::NoHigh) => assert_eq!(p.firm_limit, Some("not_kept")),
+                Err(NoThresholds::NoHigh) => assert_eq!(p.firm_pa, Some(0.0)),
                 Err(error) => panic!("{}: {error:?}", path.display()),
             }
             none += usize::from(thresholds(&form.0, &form.1, &air).is_err());

@@ -359,7 +359,7 @@ mod tests {
             "spread.sampling.outcomes.short",
             "placement.stop_lines.0.braking",
             "riders.worst",
-            "pressures.worst.stop_pa",
+            "pressures.soft.stop_by_depth_pa",
             "touchdown.depth_m",
             "findings.0.level",
             "site",

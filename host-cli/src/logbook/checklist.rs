@@ -46,19 +46,10 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     add("Gap from the lip to the bag's front edge".to_owned(), (p.gap_low_m, p.gap_high_m), length);
     let needed = f64::from(wind.anchors_needed);
     add("Anchors set and tight, all round".to_owned(), (Some(needed), None), Some(("Number", "")));
-    // The plan's findings act on the worst end of skin stretch and dish radius until these are measured.
     let pressures = &results.pressures;
-    let worst = pressures.worst.as_ref().filter(|_| !pressures.fitted);
-    let tighter = |stated: Option<f64>, worst: Option<f64>, pick: fn(f64, f64) -> f64| match (stated, worst) {
-        (Some(a), Some(b)) => Some(pick(a, b)),
-        (a, b) => a.or(b),
-    };
-    let band = (
-        tighter(pressures.band_low_pa, worst.and_then(|end| end.stop_pa), f64::max),
-        tighter(pressures.band_high_pa, worst.and_then(|end| end.band_high_pa), f64::min),
-    );
+    let band = (pressures.band_low_pa, pressures.band_high_pa);
     add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, Some(("Pressure", "kPa")));
-    let wait_pa = tighter(pressures.wait_pa, worst.and_then(|end| end.wait_pa), f64::max);
+    let wait_pa = pressures.wait_pa;
     if wait_pa.is_some() {
         let wait = (wait_pa, None);
         add("Pressure in the bag when the next rider starts".to_owned(), wait, Some(("Pressure", "kPa")));

@@ -96,7 +96,7 @@ mod tests {
             ("air.density_kgpm3", "kg/m3"),
             ("air.operating_flow_m3ps", "m3/s"),
             ("touchdown.gas_lost_m3", "m3"),
-            ("pressures.worst.skin_stretch", "1/Pa"),
+            ("pressures.soft.skin_stretch", "1/Pa"),
             ("spread.differences.one_sd_along_m.pop", "m"),
             ("spread.differences.shares_along.pop", ""),
             ("placement.short_zone.0.height_at_gap_m", "m"),

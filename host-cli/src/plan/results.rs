@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 mod bag;
 
 pub use bag::{
-    BoxLevels, Chance, Cure, OneBag, OneBlowerLost, Provisional, RideBy, Standing, StopRule, Topic, Verdict,
+    BandEnd, BoxLevels, Chance, Cure, Judged, Judgement, OneBag, OneBlowerLost, Provisional, RideBy, Standing,
+    StopRule, Topic, Verdict,
 };
 
 /// The whole plan.
@@ -17,6 +18,12 @@ pub struct Results {
     pub site: String,
     /// Version of the program that computed it.
     pub version: String,
+    /// The start height of it all; for texts and limits, not printed.
+    #[serde(skip)]
+    pub start_m: f64,
+    /// The same for each group of riders, where the site has any; not printed.
+    #[serde(skip)]
+    pub groups: Vec<(String, Self)>,
     /// The ride down, mean rider, all inputs at their site values.
     pub ride: Ride,
     /// The lightest and the heaviest rider.
@@ -414,97 +421,61 @@ pub struct Touchdown {
     pub dip_pa: Option<f64>,
 }
 
-/// The worst end of the assumed numbers.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct WorstEnd {
-    /// Stop pressure.
-    pub stop_pa: Option<f64>,
-    /// From a power cut to it.
-    pub power_loss_to_stop_s: Option<f64>,
-    /// From a power cut until the hard landing passes the depth limit.
-    pub holds_for_s: Option<f64>,
-    /// What is missing of the time that a committed rider needs.
-    pub seconds_missing: Option<f64>,
-    /// No new rider starts below this.
-    pub wait_pa: Option<f64>,
-    /// Upper end of the ride band; null: no pressure keeps the load limit.
-    pub band_high_pa: Option<f64>,
-    /// From a cut to the alarm.
-    pub alarm_delay_s: Option<f64>,
-    /// Skin stretch of this end.
-    pub skin_stretch: f64,
-    /// Dish radius of this end.
-    pub dish_radius_m: f64,
-}
-
 /// The pressures to ride between.
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 pub struct Pressures {
-    /// Lowest pressure to ride on.
+    /// Lowest pressure to ride on; the box's siren sounds at it.
     pub stop_pa: Option<f64>,
     /// What set it; null: nothing was computed.
     pub stop_rule: Option<StopRule>,
     /// The highest stop pressure that the box can tell from the operating pressure.
     pub room_pa: Option<f64>,
-    /// Stop pressure by the depth alone.
-    pub stop_by_depth_pa: Option<f64>,
-    /// Just taut already is enough by the depth alone.
-    pub just_taut_is_enough: Option<bool>,
-    /// Highest pressure at which the light landing keeps the load limit; null: see `firm_limit`.
+    /// Highest pressure at which the light landing keeps `load_stop`; null: it is kept up to 20 kPa; 0: it is passed
+    /// even from just taut.
     pub firm_pa: Option<f64>,
-    /// The same for the limit of a caution, which bounds nothing.
+    /// The same for `load_limit`, which bounds nothing.
     pub comfort_pa: Option<f64>,
-    /// reached, not_reached (does not bound) or not_kept (passed even from just taut).
-    pub firm_limit: Option<&'static str>,
-    /// Lower end of the ride band.
+    /// Lower end of the ride band; null: the band is empty.
     pub band_low_pa: Option<f64>,
-    /// Upper end of the ride band; null with `band_low_pa`: the band is empty.
+    /// Upper end of the ride band.
     pub band_high_pa: Option<f64>,
     /// What sets the lower end.
-    pub band_low_rule: Option<&'static str>,
+    pub band_low_rule: Option<BandEnd>,
     /// What sets the upper end.
-    pub band_high_rule: Option<&'static str>,
+    pub band_high_rule: Option<BandEnd>,
     /// Whether there is no pressure to ride at.
     pub band_is_empty: Option<bool>,
-    /// No new rider starts below this.
+    /// No new rider starts below this; null: even the operating pressure is too near to the stop pressure.
     pub wait_pa: Option<f64>,
-    /// From a power cut to the stop pressure.
-    pub power_loss_to_stop_s: Option<f64>,
-    /// From a power cut until the hard landing passes the depth limit; null: longer than 120 s.
-    pub holds_for_s: Option<f64>,
     /// From the last stop line, or the start, to touch-down.
     pub commitment_s: Option<f64>,
     /// Whether there is no last stop line.
     pub committed_from_start: Option<bool>,
-    /// What is missing of commitment + alarm delay + reaction.
-    pub seconds_missing: Option<f64>,
-    /// Hard landings without supply until one passes the depth limit (at most 200).
-    pub landings_without_supply: Option<u16>,
     /// From a cut to the alarm.
     pub alarm_delay_s: Option<f64>,
-    /// Mean plus 3.09 standard deviations of the speed into the top, the largest of the three riders'.
+    /// Commitment, alarm delay and reaction together.
+    pub needed_s: Option<f64>,
+    /// Speed into the top that one landing in a thousand passes, the largest of the riders'.
     pub hard_speed_mps: Option<f64>,
     /// Thickness of the hard landing.
     pub hard_thickness_m: Option<f64>,
-    /// The worst end of the assumed skin stretch and dish radius.
-    pub worst: Option<WorstEnd>,
-    /// All ends: half and twice the stretch, dish radius 0.3 m less and more.
-    pub ends: Vec<WorstEnd>,
-    /// Whether stretch and dish radius were measured.
-    pub fitted: bool,
-    /// Commitment, alarm delay and reaction together.
-    pub needed_s: Option<f64>,
+    /// Hard landings without supply until one passes the depth limit (at most 200).
+    pub landings_without_supply: Option<u16>,
     /// The bag as it is stated.
     pub stated: Option<OneBag>,
-    /// The soft one of the possible bags.
+    /// The soft one of the possible bags: only 5 in 100 ask for more stop pressure.
     pub soft: Option<OneBag>,
-    /// The firm one.
+    /// The firm one: only 5 in 100 load the light landing more.
     pub firm: Option<OneBag>,
-    /// `holds_for_s` of the possible bag at the 5 % place; null: longer than 120 s.
+    /// From a power cut until the hard landing passes the depth limit, stated bag; null: longer than 120 s.
+    pub holds_for_s: Option<f64>,
+    /// The same of the possible bag at the 5 % place; null: longer than 120 s.
     pub holds_for_p05_s: Option<f64>,
-    /// Chance of meeting the ground in a landing.
+    /// What is missing of `needed_s`.
+    pub seconds_missing: Option<f64>,
+    /// Chance of meeting the ground in a landing: in 95 of 100 bags that fit the description it is at most this.
     pub ground: Option<Chance>,
-    /// Chance of meeting the ground after a power cut.
+    /// Chance of meeting the ground after a power cut, over all bags that fit the description.
     pub ground_cut: Option<Chance>,
     /// Share of the possible bags in which the chance of meeting the ground is over the target.
     pub ground_share: Option<f64>,
@@ -512,8 +483,38 @@ pub struct Pressures {
     pub one_blower_lost: Option<OneBlowerLost>,
     /// What stands only because the bag is not measured.
     pub provisional: Option<Provisional>,
-    /// At which pressures the box acts; null where it cannot be armed.
+    /// At which pressures the box acts.
     pub levels: Option<BoxLevels>,
+    /// How each topic comes out.
+    pub judged: Vec<Judgement>,
+}
+
+impl Pressures {
+    /// How a topic counts: as it comes out, but that a stop that measuring the bag would lift is a caution where there
+    /// is a start to ride from until then.
+    #[must_use]
+    pub fn counts_as(&self, topic: Topic) -> Judged {
+        let found = self.judged.iter().find(|judged| judged.topic == topic);
+        match found {
+            Some(judged) if judged.now == Judged::Stop && self.first_day_start_m().is_some() => {
+                if judged.if_measured < Judged::Stop { Judged::Caution } else { Judged::Stop }
+            }
+            Some(judged) => judged.now,
+            None => Judged::Kept,
+        }
+    }
+
+    /// Whether measuring the bag as stated would make a topic milder.
+    #[must_use]
+    pub fn is_lifted(&self, topic: Topic) -> bool {
+        self.judged.iter().any(|judged| judged.topic == topic && judged.if_measured < judged.now)
+    }
+
+    /// The highest start until the bag is measured, where it is not and there is one.
+    #[must_use]
+    pub fn first_day_start_m(&self) -> Option<f64> {
+        self.provisional.as_ref().and_then(|provisional| provisional.first_day_start_m)
+    }
 }
 
 /// Wind.
@@ -625,5 +626,11 @@ impl Finding {
             group: None,
             cures: Vec::new(),
         }
+    }
+
+    /// With a number that decided, under its key; one that is not finite is null.
+    pub fn with(&mut self, key: &'static str, value: impl Into<Option<f64>>) -> &mut Self {
+        self.numbers.insert(key, value.into().filter(|value| value.is_finite()));
+        self
     }
 }

@@ -3,29 +3,14 @@
 use super::cautions::CAUTIONS;
 use super::dirt::compare;
 use super::results::*;
-use crate::site::{Site, demo};
+use crate::site::{ForceAreaStated, Site, demo};
 use std::collections::BTreeMap;
 
 /// The embedded demo site with a measured bag.
 pub fn site() -> Site {
     let mut site = demo();
-    site.bag.fitted = true;
+    site.bag.force_area = ForceAreaStated::Measured(vec![(0.1, 1.1), (0.58, 4.0)]);
     site
-}
-
-/// An end of the assumed numbers.
-pub fn end(stop_pa: f64) -> WorstEnd {
-    WorstEnd {
-        stop_pa: Some(stop_pa),
-        power_loss_to_stop_s: Some(20.0),
-        holds_for_s: Some(25.0),
-        seconds_missing: Some(0.0),
-        wait_pa: Some(700.0),
-        band_high_pa: Some(1_300.0),
-        alarm_delay_s: Some(0.1),
-        skin_stretch: 1.5e-5,
-        dish_radius_m: 0.9,
-    }
 }
 
 /// One of the possible bags.
@@ -60,6 +45,8 @@ pub fn results() -> Results {
     Results {
         site: "Larch Hollow (invented demo)".into(),
         version: "0.1.0".into(),
+        start_m: 6.0,
+        groups: Vec::new(),
         ride: Ride {
             lip_speed_mps: Some(8.4),
             lip_angle_deg: 62.2,
@@ -203,17 +190,13 @@ pub fn results() -> Results {
         pressures: Pressures {
             stop_pa: Some(420.0),
             stop_rule: Some(StopRule::Floor),
-            stop_by_depth_pa: Some(310.0),
-            just_taut_is_enough: Some(false),
             firm_pa: Some(1_900.0),
-            firm_limit: Some("reached"),
             band_low_pa: Some(700.0),
             band_high_pa: Some(1_500.0),
-            band_low_rule: Some("pressure_min"),
-            band_high_rule: Some("pressure_max"),
+            band_low_rule: Some(BandEnd::PressureMin),
+            band_high_rule: Some(BandEnd::PressureMax),
             band_is_empty: Some(false),
             wait_pa: Some(700.0),
-            power_loss_to_stop_s: Some(21.0),
             holds_for_s: Some(28.0),
             commitment_s: Some(3.1),
             committed_from_start: Some(false),
@@ -222,9 +205,6 @@ pub fn results() -> Results {
             alarm_delay_s: Some(0.1),
             hard_speed_mps: Some(7.7),
             hard_thickness_m: Some(2.2),
-            worst: Some(end(440.0)),
-            ends: vec![end(440.0), end(400.0)],
-            fitted: true,
             room_pa: Some(1_000.0),
             comfort_pa: Some(1_600.0),
             needed_s: Some(4.2),
@@ -237,7 +217,13 @@ pub fn results() -> Results {
             ground_share: Some(0.0),
             one_blower_lost: Some(OneBlowerLost { settles_pa: 640.0, to_stop_s: None }),
             provisional: None,
-            levels: Some(BoxLevels { siren_pa: 433.0, permit_off_pa: 850.0, permit_back_pa: 874.0 }),
+            levels: Some(BoxLevels {
+                siren_pa: 433.0,
+                permit_off_pa: 850.0,
+                permit_back_pa: 874.0,
+                acting_wait_pa: 700.0,
+            }),
+            judged: Topic::ALL.map(|topic| Judgement { topic, now: Judged::Kept, if_measured: Judged::Kept }).to_vec(),
         },
         wind: Wind {
             hold_along_tail_mps: Some(6.5),

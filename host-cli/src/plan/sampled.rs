@@ -9,7 +9,7 @@ use crate::sampling::tails::{Effort, RESOLVED, tail};
 use crate::sampling::{Job, Sampled, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
-use landfall_core::spread::Differences;
+use landfall_core::spread::{Differences, Mixture};
 use std::collections::BTreeMap;
 
 /// Highest start height that is looked at.
@@ -35,31 +35,26 @@ fn share_or_bound(count: u64, runs: u64) -> f64 {
 }
 
 /// Bounds of the histograms: sixteen standard deviations about the mean, or wide ones where these are not known.
-fn bounds(spread: Option<&Differences>) -> [[f32; 2]; 3] {
+fn bounds(spread: Option<&Mixture>) -> [[f32; 2]; 3] {
     let about = |mean: f32, sd: f32| {
         let reach = (16.0 * sd).max(0.5);
         [mean - reach, mean + reach]
     };
     spread.map_or([[-60.0, 60.0], [-30.0, 30.0], [0.0, 30.0]], |s| {
         [
-            about(s.mean_along_m, s.sd_along_m),
-            about(s.mean_across_m, s.sd_across_m),
-            about(s.mean_normal_mps, s.sd_normal_mps),
+            about(s.mean_along_m(), s.sd_along_m()),
+            about(s.mean_across_m(), s.sd_across_m()),
+            about(s.mean_normal_mps(), s.sd_normal_mps()),
         ]
     })
 }
 
 impl Landings {
     /// Samples the riders that differ; with `gaps` also the gap windows of their runs.
-    pub fn draw(
-        model: &Model,
-        spreads: &[Option<Differences>],
-        draws: &Draws<'_>,
-        gaps: bool,
-    ) -> Result<Self, PlanError> {
+    pub fn draw(model: &Model, spreads: &[Option<Mixture>], draws: &Draws<'_>, gaps: bool) -> Result<Self, PlanError> {
         let steps = model.steps(&[&model.uncertainty]);
         // Far enough for the windows of all landings that the histograms hold.
-        let reach = spreads.iter().flatten().map(|s| s.mean_along_m + 8.0 * s.sd_along_m).fold(10.0_f32, f32::max);
+        let reach = spreads.iter().flatten().map(|s| s.mean_along_m() + 8.0 * s.sd_along_m()).fold(10.0_f32, f32::max);
         let bag = &model.setups[0].bag;
         let gaps_to_m = gaps.then_some((reach + bag.gap_m).clamp(5.0, 100.0));
         let mut riders = Vec::new();
@@ -118,7 +113,7 @@ impl Landings {
 
     /// Whether both methods agree for the mean rider: means and standard deviations, along and across, within four
     /// standard errors of the sampling plus 2 % of the standard deviation.
-    pub fn agrees(&self, spread: Option<&Differences>) -> Option<bool> {
+    pub fn agrees(&self, spread: Option<&Mixture>) -> Option<bool> {
         let (spread, sampled) = (spread?, self.mean());
         let n = sampled.histograms.as_ref()?.first()?.total() as f64;
         let close = |mean: f32, sd: f32, i: usize| {
@@ -127,7 +122,10 @@ impl Landings {
             (mean - sampled.mean[i]).abs() <= 4.0 * drawn / n.sqrt() + 0.02 * drawn
                 && (sd - drawn).abs() <= 4.0 * drawn / (2.0 * n).sqrt() + 0.02 * drawn
         };
-        Some(close(spread.mean_along_m, spread.sd_along_m, 0) && close(spread.mean_across_m, spread.sd_across_m, 1))
+        Some(
+            close(spread.mean_along_m(), spread.sd_along_m(), 0)
+                && close(spread.mean_across_m(), spread.sd_across_m(), 1),
+        )
     }
 
     /// What is printed of the mean rider's landings.
@@ -215,21 +213,21 @@ pub fn tails(model: &Model, draws: &Draws<'_>) -> Result<Tails, PlanError> {
 }
 
 /// What is printed of the divided differences.
-pub fn differences_result(spread: &Differences) -> DifferencesResult {
+pub fn differences_result(spread: &Mixture) -> DifferencesResult {
     let named = |values: [f32; COUNT]| -> BTreeMap<&'static str, f64> {
         Uncertain::ALL.iter().zip(values).map(|(which, value)| (which.name(), f64::from(value))).collect()
     };
     DifferencesResult {
-        mean_along_m: f64::from(spread.mean_along_m),
-        sd_along_m: f64::from(spread.sd_along_m),
-        mean_across_m: f64::from(spread.mean_across_m),
-        sd_across_m: f64::from(spread.sd_across_m),
-        shares_along: named(spread.shares_along),
-        shares_across: named(spread.shares_across),
-        one_sd_along_m: named(spread.one_sd_m.map(|moved| moved[0])),
-        one_sd_across_m: named(spread.one_sd_m.map(|moved| moved[1])),
-        mean_normal_mps: f64::from(spread.mean_normal_mps),
-        sd_normal_mps: f64::from(spread.sd_normal_mps),
+        mean_along_m: f64::from(spread.mean_along_m()),
+        sd_along_m: f64::from(spread.sd_along_m()),
+        mean_across_m: f64::from(spread.mean_across_m()),
+        sd_across_m: f64::from(spread.sd_across_m()),
+        shares_along: named(spread.shares_along()),
+        shares_across: named(spread.shares_across()),
+        one_sd_along_m: named(spread.one_sd_m().map(|moved| moved[0])),
+        one_sd_across_m: named(spread.one_sd_m().map(|moved| moved[1])),
+        mean_normal_mps: f64::from(spread.mean_normal_mps()),
+        sd_normal_mps: f64::from(spread.sd_normal_mps()),
     }
 }
 
@@ -255,7 +253,7 @@ pub struct Placed {
 pub fn place(
     model: &Model,
     landings: &Landings,
-    spreads: &[Option<Differences>],
+    spreads: &[Option<Mixture>],
     draws: &Draws<'_>,
     target: f64,
     gust_mps: Option<f64>,
@@ -302,19 +300,20 @@ pub fn place(
 /// The gap that centres the landings on the field of a sloped top, by drawing them at two gaps and once more.
 fn refine(
     model: &Model,
-    spreads: &[Option<Differences>],
+    spreads: &[Option<Mixture>],
     draws: &Draws<'_>,
     field_m: f64,
     first_m: f64,
 ) -> Result<f64, PlanError> {
     let off = |gap_m: f64| -> Result<f64, PlanError> {
         let moved = model.at_gap(gap_m as f32);
-        let shifted: Vec<Option<Differences>> = spreads
+        let shifted: Vec<Option<Mixture>> = spreads
             .iter()
             .map(|spread| {
                 spread.map(|s| {
                     let shift = gap_m as f32 - model.setups[0].bag.gap_m;
-                    Differences { mean_along_m: s.mean_along_m - shift, ..s }
+                    let moved = |kind: Differences| Differences { mean_along_m: kind.mean_along_m - shift, ..kind };
+                    Mixture { good: moved(s.good), botched: moved(s.botched), ..s }
                 })
             })
             .collect();

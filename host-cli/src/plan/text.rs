@@ -160,19 +160,9 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
 
 /// Notes that the screen shows: not those whose numbers stand above already, nor the list of values without a number.
 fn said_in_short(finding: &Finding) -> bool {
-    const ELSEWHERE: [&str; 12] = [
-        "no value",
-        "assumed",
-        "anchors",
-        "field",
-        "recovery",
-        "pressure",
-        "firm",
-        "miss",
-        "gap",
-        "bottoming",
-        "band",
-        "filling",
+    const ELSEWHERE: [&str; 14] = [
+        "no_value", "assumed", "anchors", "field", "recovery", "pressure", "felt", "light", "miss", "gap", "depth",
+        "hard", "band", "filling",
     ];
     finding.level == Level::Note && !ELSEWHERE.contains(&finding.topic)
 }
@@ -330,10 +320,10 @@ fn cautions(page: &mut Page, results: &Results) {
 
 /// What the findings of [`place_text`] are about.
 pub const PLACE_TOPICS: [&str; 10] =
-    ["gap", "offset", "start", "stopping", "short zone", "field", "case", "overshoot", "miss", "reach"];
+    ["gap", "offset", "start", "stopping", "short_zone", "field", "short", "long", "miss", "reach"];
 
 /// What the findings of [`air_text`] are about.
-pub const AIR_TOPICS: [&str; 12] = [
+pub const AIR_TOPICS: [&str; 18] = [
     "pressure",
     "blower",
     "openings",
@@ -342,9 +332,15 @@ pub const AIR_TOPICS: [&str; 12] = [
     "power",
     "wait",
     "band",
-    "stop pressure",
-    "firm",
-    "bottoming",
+    "stop",
+    "light",
+    "felt",
+    "hard",
+    "depth",
+    "ground",
+    "ground_cut",
+    "one_blower",
+    "provisional",
     "anchors",
 ];
 
@@ -535,7 +531,10 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
             &format!(
                 "{}, reached {} after a power cut",
                 or_none(p.stop_pa, pressure),
-                p.power_loss_to_stop_s.map_or_else(|| "not in the time looked at".to_owned(), seconds)
+                p.stated
+                    .as_ref()
+                    .and_then(|stated| stated.power_loss_to_stop_s)
+                    .map_or_else(|| "not in the time looked at".to_owned(), seconds)
             ),
         );
         page.plain("wait", &format!("{}; firm {}", or_none(p.wait_pa, pressure), or_none(p.firm_pa, pressure)));

@@ -165,7 +165,7 @@ fn starts(site: &Site, r: &Results) -> Element {
     )
 }
 
-/// The pressures that the card names: until stretch and dish radius are measured, those of their worst end.
+/// The pressures that the card names.
 struct Named {
     stop_pa: Option<f64>,
     start_pa: Option<(f64, f64)>,
@@ -175,11 +175,7 @@ struct Named {
 
 fn named(r: &Results) -> Named {
     let p = &r.pressures;
-    let worst = p.worst.as_ref().filter(|_| !p.fitted);
-    let stop_pa = match (p.stop_pa, worst) {
-        (Some(stop), Some(worst)) => worst.stop_pa.map(|end| end.max(stop)),
-        (stop, _) => stop,
-    };
+    let stop_pa = p.stop_pa;
     // No band, no stop or no wait pressure: then there is none to start at.
     let start_pa = match (p.band_low_pa, p.band_high_pa, stop_pa, p.wait_pa) {
         (Some(low), Some(high), Some(stop), Some(wait)) => {
@@ -187,11 +183,7 @@ fn named(r: &Results) -> Named {
         }
         _ => None,
     };
-    // Nothing within two minutes is no end of its own.
-    let holds = |value: Option<f64>| value.unwrap_or(f64::INFINITY);
-    let shortest = holds(p.holds_for_s).min(worst.map_or(f64::INFINITY, |worst| holds(worst.holds_for_s)));
-    let missing = worst.map_or(p.seconds_missing, |worst| Some(p.seconds_missing?.max(worst.seconds_missing?)));
-    Named { stop_pa, start_pa, holds_for_s: Some(shortest).filter(|s| s.is_finite()), missing_s: missing }
+    Named { stop_pa, start_pa, holds_for_s: p.holds_for_p05_s, missing_s: p.seconds_missing }
 }
 
 fn pressure(site: &Site, r: &Results) -> Element {
@@ -220,10 +212,10 @@ fn pressure(site: &Site, r: &Results) -> Element {
                 "{blowers} Maker's range {} to {} Pa.{}",
                 fixed(site.bag.pressure_min_pa, 0),
                 fixed(site.bag.pressure_max_pa, 0),
-                if r.pressures.fitted {
+                if site.bag.force_area.is_measured() {
                     ""
                 } else {
-                    " Skin stretch and dish radius are assumed; these are the figures of their worst end."
+                    " The bag is not measured: these are figures for all but 5 of 100 bags that fit what is known."
                 }
             )),
         ],

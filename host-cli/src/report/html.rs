@@ -121,23 +121,14 @@ fn glance(sheet: &Sheet<'_>) -> Table {
     table.row(["Pressure that the blowers hold".to_owned(), format!("{} Pa", fixed(r.air.operating_pressure_pa, 0))]);
     let depth = r.touchdown.as_ref().map(|t| format!("{} m of {} m", fixed(t.depth_m, 2), fixed(t.thickness_m, 2)));
     table.row(["Depth of the mean landing".to_owned(), depth.unwrap_or_else(|| "–".to_owned())]);
-    let worst = r.pressures.worst.as_ref().filter(|_| !r.pressures.fitted);
-    let with_worst = |stated: String, worst: Option<String>| match worst {
-        Some(worst) => format!("{stated}; {worst} at the worst end of the assumed stretch and dish radius"),
-        None => stated,
-    };
     let band = |low: Option<f64>, high: Option<f64>| match (low, high) {
         (Some(low), Some(high)) if low < high => format!("{} to {} Pa", fixed(low, 0), fixed(high, 0)),
         _ => "none".to_owned(),
     };
     let (low, high) = (r.pressures.band_low_pa, r.pressures.band_high_pa);
-    let band_at_worst = worst.map(|worst| band(low.zip(worst.stop_pa).map(|(low, stop)| low.max(stop)), high));
-    table.row(["Pressures to ride between".to_owned(), with_worst(band(low, high), band_at_worst)]);
-    let stop = with(r.pressures.stop_pa, 0, "Pa");
-    table.row(["Stop pressure".to_owned(), with_worst(stop, worst.map(|worst| with(worst.stop_pa, 0, "Pa")))]);
-    let missing = with(r.pressures.seconds_missing, 1, "s");
-    let at_worst = worst.map(|worst| with(worst.seconds_missing, 1, "s"));
-    table.row(["Missing after a power cut".to_owned(), with_worst(missing, at_worst)]);
+    table.row(["Pressures to ride between".to_owned(), band(low, high)]);
+    table.row(["Stop pressure".to_owned(), with(r.pressures.stop_pa, 0, "Pa")]);
+    table.row(["Missing after a power cut".to_owned(), with(r.pressures.seconds_missing, 1, "s")]);
     table
 }
 

@@ -1,12 +1,17 @@
 //! Findings about the air supply and the mean landing.
 
 use super::Said;
+use crate::plan::results::Level;
 use crate::plan::words::{flow, load, metres, number, percent, pressure, seconds, speed};
 
 pub fn say(said: &mut Said<'_>) {
     range(said);
     openings(said);
     filling(said);
+}
+
+/// What is said of the mean landing.
+pub fn landing(said: &mut Said<'_>) {
     mean_landing(said);
     recovery(said);
 }
@@ -25,7 +30,7 @@ fn range(said: &mut Said<'_>) {
     match air.status {
         "low" => {
             said.stop(
-                "pressure",
+                "pressure.low",
                 format!(
                     "The bag settles at {now}, {} below {maker}. More blower or less open \
                     area would change it.",
@@ -33,7 +38,7 @@ fn range(said: &mut Said<'_>) {
                 ),
             );
             said.stop(
-                "blower",
+                "blower.weak",
                 format!(
                     "The air supply is too weak: {need}. A stronger or another blower, a \
                     shorter or wider duct, or less vent and leak would change it."
@@ -41,7 +46,7 @@ fn range(said: &mut Said<'_>) {
             );
         }
         "high" => said.stop(
-            "pressure",
+            "pressure.high",
             format!(
                 "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \
                 and relief flaps that open more, would change it; {need}.",
@@ -62,7 +67,7 @@ fn range(said: &mut Said<'_>) {
     }
     if air.after_cut.is_empty() {
         said.stop(
-            "blower",
+            "blower.skin",
             format!(
                 "The blowers do not lift the bag's own skin: {now} in the bag. No \
                 landing on it can be computed; a stronger blower or less open area \
@@ -76,7 +81,7 @@ fn openings(said: &mut Said<'_>) {
     let air = &said.r.air;
     if air.at_shut_off {
         said.caution(
-            "openings",
+            "openings.none",
             format!(
                 "Nothing is open: no vent, flap or leak is stated, so that the bag \
                 settles at the blowers' shut-off pressure of {}. Every bag leaks: state \
@@ -112,7 +117,7 @@ fn mean_landing(said: &mut Said<'_>) {
     if let Some(left) = landing.ground_speed_mps {
         let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
         said.stop(
-            "bottoming",
+            "depth.ground",
             format!(
                 "The mean rider meets the ground through the bag with {} left, like a \
                 fall of {} onto it. More pressure (with the blower for it), a thicker \
@@ -123,7 +128,7 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     } else if landing.depth_m > allowed {
         said.stop(
-            "bottoming",
+            "depth",
             format!(
                 "The mean landing goes {uses} deep, past the depth limit of {} ({}); {} \
                 are left. More pressure, a thicker bag or a lower start would change it.",
@@ -134,7 +139,7 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     } else {
         said.note(
-            "bottoming",
+            "depth",
             format!(
                 "The mean landing goes {uses} deep: {} left above the ground, depth limit {}.",
                 metres(landing.clearance_m),
@@ -143,18 +148,21 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     }
     if landing.felt_load_g > bag.load_limit {
-        said.stop(
-            "firm",
-            format!(
-                "The mean landing is felt as {}, over the limit of {} (bag.load_limit). \
-                Less pressure, more vent area or a lower start would change it.",
-                load(landing.felt_load_g),
-                load(bag.load_limit)
-            ),
+        let (level, limit, key) = if landing.felt_load_g > bag.load_stop {
+            (Level::Stop, bag.load_stop, "bag.load_stop")
+        } else {
+            (Level::Caution, bag.load_limit, "bag.load_limit")
+        };
+        let text = format!(
+            "The mean landing is felt as {}, over the limit of {} ({key}). Less pressure, more vent area or a lower start \
+             would change it.",
+            load(landing.felt_load_g),
+            load(limit)
         );
+        said.say(level, "felt", text).with("touchdown.felt_load_g", landing.felt_load_g).with(key, limit);
     } else {
         said.note(
-            "firm",
+            "felt",
             format!("The mean landing is felt as {}, limit {}.", load(landing.felt_load_g), load(bag.load_limit)),
         );
     }
@@ -167,7 +175,7 @@ fn recovery(said: &mut Said<'_>) {
     };
     match landing.recovery_s {
         Some(time) if time > interval => said.stop(
-            "recovery",
+            "recovery.interval",
             format!(
                 "After a landing the bag needs {} to 99 % of its pressure, longer than \
                 the {} between riders. A longer session.interval, a stronger blower or \
@@ -188,7 +196,7 @@ fn recovery(said: &mut Said<'_>) {
         // What a bag with a body on the ground does is not known; that the ground is met is said already.
         None if landing.ground_speed_mps.is_some() => {}
         None => said.stop(
-            "recovery",
+            "recovery.never",
             format!(
                 "After a landing the bag does not come back to 99 % of its pressure in \
                 the time looked at (riders start {} apart, and {} m³ are lost). A \

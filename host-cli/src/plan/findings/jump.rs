@@ -1,6 +1,7 @@
 //! Findings about the ride, the flight and where landings fall.
 
 use super::Said;
+use crate::plan::results::Level;
 use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
 use std::collections::BTreeMap;
 
@@ -29,7 +30,7 @@ fn reach(said: &mut Said<'_>) {
     };
     if let Some(stall) = r.ride.stall {
         said.stop(
-            "reach",
+            "reach.stall",
             format!(
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
@@ -40,7 +41,7 @@ fn reach(said: &mut Said<'_>) {
     }
     if let Some(leaves) = r.ride.leaves_surface {
         said.stop(
-            "reach",
+            "reach.leaves_surface",
             format!(
                 "The bike leaves the surface {} at {}. A larger radius where the ground falls away, or less speed there, \
                  would keep it down; no flight was computed after it.",
@@ -55,7 +56,7 @@ fn reach(said: &mut Said<'_>) {
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
     match flight.outcome {
         "front" => said.stop(
-            "reach",
+            "reach.front",
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
@@ -63,7 +64,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         "short" => said.stop(
-            "reach",
+            "reach.short",
             format!(
                 "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
                  more start height or a take-off that throws farther would change it.",
@@ -72,7 +73,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         "long" => said.stop(
-            "overshoot",
+            "reach.long",
             format!(
                 "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
                  larger gap ({} now) would change it.",
@@ -81,7 +82,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         "left" | "right" => said.stop(
-            "reach",
+            "reach.side",
             format!(
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
@@ -99,7 +100,7 @@ fn reach(said: &mut Said<'_>) {
                 ("side", "the bag's offset")
             };
             said.stop(
-                "reach",
+                "reach.margin",
                 format!(
                     "The mean rider comes down in the bag's {what} margin, {} from its front edge; the landing field runs \
                      from {} to {}. What would change it: {cure}.",
@@ -119,20 +120,24 @@ fn arc_load(said: &mut Said<'_>) {
         return;
     };
     if peak > limit {
+        let stop = said.site.rider.arc_load_stop;
+        let (level, limit, key) = if peak > stop {
+            (Level::Stop, stop, "rider.arc_load_stop")
+        } else {
+            (Level::Caution, limit, "rider.arc_load_limit")
+        };
         let (place, cure) = if at > 0.0 {
             ("on the ride down", "a larger bottom radius")
         } else {
             ("in the take-off", "a larger take-off radius")
         };
-        said.caution(
-            "load",
-            format!(
-                "The load reaches {} {place}, over the {} that the site file allows (rider.arc_load_limit): arms and legs \
-                 may fold. What would change it: {cure}, or less start height.",
-                load(peak),
-                load(limit)
-            ),
+        let text = format!(
+            "The load reaches {} {place}, over the {} that the site file allows ({key}): arms and legs may fold. What would \
+             change it: {cure}, or less start height.",
+            load(peak),
+            load(limit)
         );
+        said.say(level, "load", text).with("ride.peak_load_g", peak).with(key, limit);
     }
 }
 
@@ -144,7 +149,7 @@ fn riders(said: &mut Said<'_>) {
     for (who, rider) in [("lightest", &r.riders.lightest), ("heaviest", &r.riders.heaviest)] {
         if rider.along_m.is_none() {
             said.stop(
-                "reach",
+                "reach.rider",
                 format!(
                     "The {who} rider ({} kg) has no landing: with every input at its site value the run ends on the ride \
                      down or against the bag's front. More start height would change it, or other riders.",
@@ -167,7 +172,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     let none_missed = sampling.misses == 0 && r.riders.worst == "mean";
     if none_missed && bound > target {
         said.stop(
-            "miss",
+            "miss.too_few",
             format!(
                 "No run of {runs} missed, which is too few to show the chance of {} that is planned for. At least {} runs \
                  (spread.samples) would show it.",
@@ -209,7 +214,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
         );
         if sampling.miss_high > target && sampling.misses > 0 {
             said.caution(
-                "miss",
+                "miss.not_resolved",
                 format!(
                     "The chance of a miss is not resolved: its 95 % interval runs from {} to {}, across the {} planned for. \
                      More runs (spread.samples) would settle it.",
@@ -247,7 +252,7 @@ fn far_tail(said: &mut Said<'_>) {
         format!("Weighted runs put the chance of a miss under {} for every rider.", chance(tail.miss))
     };
     said.note(
-        "miss",
+        "miss.far_tail",
         format!("{text} That is the far tail of the stated normal spreads, which nobody has measured so far out."),
     );
 }
@@ -305,7 +310,11 @@ fn short_and_long(said: &mut Said<'_>) {
              smaller gap, more start height or a steadier lip speed would change it.",
             percent(short)
         );
-        if short > target { said.stop("case", text) } else { said.caution("case", text) }
+        if short > target {
+            said.stop("short", text)
+        } else {
+            said.caution("short", text)
+        };
     }
     let long = share(&["long"]);
     let beyond = sampling.along_p999_m.filter(|along| *along > field.1);
@@ -322,7 +331,11 @@ fn short_and_long(said: &mut Said<'_>) {
              steadier lip speed would change it.",
             percent(long)
         );
-        if long > target { said.stop("overshoot", text) } else { said.caution("overshoot", text) }
+        if long > target {
+            said.stop("long", text)
+        } else {
+            said.caution("long", text)
+        };
     }
     landing_field(said, field);
 }

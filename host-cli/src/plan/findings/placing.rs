@@ -18,8 +18,13 @@ pub fn say(said: &mut Said<'_>) {
     short_zone(said);
     stopping(said);
     winds(said);
-    anchors(said);
     dirt(said);
+}
+
+/// What is the same for all riders.
+pub fn of_all(said: &mut Said<'_>) {
+    wind_now(said);
+    anchors(said);
 }
 
 fn gap(said: &mut Said<'_>) {
@@ -31,7 +36,7 @@ fn gap(said: &mut Said<'_>) {
             let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(best)));
             if inside < 0.0 {
                 said.stop(
-                    "gap",
+                    "gap.outside",
                     format!(
                         "The gap of {gap} is {} outside the band of {band} that keeps the chance \
                         of a miss at {target} for every rider.{best} Moving the bag would \
@@ -41,7 +46,7 @@ fn gap(said: &mut Said<'_>) {
                 );
             } else if inside < NEAR_END_M {
                 said.caution(
-                    "gap",
+                    "gap.near_end",
                     format!(
                         "The gap of {gap} is only {} inside the band of {band} that keeps the \
                         chance of a miss at {target}.{best} Moving the bag would change it; \
@@ -63,7 +68,7 @@ fn gap(said: &mut Said<'_>) {
         _ => {
             if let (Some(least), Some(at)) = (p.least_miss, p.least_miss_gap_m) {
                 said.stop(
-                    "gap",
+                    "gap.none",
                     format!(
                         "There is no band: no gap keeps the chance of a miss at {target} for every rider. The smallest chance \
                          is {}, at a gap of {} ({gap} now). A longer or wider bag, another start height or a steadier run \
@@ -101,7 +106,7 @@ fn starts(said: &mut Said<'_>) {
     if let Some(lowest) = p.lowest_clearing_start_m {
         if start < lowest {
             said.stop(
-                "start",
+                "start.low",
                 format!(
                     "The start of {} is below the lowest of {} from which at most {target} \
                     of the runs come down short or do not land. A higher start or a smaller \
@@ -126,7 +131,7 @@ fn starts(said: &mut Said<'_>) {
         let gust = wind(site.wind.gust_mps);
         if start > highest {
             said.caution(
-                "start",
+                "start.gust",
                 format!(
                     "With a gust of {gust} as added tail wind the highest start that keeps \
                     to {target} is {}, below the {} of the site. Riding only in less wind, \
@@ -137,7 +142,7 @@ fn starts(said: &mut Said<'_>) {
             );
         } else {
             said.note(
-                "start",
+                "start.in_gust",
                 format!(
                     "Highest start in a gust of {gust}: {}. It is added as tail wind, and \
                             the chance of a miss keeps to {target}.",
@@ -147,7 +152,7 @@ fn starts(said: &mut Said<'_>) {
         }
     } else if p.least_miss.is_some() {
         said.caution(
-            "start",
+            "start.none_in_gust",
             format!(
                 "No start height keeps to {target} with a gust of {} as added tail wind. \
                 Riding only in less wind, a longer bag or another gap would change it.",
@@ -161,7 +166,7 @@ fn short_zone(said: &mut Said<'_>) {
     let p = &said.r.placement;
     let Some(clearing) = p.clearing_lip_speed_mps else {
         said.caution(
-            "short zone",
+            "short_zone.none",
             "No lip speed within the range looked at clears the gap and comes down \
                 on the bag's top. A lower front, a smaller gap or a steeper take-off \
                 would change it.",
@@ -175,7 +180,7 @@ fn short_zone(said: &mut Said<'_>) {
         _ => "the table of the short zone says what is hit first".to_owned(),
     };
     said.note(
-        "short zone",
+        "short_zone",
         format!(
             "Slower than {} at the lip comes up short. There {hits}. Whoever rolls \
                     in slowly must stop before the take-off.",
@@ -189,7 +194,7 @@ fn stopping(said: &mut Said<'_>) {
     let braking = said.site.rider.braking;
     let Some(before) = p.last_stop_before_foot_m else {
         said.caution(
-            "stopping",
+            "stopping.none",
             format!(
                 "No stopping place: with braking at {} of the load the rider is \
                 committed from the start. A longer flat run, a lower start or better \
@@ -219,7 +224,7 @@ fn stopping(said: &mut Said<'_>) {
     );
     if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
         said.caution(
-            "stopping",
+            "stopping.none_at_less",
             format!(
                 "{text} With a little less braking there is none: wet ground or worn \
                 brakes commit the rider from the start. A longer flat run or a lower \
@@ -231,13 +236,12 @@ fn stopping(said: &mut Said<'_>) {
     }
 }
 
-fn winds(said: &mut Said<'_>) {
-    let (r, site) = (said.r, said.site);
-    let w = &r.wind;
+fn wind_now(said: &mut Said<'_>) {
+    let (w, site) = (&said.r.wind, said.site);
     let now = site.wind.along_mps.hypot(site.wind.across_mps);
     if now > w.limit_mps {
         said.stop(
-            "wind",
+            "wind.now",
             format!(
                 "The wind of the site, {}, is over {} (anchors.wind), at which nobody \
                         rides. Waiting would change it.",
@@ -246,6 +250,11 @@ fn winds(said: &mut Said<'_>) {
             ),
         );
     }
+}
+
+fn winds(said: &mut Said<'_>) {
+    let (r, site) = (said.r, said.site);
+    let w = &r.wind;
     let holds = (w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps);
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
@@ -262,7 +271,7 @@ fn winds(said: &mut Said<'_>) {
         let gust = site.wind.along_mps + site.wind.gust_mps;
         if gust > tail {
             said.caution(
-                "wind",
+                "wind.gust",
                 format!(
                     "{text} The gust planned for makes {} of tail wind, over the hold. Less \
                     wind, another gap or a lower start would change it.",
@@ -274,7 +283,7 @@ fn winds(said: &mut Said<'_>) {
         }
     } else if r.placement.miss_now.is_some_and(|miss| miss > r.placement.target_miss) {
         said.caution(
-            "wind",
+            "wind.none",
             format!(
                 "There is no wind to hold at: the chance of a miss passes {} already in \
                 the wind of the site. What brings that chance down gives hold winds.",

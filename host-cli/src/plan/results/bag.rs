@@ -1,5 +1,6 @@
 //! The pressures to ride between, what is not known of the bag, and what follows for riding.
 
+use landfall_core::levels;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -58,6 +59,29 @@ impl Topic {
     }
 }
 
+/// How a topic comes out, the mildest first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Judged {
+    /// Kept.
+    Kept,
+    /// Look at it before riding.
+    Caution,
+    /// Do not ride.
+    Stop,
+}
+
+/// How one topic comes out, now and if the bag were measured as it is stated.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Judgement {
+    /// The topic.
+    pub topic: Topic,
+    /// As the bag is known now.
+    pub now: Judged,
+    /// If it were measured.
+    pub if_measured: Judged,
+}
+
 /// Which rule set the stop pressure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -68,6 +92,52 @@ pub enum StopRule {
     Floor,
     /// The highest that the box can tell from the operating pressure.
     Room,
+}
+
+/// What ends the ride band below or above: the input to change where the band is empty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum BandEnd {
+    /// The stop pressure.
+    Stop,
+    /// The maker's lowest.
+    PressureMin,
+    /// The firm pressure.
+    Firm,
+    /// The maker's highest.
+    PressureMax,
+}
+
+impl From<levels::BandEnd> for BandEnd {
+    fn from(end: levels::BandEnd) -> Self {
+        match end {
+            levels::BandEnd::Stop => Self::Stop,
+            levels::BandEnd::PressureMin => Self::PressureMin,
+            levels::BandEnd::Firm => Self::Firm,
+            levels::BandEnd::PressureMax => Self::PressureMax,
+        }
+    }
+}
+
+impl From<levels::StopRule> for StopRule {
+    fn from(rule: levels::StopRule) -> Self {
+        match rule {
+            levels::StopRule::Depth => Self::Depth,
+            levels::StopRule::Floor => Self::Floor,
+            levels::StopRule::Room => Self::Room,
+        }
+    }
+}
+
+impl From<levels::BoxPressures> for BoxLevels {
+    fn from(of: levels::BoxPressures) -> Self {
+        Self {
+            siren_pa: of.siren_pa.into(),
+            permit_off_pa: of.permit_off_pa.into(),
+            permit_back_pa: of.permit_back_pa.into(),
+            acting_wait_pa: of.acting_wait_pa.into(),
+        }
+    }
 }
 
 /// One bag of those that fit the description.
@@ -129,6 +199,8 @@ pub struct BoxLevels {
     pub permit_off_pa: f64,
     /// And comes back from it.
     pub permit_back_pa: f64,
+    /// The wait pressure, or what stands in its place.
+    pub acting_wait_pa: f64,
 }
 
 /// The marks and pressures that one group of riders rides by, each rounded to the careful side.

@@ -25,7 +25,6 @@ fn plans() -> [(Site, Results); 2] {
     bad.wind.anchors_stated = 6;
     bad.ride.peak_load_g = Some(4.4);
     bad.pressures.seconds_missing = Some(2.0);
-    bad.pressures.fitted = false;
     bad.air.status = "low";
     bad.air.above_min_pa = -100.0;
     bad.placement.last_stop_before_foot_m = None;
