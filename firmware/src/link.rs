@@ -12,7 +12,7 @@ use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, Stat
 use serde::{Deserialize, Serialize};
 
 /// Version of the messages.
-pub const PROTOCOL: u8 = 1;
+pub const PROTOCOL: u8 = 2;
 /// Speed of the serial line, baud.
 pub const BAUD: u32 = 115_200;
 /// Steps between two status messages: 10 a second.
@@ -41,6 +41,8 @@ pub enum FromBox {
     LogEnd {
         /// Sequence number that the next record will get.
         next: u32,
+        /// Records sent since it was asked.
+        sent: u32,
     },
     /// The settings in flash, when asked for.
     Settings(Option<WatchSettings>),
@@ -52,6 +54,16 @@ pub enum FromBox {
     Refused(Refusal),
     /// What the last five steps were fed with: ten times a second.
     Fed(Fed),
+    /// The log is being read: ten times a second until its end.
+    Reading {
+        /// Records sent so far.
+        sent: u32,
+    },
+    /// Site and settings are forgotten.
+    Forgot {
+        /// No revision up to this one is taken again, of any site.
+        floor: u32,
+    },
     /// The offered site as it was understood; nothing is stored yet.
     #[cfg(feature = "advisory")]
     StagedSite(WatchedSite),
@@ -84,6 +96,11 @@ pub enum ToBox {
     Confirm {
         /// [`check_of`] of the staged settings; with a staged site and curve [`check_with_form`].
         check: u32,
+    },
+    /// Forget site and settings. The button must be held down, and nobody may be riding.
+    Forget {
+        /// The site that it has, so that it is not another box.
+        site_id: u32,
     },
     /// After an offer of settings: their site in compact form.
     #[cfg(feature = "advisory")]
@@ -216,6 +233,8 @@ pub enum Noted {
     },
     /// The box was told to forget its site.
     Forgotten,
+    /// Figures of an hour, or of what of it there was before a stop or the end of the day.
+    Hour(Hour),
     /// Which thresholds hold has changed.
     #[cfg(feature = "advisory")]
     Today {
@@ -232,6 +251,42 @@ pub enum Noted {
     },
 }
 
+/// Figures of an hour of riding.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Hour {
+    /// Landings.
+    pub landings: u16,
+    /// Landings that were not back in time.
+    pub slow: u16,
+    /// Waits for something else than a landing.
+    pub waits: u16,
+    /// Steps with the permit, 50 a second.
+    pub permit_steps: u32,
+    /// Lowest filtered pressure with the permit, Pa; infinite if there was none.
+    pub least_pa: f32,
+    /// Highest landing, Pa.
+    pub peak_pa: f32,
+    /// Deepest dip, Pa.
+    pub dip_pa: f32,
+    /// Longest recovery that was in time, s.
+    pub recovery_s: f32,
+}
+
+impl Hour {
+    /// Nothing happened.
+    pub const EMPTY: Self = Self {
+        landings: 0,
+        slow: 0,
+        waits: 0,
+        permit_steps: 0,
+        least_pa: f32::INFINITY,
+        peak_pa: 0.0,
+        dip_pa: 0.0,
+        recovery_s: 0.0,
+    };
+}
+
 /// What a box must know from before it started.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -240,6 +295,8 @@ pub struct Kept {
     pub zero_pa: Option<f32>,
     /// A stop or a fault is not acknowledged yet.
     pub unacknowledged: bool,
+    /// Somebody may be riding: the permit has been given, and the day has not been ended since.
+    pub duty: bool,
 }
 
 /// Which thresholds hold, and why.
@@ -351,6 +408,8 @@ pub enum Refusal {
     Flash,
     /// The frame was broken or not understood.
     Frame,
+    /// Somebody may be riding: the day must be ended first.
+    OnDuty,
 }
 
 /// Checksum that stands for `settings` in [`ToBox::Confirm`]: CRC-32 of their postcard bytes.
@@ -372,20 +431,22 @@ pub fn check_with_form(settings: &WatchSettings, site: &WatchedSite, curve: &Fan
     postcard::to_slice(&(settings, site, curve), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
 }
 
-/// Whether a box that has `held` may take `offered`.
+/// Whether a box that has `held`, and has had revisions up to `floor`, may take `offered`.
 ///
 /// # Errors
 /// [`Refusal::Impossible`], [`Refusal::Foreign`] or [`Refusal::Stale`].
-pub fn may_replace(held: Option<&WatchSettings>, offered: &WatchSettings) -> Result<(), Refusal> {
+pub fn may_replace(held: Option<&WatchSettings>, floor: u32, offered: &WatchSettings) -> Result<(), Refusal> {
     offered.validate().map_err(|_| Refusal::Impossible)?;
-    let Some(held) = held else { return Ok(()) };
+    let Some(held) = held else {
+        return if offered.revision > floor { Ok(()) } else { Err(Refusal::Stale { revision: floor }) };
+    };
     if held.site_id != offered.site_id {
         return Err(Refusal::Foreign { site_id: held.site_id });
     }
-    if offered.revision > held.revision || offered == held {
+    if offered.revision > held.revision.max(floor) || offered == held {
         Ok(())
     } else {
-        Err(Refusal::Stale { revision: held.revision })
+        Err(Refusal::Stale { revision: held.revision.max(floor) })
     }
 }
 
@@ -407,8 +468,11 @@ pub(crate) mod tests {
             f(&mut s);
             s
         };
-        let ask = |offered| may_replace(Some(&held), &offered);
-        assert_eq!(may_replace(None, &held), Ok(()));
+        let ask = |offered| may_replace(Some(&held), 0, &offered);
+        assert_eq!(may_replace(None, 0, &held), Ok(()));
+        // Forgotten: what was ever taken is not taken again, of any site.
+        assert_eq!(may_replace(None, 3, &held), Err(Refusal::Stale { revision: 3 }));
+        assert_eq!(may_replace(None, 2, &held), Ok(()));
         assert_eq!(ask(held), Ok(()));
         assert_eq!(ask(with(|s| s.revision = 4)), Ok(()));
         assert_eq!(ask(with(|s| s.revision = 2)), Err(Refusal::Stale { revision: 3 }));

@@ -65,6 +65,7 @@ pub mod machine;
 pub mod plausibility;
 pub mod settings;
 pub mod signal;
+pub mod tube;
 pub mod zero;
 
 pub use event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};

@@ -5,7 +5,7 @@
 //! [`App::found`]. The next step with the permit off takes it over, by the rule of [`landfall_core::thresholds`]. A
 //! job that never ends changes nothing: the steps go on, and the planned thresholds hold.
 
-use super::{App, HELD_STEPS, STAGED_STEPS};
+use super::{App, STAGED_STEPS};
 use crate::board::Watchdog;
 use crate::link::{FromBox, Noted, Refusal, ToBox, Today, Verdict, check_with_form};
 use crate::sensor::{GaugeSensor, Outside};
@@ -92,6 +92,11 @@ impl Advisory {
         }
     }
 
+    /// A computation is asked for or goes on: steps come on time meanwhile.
+    pub(super) fn computing(&self) -> bool {
+        self.work != Work::Idle
+    }
+
     pub(super) fn unstage(&mut self) {
         self.staged = (None, None);
     }
@@ -165,7 +170,9 @@ where
     pub(super) fn advise(&mut self, outside: Option<Outside>) {
         self.advisory.measure(outside);
         let quiet = match self.status.state {
-            Some((State::Check | State::Fill | State::Wait, _)) => !self.status.permit && !self.status.siren,
+            Some((State::Check | State::Fill | State::Wait | State::Ended, _)) => {
+                !self.status.permit && !self.status.siren
+            }
             _ => false,
         };
         if quiet && self.advisory.work == Work::Idle && self.advisory.pending.is_none() && self.advisory.has_form {
@@ -240,7 +247,7 @@ where
     pub(super) fn form(&mut self) -> Option<(WatchedSite, FanCurve)> {
         let mut bytes = [0; SETTINGS];
         let length = self.store.settings(&mut bytes)?;
-        let (settings, rest) = postcard::take_from_bytes::<WatchSettings>(bytes.get(..length)?).ok()?;
+        let (settings, rest) = postcard::take_from_bytes::<WatchSettings>(bytes.get(4..length)?).ok()?;
         settings.validate().ok()?;
         postcard::from_bytes(rest).ok()
     }
@@ -271,7 +278,7 @@ where
             },
             _ => FromBox::Today(self.advisory.today),
         };
-        self.say(&answer);
+        self.reply(&answer);
     }
 
     /// Puts a part of the form beside the staged settings; with both parts there, the checksum is of all three.
@@ -300,9 +307,10 @@ where
     /// The air that a person states, with the button held.
     fn state_air(&mut self, pressure_pa: f32, temperature_k: f32) -> Result<(), Refusal> {
         todays_air(pressure_pa, temperature_k).map_err(|_| Refusal::Impossible)?;
-        if self.button_steps < HELD_STEPS {
+        if !self.button_held() {
             return Err(Refusal::Button);
         }
+        self.button_fresh = false;
         self.advisory.stated = Some((pressure_pa, temperature_k));
         Ok(())
     }

@@ -72,6 +72,16 @@ impl SensorPart {
             part => 0.0025 * part.range_pa(),
         }
     }
+
+    /// Largest standard deviation of its readings at a steady pressure, its steps of 0.2 Pa included, Pa. *Assumed*: 1.5 in
+    /// 100,000 of a bridge's whole span, 0.1 Pa of a thermal part, 1 Pa between two barometers.
+    pub const fn own_noise_pa(self) -> f32 {
+        match self {
+            Self::Thermal500 => 0.1,
+            Self::Barometers => 1.0,
+            part => 3e-5 * part.range_pa(),
+        }
+    }
 }
 
 /// One setting in plain words.
@@ -245,6 +255,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> 
         noise_high_pa: 20.0,
         rate_limit_paps: 100_000.0,
         zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
+        sensor_noise_pa: sensor.own_noise_pa(),
         // The thresholds, which are put over these.
         ..WatchSettings::EXAMPLE
     });

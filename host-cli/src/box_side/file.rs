@@ -53,8 +53,8 @@ pub fn refusal_text(refusal: &Refusal) -> String {
     match refusal {
         Refusal::Impossible => "these settings contradict themselves or are of another layout".into(),
         Refusal::Foreign { site_id } => format!(
-            "these settings are foreign: the box has those of site {site_id:08x}; to move it, hold its button while it is \
-             switched on and for 10 s more"
+            "these settings are foreign: the box has those of site {site_id:08x}; to move it, make it forget them first: \
+             `landfall log PORT --forget {site_id:08x}` with its button held"
         ),
         Refusal::Stale { revision } => {
             format!("these settings are stale: the box has revision {revision}; compute them anew with `landfall arm`")
@@ -66,6 +66,7 @@ pub fn refusal_text(refusal: &Refusal) -> String {
         Refusal::Button => "the box's button is not held down".into(),
         Refusal::Flash => "the box's memory did not take them; the former settings hold".into(),
         Refusal::Frame => "the box did not understand a frame".into(),
+        Refusal::OnDuty => "people may be riding: end the day first (hold the button until red is steady)".into(),
         _ => "the box refused, with a reason that this program does not know".into(),
     }
 }
@@ -119,7 +120,7 @@ pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileErro
         [ToBox::Offer(_), ..] => return Err(FileError::Frame(None)),
         _ => return Err(FileError::Kind),
     };
-    may_replace(None, &settings).map_err(FileError::Refused)?;
+    may_replace(None, 0, &settings).map_err(FileError::Refused)?;
     Ok((settings, form))
 }
 
@@ -152,7 +153,7 @@ pub fn to_replace(
 ) -> Result<Vec<u8>, FileError> {
     let bytes = to_bytes_with(settings, form)?;
     if path.is_file() && !force {
-        may_replace(Some(&read(path)?), settings).map_err(FileError::Refused)?;
+        may_replace(Some(&read(path)?), 0, settings).map_err(FileError::Refused)?;
     }
     Ok(bytes)
 }

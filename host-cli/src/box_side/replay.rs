@@ -200,7 +200,7 @@ pub fn replay(recording: &Recording, settings: &WatchSettings, stored_zero_pa: f
     }
     let begin = |start: Start| Watch::new(*settings, start).map_err(ReplayError::Settings);
     let cause = feeds.first().and_then(|feed| feed.start).unwrap_or(ResetCause::PowerOn);
-    let mut watch = begin(Start { cause, stored_zero_pa: Some(stored_zero_pa), unacknowledged: false })?;
+    let mut watch = begin(Start { cause, stored_zero_pa: Some(stored_zero_pa), unacknowledged: false, duty: false })?;
     let mut last: Option<(Output, f64)> = None;
     for (index, feed) in feeds.iter().enumerate() {
         if let (Some(cause), true) = (feed.start, index > 0) {
@@ -209,6 +209,7 @@ pub fn replay(recording: &Recording, settings: &WatchSettings, stored_zero_pa: f
                 cause,
                 stored_zero_pa: before.and_then(|output| output.zero_pa).or(Some(stored_zero_pa)),
                 unacknowledged: before.is_some_and(|output| output.unacknowledged),
+                duty: before.is_some_and(|output| output.duty),
             })?;
         }
         let input = Input {
@@ -286,6 +287,7 @@ pub fn set(settings: &mut WatchSettings, key: &str, value: &str) -> Result<bool,
         "noise_high_pa" => &mut settings.noise_high_pa,
         "rate_limit_paps" => &mut settings.rate_limit_paps,
         "zero_limit_pa" => &mut settings.zero_limit_pa,
+        "sensor_noise_pa" => &mut settings.sensor_noise_pa,
         "half_way_pa" => return Err(format!("{key} follows from stop_pa and operating_pa")),
         _ => return Ok(false),
     };

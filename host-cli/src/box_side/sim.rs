@@ -14,7 +14,7 @@ use landfall_firmware::app::{App, Hardware, STEP_US};
 use landfall_firmware::board::{Inputs, Outputs, Watchdog};
 use landfall_firmware::link::{Entry, Kept, Noted};
 use landfall_firmware::sensor::{Fault, GaugeSensor, Kind, Reading};
-use landfall_firmware::store::{PAYLOAD, SETTINGS, Store};
+use landfall_firmware::store::{Book, PAYLOAD, SETTINGS, Store};
 
 use super::bag::{STEP_S, SimBag};
 use super::noise::{Noise, Numbers};
@@ -24,7 +24,7 @@ use crate::plan::supply::landing_kg;
 use crate::site::Site;
 
 const SECTOR: usize = 4096;
-const SECTORS: usize = 66;
+const SECTORS: usize = 194;
 const RED: usize = 0;
 const AMBER: usize = 1;
 const GREEN: usize = 2;
@@ -262,18 +262,19 @@ impl Sim {
         });
         if let Some(settings) = &plan.settings {
             let mut bytes = [0; SETTINGS];
-            if let Ok(bytes) = postcard::to_slice(settings, &mut bytes) {
+            // The highest revision goes before them.
+            if let Ok(bytes) = postcard::to_slice(&(settings.revision.to_le_bytes(), settings), &mut bytes) {
                 // Memory does not fail; a box that has none shows red.
                 let _ = Store::open(Flash(Rc::clone(&world))).save_settings(bytes);
             }
         }
         if plan.full {
-            let kept = Kept { zero_pa: Some(0.0), unacknowledged: false };
+            let kept = Kept { zero_pa: Some(0.0), unacknowledged: false, duty: false };
             let entry = Entry { boot: 0, at: TimeUs(0), what: Noted::Kept(kept) };
             let mut bytes = [0; PAYLOAD];
             let mut store = Store::open(Flash(Rc::clone(&world)));
-            if let (Ok(_), Ok(bytes)) = (store.prepare(), postcard::to_slice(&entry, &mut bytes)) {
-                let _ = store.append(bytes);
+            if let (Ok(_), Ok(bytes)) = (store.prepare(Book::Events), postcard::to_slice(&entry, &mut bytes)) {
+                let _ = store.append(Book::Events, bytes);
             }
         }
         let supply_sense = plan.settings.map_or(site.watch.supply_sense, |settings| settings.supply_sense);

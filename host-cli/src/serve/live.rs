@@ -172,7 +172,7 @@ const fn level(state: Option<State>) -> (&'static str, &'static str) {
     match state {
         Some(State::Ride) => ("note", "●"),
         Some(State::Stop | State::Fault) | None => ("stop", "■"),
-        Some(State::Check | State::Fill | State::Wait) => ("caution", "▲"),
+        Some(State::Check | State::Fill | State::Wait | State::Ended) => ("caution", "▲"),
     }
 }
 
