@@ -50,14 +50,18 @@ pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
         0 => format!("{} could not be listened at", args.listen),
         port => format!("port {port} of {} could not be listened at", args.listen),
     })?;
-    let (asked, wake) = (Arc::clone(&stop), server.wake());
+    let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || {
-        asked.store(true, Ordering::SeqCst);
-        wake();
+        if asked.swap(true, Ordering::SeqCst) {
+            std::process::exit(130);
+        }
     })
     .context("Ctrl-C could not be taken over")?;
     if let Some(url) = server.url_with_token() {
         note(&format!("open {url}\nwhoever has this address, or reads along on that network, can use the page"));
+    }
+    if server.is_everywhere() && server.outward().is_none() {
+        note("this machine is in no network at present; until it is, only this machine can open the page");
     }
     output::stdout(&format!("{}\n", server.url()))?;
     server.run(&stop);
