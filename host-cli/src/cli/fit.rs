@@ -4,16 +4,19 @@ use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use landfall::learn::demo::RUNS;
-use landfall::learn::fit::{FitError, fit, prepare};
+use landfall::learn::fit::{ASKED_OF_EACH, FitError, fit_until, prepare};
 use landfall::learn::fit_text::fit_text;
 use landfall::learn::frames::FrameTime;
 use landfall::learn::runs::read_runs;
+use landfall::learn::solve::NoFit;
 use landfall::learn::write_site::{Edit, From, edits, sha256, written};
+use landfall::plan::PlanError;
 use landfall::site::{Site, demo, read_site};
 use serde_json::json;
 
 use super::args::TextOrJson;
 use super::args_learn::Fit;
+use super::progress::{Progress, stop_on_ctrl_c};
 use super::{End, input, note, output};
 
 pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
@@ -27,7 +30,10 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
     let (site, site_text) = site(args.site.as_deref())?;
     let runs = read_runs(&runs_text, &runs_name, args.fps)?;
     let prepared = prepare(&site, &runs, &runs_name, args.rider.as_deref()).map_err(plain_error)?;
-    let found = fit(&site, &prepared).map_err(plain_error)?;
+    let stop = stop_on_ctrl_c()?;
+    let bar = Progress::of_runs(&stop, prepared.trials.len() as u64 * ASKED_OF_EACH);
+    let found = fit_until(&site, &prepared, &stop).map_err(plain_error)?;
+    drop(bar);
     let edits = edits(&found, &prepared);
     let text = match args.format {
         TextOrJson::Text => fit_text(&found, &edits, output::style()),
@@ -63,6 +69,7 @@ pub(super) fn plain_error(error: FitError) -> anyhow::Error {
     match error {
         FitError::Faults(faults) => faults.into(),
         FitError::Plan(error) => error.into(),
+        FitError::NoFit(NoFit::Stopped) => PlanError::Stopped.into(),
         other => other.into(),
     }
 }

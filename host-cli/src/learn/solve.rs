@@ -1,6 +1,8 @@
 //! The fit itself: the most probable parameters by Levenberg and Marquardt's method, with the scatter's scales found
 //! from the marginal density, and the posterior about that point.
 
+use std::sync::atomic::Ordering;
+
 use landfall_core::inputs::{COUNT, Uncertain};
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
@@ -8,6 +10,7 @@ use nalgebra::{DMatrix, DVector, Dyn};
 
 use super::forward::{Base, Shift, Trial};
 use super::linear::{Block, Linear, Posterior};
+use crate::sampling::Stop;
 
 /// What is fitted, as a shift common to all runs.
 pub const FITTED: [Uncertain; 7] = [
@@ -69,6 +72,8 @@ pub enum NoFit {
     BagLost,
     /// The search did not settle.
     NotSettled,
+    /// It was asked to stop.
+    Stopped,
 }
 
 /// The block of one run: residual, slopes and covariances at a shift.
@@ -125,6 +130,7 @@ struct Problem<'a> {
     whiten: Vec<DMatrix<f64>>,
     at: DVector<f64>,
     rows: usize,
+    stop: &'a Stop,
 }
 
 /// Residual of a run that does not come down: a step there is refused.
@@ -154,6 +160,9 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
+        if self.stop.asked.load(Ordering::Relaxed) {
+            return None;
+        }
         let shift = shift_of(self.base, self.free, &self.at);
         let mut out = DVector::zeros(self.rows);
         out.rows_mut(0, self.free.len()).copy_from(&self.at);
@@ -172,6 +181,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
             }
             row += count;
         }
+        self.stop.done.fetch_add(self.trials.len() as u64, Ordering::Relaxed);
         Some(out)
     }
 
@@ -182,7 +192,11 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
         let mut row = self.free.len();
         for (trial, whiten) in self.trials.iter().zip(&self.whiten) {
             let count = trial.seen.len();
+            if self.stop.asked.load(Ordering::Relaxed) {
+                return None;
+            }
             let (_, slopes) = trial.derivatives(self.base, &shift, |which| self.free.contains(&which))?;
+            self.stop.done.fetch_add(1, Ordering::Relaxed);
             let mut slopes = columns(&slopes, self.free);
             for (mut column, which) in slopes.column_iter_mut().zip(self.free) {
                 column *= self.base.of(*which).1;
@@ -199,6 +213,14 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
 /// # Errors
 /// [`NoFit`].
 pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<Solved, NoFit> {
+    solve_until(base, trials, scales, &Stop::default())
+}
+
+/// The same; `stop` counts how often the model was asked for a run, and ends the search.
+///
+/// # Errors
+/// [`NoFit`].
+pub fn solve_until(base: &Base, trials: &[Trial], scales: Option<&[f64]>, stop: &Stop) -> Result<Solved, NoFit> {
     let free: Vec<Uncertain> = FITTED.into_iter().filter(|which| base.of(*which).1 > 0.0).collect();
     if free.is_empty() {
         return Err(NoFit::NothingFree);
@@ -207,7 +229,13 @@ pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<So
     let prior_variance = DVector::from_iterator(free.len(), free.iter().map(|which| base.of(*which).1.powi(2)));
     let linear_at = |at: &DVector<f64>| -> Option<Linear> {
         let shift = shift_of(base, &free, at);
-        let blocks: Option<Vec<Block>> = trials.iter().map(|trial| block(base, trial, &free, &shift)).collect();
+        let blocks: Option<Vec<Block>> = trials
+            .iter()
+            .map(|trial| {
+                stop.done.fetch_add(1, Ordering::Relaxed);
+                block(base, trial, &free, &shift)
+            })
+            .collect();
         let offset = DVector::from_iterator(
             free.len(),
             free.iter().map(|which| shift.get(*which as usize).copied().unwrap_or_default()),
@@ -233,10 +261,13 @@ pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<So
             .map(|block| block.covariance(&values).cholesky().and_then(|factor| factor.l().try_inverse()))
             .collect();
         let problem =
-            Problem { base, trials, free: &free, whiten: whiten.ok_or(NoFit::NotSettled)?, at: at.clone(), rows };
+            Problem { base, trials, free: &free, whiten: whiten.ok_or(NoFit::NotSettled)?, at: at.clone(), rows, stop };
         // The noise of single precision moves the sum of squares by some 1e-5: finer goals are never met.
         let search = LevenbergMarquardt::new().with_ftol(1e-6).with_xtol(1e-5).with_gtol(1e-6).with_patience(20);
         let (problem, _) = search.minimize(problem);
+        if stop.asked.load(Ordering::Relaxed) {
+            return Err(NoFit::Stopped);
+        }
         let moved = (&problem.at - &at).amax();
         at = problem.at;
         linear = linear_at(&at).ok_or(NoFit::RunLost)?;

@@ -135,6 +135,12 @@ impl Row {
         }
     }
 
+    /// The line as it stands in the table.
+    #[must_use]
+    pub fn whole(&self) -> &str {
+        &self.text
+    }
+
     /// Whether a flag is set.
     #[must_use]
     pub fn flag(&self, name: &str) -> bool {
