@@ -9,6 +9,9 @@ mod cli;
 mod cli_terminal;
 #[cfg(unix)]
 mod keep;
+#[cfg(unix)]
+mod killed;
+mod outside;
 mod page;
 mod power_cut;
 mod serve;

@@ -9,6 +9,8 @@ use crate::outside;
 /// Most characters of a line that are shown, and of them before the place that is meant.
 const EXCERPT: usize = 160;
 const BEFORE: usize = 80;
+/// Most characters of a message: words from the file may stand in it.
+const MESSAGE: usize = 600;
 
 /// One fault.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
@@ -59,7 +61,7 @@ impl Fault {
         if !self.key.is_empty() {
             write!(f, "{}: ", outside::plain(&self.key))?;
         }
-        writeln!(f, "{}", outside::lines(&self.message))?;
+        writeln!(f, "{}", outside::short(&outside::lines(&self.message), MESSAGE))?;
         if self.line > 0 {
             let (part, indent, width) = self.part();
             writeln!(f, "{:>5} | {part}", self.line)?;
