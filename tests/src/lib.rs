@@ -4,5 +4,6 @@
 pub mod bag_air;
 pub mod checks;
 pub mod learn_sim;
+pub mod mutated;
 pub mod site_text;
 pub mod watch_site;

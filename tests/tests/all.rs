@@ -9,6 +9,7 @@ mod learn_bag;
 mod learn_compare;
 mod learn_fit;
 mod learn_reference;
+mod mutated;
 mod reference_pieces;
 mod reference_sites;
 mod sampling_properties;
