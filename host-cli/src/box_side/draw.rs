@@ -1,5 +1,6 @@
 //! The live view on a terminal.
 
+use crate::shown::Toward;
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Direction, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style, Stylize as _};
@@ -50,7 +51,7 @@ fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
     if !levels.is_empty() {
         let mut key = vec![Span::raw(" ")];
         for (name, pa, colour) in &levels {
-            key.push(Span::styled(format!("•• {name} {pa:.0} Pa "), *colour));
+            key.push(Span::styled(format!("•• {name} {} ", seen.pressure(*pa, Toward::Up)), *colour));
         }
         block = block.title_bottom(Line::from(key));
     }
@@ -103,7 +104,12 @@ fn trace(frame: &mut Frame<'_>, seen: &Seen, levels: &[(&str, f64, Color)], area
     let silent = seen.silent().is_some();
     let of_bag = Dataset::default().marker(Marker::Braille).graph_type(GraphType::Line).data(&points);
     sets.push(of_bag.style(if silent { Color::DarkGray } else { Color::Cyan }));
-    let labels = ["0".to_owned(), format!("{:.0}", top_pa / 2.0), format!("{top_pa:.0} Pa")];
+    let labels = match seen.gauge {
+        Some(_) => {
+            ["0".to_owned(), seen.pressure(top_pa / 2.0, Toward::Nearest), seen.pressure(top_pa, Toward::Nearest)]
+        }
+        None => ["0".to_owned(), format!("{:.0}", top_pa / 2.0), format!("{top_pa:.0} Pa")],
+    };
     let ends = if silent {
         ["earlier".to_owned(), "last heard".to_owned()]
     } else {
@@ -167,6 +173,14 @@ mod tests {
         // 600 + 12, and 800 + 20 + 12.
         assert!(rows[22].contains("siren 612 Pa") && rows[22].contains("permit off 832 Pa"), "{shown}");
         assert!(rows[22].contains("too firm 1300 Pa") && rows[23].contains("q: quit"), "{shown}");
+        // In the unit and the digits of the gauge beside it: 1000 Pa = 4.01 inH2O, 612 Pa = 2.457 inH2O.
+        let mut beside = riding();
+        beside.gauge = Some(crate::site::Gauge::InH2O);
+        let shown = drawn(&[beside], (80, 24), true).backend().to_string();
+        assert!(
+            shown.contains("4.00 inH2O") && shown.contains("siren 2.50 inH2O") && !shown.contains(" Pa"),
+            "{shown}"
+        );
         // The levels are lines of dots over the whole width, at 612, 832 and 1300 of 2500.
         assert_eq!(rows.iter().filter(|row| row.matches('•').count() > 60).count(), 3, "{shown}");
         // The landing reaches nearly to the top, in the middle.

@@ -1,6 +1,8 @@
 //! Following boxes: one thread a line that opens it, asks who is there, and opens it again when it goes away; and what is
 //! known of each box, for showing.
 
+use crate::shown::{Shown, Toward};
+use crate::site::{Gauge, Units};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -129,6 +131,8 @@ pub struct Seen {
     pub broken: u64,
     /// Why the line is gone, if it is.
     pub lost: Option<String>,
+    /// Unit and digits that pressures are shown in; whole pascals without one.
+    pub gauge: Option<Gauge>,
     heard: Option<Instant>,
     since: Instant,
 }
@@ -147,9 +151,16 @@ impl Seen {
             events: VecDeque::new(),
             broken: 0,
             lost: None,
+            gauge: None,
             heard: None,
             since: Instant::now(),
         }
+    }
+
+    /// The same with pressures shown as a gauge beside it shows them.
+    #[must_use]
+    pub fn beside(self, gauge: Option<Gauge>) -> Self {
+        Self { gauge, ..self }
     }
 
     /// Takes what the line brought; gives what is worth a line of text.
@@ -213,6 +224,14 @@ impl Seen {
         }
     }
 
+    /// A pressure as the gauge beside it shows it.
+    pub fn pressure(&self, pa: f64, toward: Toward) -> String {
+        match self.gauge {
+            Some(gauge) => Shown::new(Units::Metric, gauge).pressure(pa, toward),
+            None => format!("{pa:.0} Pa"),
+        }
+    }
+
     /// What the box goes by now: the settings, with the thresholds of today's air where those hold.
     pub fn in_force(&self) -> Option<WatchSettings> {
         let settings = self.settings?;
@@ -225,8 +244,11 @@ impl Seen {
         match (today.verdict, today.planned, today.in_force) {
             (Verdict::NoSettings | Verdict::NoSite | Verdict::NoAir, ..) => None,
             (Verdict::Today, Some(planned), Some(held)) => Some(format!(
-                "today's air: stop {:.0} Pa (planned {:.0}), wait {:.0} Pa (planned {:.0})",
-                held.stop_pa, planned.stop_pa, held.wait_pa, planned.wait_pa
+                "today's air: stop {} (planned {}), wait {} (planned {})",
+                self.pressure(held.stop_pa.into(), Toward::Up),
+                self.pressure(planned.stop_pa.into(), Toward::Up),
+                self.pressure(held.wait_pa.into(), Toward::Up),
+                self.pressure(planned.wait_pa.into(), Toward::Up)
             )),
             (verdict, ..) => Some(verdict_text(verdict).to_owned()),
         }
@@ -273,7 +295,7 @@ impl Seen {
                 reason.word().replace('_', " "),
                 if s.permit { "on" } else { "off" },
                 if s.siren { "ON" } else { "off" },
-                or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
+                or(s.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest)), "no pressure"),
             ),
             format!(
                 "{:.1} s  landings {}{}{}{}{}{}{}",

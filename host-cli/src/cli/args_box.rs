@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueHint;
 use landfall::box_side::arm::SensorPart;
-use landfall::site::{Dimension, parse_quantity};
+use landfall::site::{Dimension, Gauge, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 
@@ -14,6 +14,12 @@ fn sensor(name: &str) -> Result<SensorPart, String> {
         .into_iter()
         .find(|part| part.name() == name)
         .ok_or_else(|| format!("one of {}", SensorPart::ALL.map(SensorPart::name).join(", ")))
+}
+
+/// The unit of a gauge.
+fn gauge(name: &str) -> Result<Gauge, String> {
+    let found = Gauge::ALL.iter().find(|gauge| gauge.word().eq_ignore_ascii_case(name.trim()));
+    found.copied().ok_or_else(|| format!("one of {}", Gauge::WORDS.join(", ")))
 }
 
 fn air_pressure(text: &str) -> Result<f64, String> {
@@ -100,6 +106,9 @@ pub(crate) struct Watch {
     /// Record to this file; with several boxes -1, -2 … come before its ending. An older file stays.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub record: Option<PathBuf>,
+    /// Show pressures as this gauge does: kPa, Pa, mbar, inH2O, mmH2O or psi. Without it in whole pascals.
+    #[arg(long, value_name = "UNIT", value_parser = gauge)]
+    pub gauge: Option<Gauge>,
     /// Lines of text even on a terminal.
     #[arg(long)]
     pub plain: bool,

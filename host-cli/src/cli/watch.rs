@@ -101,7 +101,7 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
         })
         .collect();
     drop(to);
-    let boxes = args.ports.iter().map(|name| Seen::new(name)).collect();
+    let boxes = args.ports.iter().map(|name| Seen::new(name).beside(args.gauge)).collect();
     let mut following = Following { boxes, recorders, from, flushed: Instant::now() };
     let end = args.length.map(|s| Instant::now() + Duration::from_secs_f64(s.clamp(0.0, 1e9)));
     let over = || stop.load(Ordering::Relaxed) || end.is_some_and(|end| Instant::now() >= end);

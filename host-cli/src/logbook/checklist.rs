@@ -1,8 +1,8 @@
 //! What to look at before a session, written from the plan's own limits.
 
 use crate::plan::results::Results;
-use crate::plan::words::metres;
-use crate::site::Site;
+use crate::shown::{Shown, Toward};
+use crate::site::{Dimension, Site};
 use serde::Serialize;
 
 /// One thing to look at.
@@ -37,7 +37,9 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
         });
     };
     let (p, wind) = (&results.placement, &results.wind);
-    let length = Some(("Length", "m"));
+    let shown = Shown::of(site);
+    let length = Some(("Length", shown.unit(Dimension::Length)));
+    let pressure = Some(("Pressure", shown.unit(Dimension::Pressure)));
     add(
         "Start height above the take-off's foot".to_owned(),
         (p.lowest_clearing_start_m, p.highest_start_in_gust_m),
@@ -48,13 +50,13 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     add("Anchors set and tight, all round".to_owned(), (Some(needed), None), Some(("Number", "")));
     let pressures = &results.pressures;
     let band = (pressures.band_low_pa, pressures.band_high_pa);
-    add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, Some(("Pressure", "kPa")));
+    add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, pressure);
     let wait_pa = pressures.wait_pa;
     if wait_pa.is_some() {
         let wait = (wait_pa, None);
-        add("Pressure in the bag when the next rider starts".to_owned(), wait, Some(("Pressure", "kPa")));
+        add("Pressure in the bag when the next rider starts".to_owned(), wait, pressure);
     }
-    let speed = Some(("Speed", "km/h"));
+    let speed = Some(("Speed", shown.unit(Dimension::Speed)));
     for (name, hold) in [
         ("tail wind", wind.mean_reading_tail_mps),
         ("head wind", wind.mean_reading_head_mps),
@@ -62,7 +64,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     ] {
         add(format!("Mean {name}, read on the spot"), (None, hold), speed);
     }
-    let mass = Some(("Mass", "kg"));
+    let mass = Some(("Mass", shown.unit(Dimension::Mass)));
     add("Lightest rider with gear".to_owned(), (Some(site.rider.lightest_kg), None), mass);
     add("Heaviest rider with gear".to_owned(), (None, Some(site.rider.heaviest_kg)), mass);
     let interval_s = site.session.interval_s.max(results.touchdown.as_ref().and_then(|t| t.recovery_s).unwrap_or(0.0));
@@ -70,7 +72,11 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let yes_or_no = (None, None);
     match p.last_stop_before_foot_m {
         Some(m) => {
-            add(format!("Last stop line marked {} before the take-off's foot", metres(m)), yes_or_no, None);
+            add(
+                format!("Last stop line marked {} before the take-off's foot", shown.length(m, Toward::Up)),
+                yes_or_no,
+                None,
+            );
         }
         None => add("Every rider knows that the ride is committed from the start".to_owned(), yes_or_no, None),
     }
