@@ -125,9 +125,41 @@ fn a_faulty_file_is_told_all_its_faults() {
 
 #[test]
 fn a_good_file_is_told_what_it_assumes() {
-    let checked = run_with_input(&["check", "-"], demo_text());
+    let checked = run_with_input(&["check", "--all", "-"], demo_text());
     assert_eq!((code(&checked), err(&checked).as_str()), (0, ""));
     assert!(out(&checked).contains("bag.skin_loss = 0.65"), "{}", out(&checked));
+    // Folded: how many, and the few that matter.
+    let folded = run_with_input(&["check", "-"], demo_text());
+    let listed = out(&checked).lines().filter(|line| line.starts_with("  ") && line.contains(" = ")).count();
+    assert!(out(&folded).contains(&format!("{listed} are assumed")), "{}", out(&folded));
+    assert!(!out(&folded).contains("skin_loss") && out(&folded).lines().count() < 12, "{}", out(&folded));
+}
+
+#[test]
+fn what_looks_like_another_unit_is_asked_about_and_computed_with() {
+    let text = demo_with("start_height = \"6.0 m\"", "start_height = \"19.7 m\"");
+    let checked = run_with_input(&["check", "-"], &text);
+    assert_eq!(code(&checked), 0);
+    assert!(out(&checked).contains("\"19.7 m\" is unusual; \"19.7 ft\" (6 m) was perhaps meant"), "{}", out(&checked));
+    let sized = run_with_input(&["size", "-", "--apex", "1 m"], &text);
+    assert!(err(&sized).contains("note: stdin:") && err(&sized).contains("\"19.7 ft\""), "{}", err(&sized));
+    assert!(!out(&sized).is_empty());
+}
+
+#[test]
+fn a_file_name_that_is_not_there_is_answered_with_the_nearest() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("hill.toml"), demo_text()).unwrap();
+    std::fs::write(folder.path().join("runs.csv"), "run,lip_speed_mps\n1,8.2\n").unwrap();
+    let said = |args: &[&str]| {
+        let output = command(folder.path(), args).output().unwrap();
+        assert_eq!((code(&output), out(&output).as_str()), (2, ""), "{args:?}");
+        err(&output)
+    };
+    assert!(said(&["check", "hil.toml"]).contains("it is not there; hill.toml was perhaps meant"));
+    assert!(said(&["plan", "valley.toml"]).contains("`landfall new --output valley.toml` writes a site file"));
+    assert!(said(&["check", "."]).contains("it is a folder"));
+    assert!(said(&["check", "runs.csv"]).contains("this is a table of measurements, not a site file"));
 }
 
 #[test]
@@ -136,7 +168,18 @@ fn a_starter_is_not_overwritten_without_force() {
     let file = folder.path().join("hill.toml");
     let new = |args: &[&str]| command(folder.path(), args).output().unwrap();
     let first = new(&["new", "--output", "hill.toml"]);
-    insta::assert_snapshot!("new", told(&first));
+    assert_eq!((code(&first), out(&first).as_str()), (0, ""));
+    // One line that says how the example stands, whatever the models come to.
+    let stands: Vec<String> =
+        err(&first).lines().filter(|line| line.contains("hill.toml is written")).map(str::to_owned).collect();
+    assert!(stands.len() == 1 && stands[0].contains("as it stands"), "{stands:?}");
+    assert!(err(&first).contains("next: landfall check hill.toml"), "{}", err(&first));
+    for like in ["small", "big", "hill"] {
+        let written = new(&["new", "--like", like, "--output", &format!("{like}.toml")]);
+        assert_eq!(code(&written), 0, "{like}: {}", err(&written));
+        let checked = new(&["check", &format!("{like}.toml")]);
+        assert_eq!(code(&checked), 0, "{like}: {}", err(&checked));
+    }
     assert_eq!(std::fs::read_to_string(&file).unwrap(), out(&new(&["new"])));
     std::fs::write(&file, "mine").unwrap();
     insta::assert_snapshot!("new_refused", told(&new(&["new", "--output", "hill.toml"])));

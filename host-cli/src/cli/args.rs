@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
 use clap_complete::Shell;
-use landfall::site::{Dimension, parse_quantity};
+use landfall::site::{Dimension, Like, parse_quantity};
 
 use super::range::Vary;
 
@@ -129,6 +129,27 @@ pub(crate) enum Format {
     Csv,
 }
 
+/// What an example is like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LikeWhat {
+    /// A low practice kicker with a thick bag.
+    Small,
+    /// A high kicker from a platform.
+    Big,
+    /// A ride down on a hill's own slope, and a long bag.
+    Hill,
+}
+
+impl From<LikeWhat> for Like {
+    fn from(like: LikeWhat) -> Self {
+        match like {
+            LikeWhat::Small => Self::Small,
+            LikeWhat::Big => Self::Big,
+            LikeWhat::Hill => Self::Hill,
+        }
+    }
+}
+
 /// Text or JSON.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum TextOrJson {
@@ -140,14 +161,19 @@ pub(crate) enum TextOrJson {
 
 /// Write a commented site file to begin with
 ///
-/// It states every required key with an example and shows all others with their default, commented out.
+/// It states every required key with an example and shows all others with their default, commented out, and says of each
+/// how to measure it, or to leave it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall new                         to stdout
   landfall new --output hill.toml      to a file that is not there yet
+  landfall new --like small --output yard.toml
   landfall new --output hill.toml --force")]
 pub(crate) struct New {
+    /// What the example is like.
+    #[arg(long, value_enum, default_value_t = LikeWhat::Big)]
+    pub like: LikeWhat,
     /// Write here instead of to stdout.
     #[arg(long, short, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub output: Option<PathBuf>,
@@ -159,17 +185,21 @@ pub(crate) struct New {
 /// Say everything that is wrong with a site file
 ///
 /// Every fault comes at once, with its line, its key, what was meant and a cure. A file without faults is answered
-/// with the values that stay assumed. Exit code 2 where there is a fault.
+/// with what is worth measuring first, and how many values are assumed. Exit code 2 where there is a fault.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall check hill.toml
+  landfall check --all hill.toml
   landfall check --format json hill.toml
   cat hill.toml | landfall check -")]
 pub(crate) struct Check {
     /// Site file; `-` reads stdin.
     #[arg(value_hint = ValueHint::FilePath)]
     pub site: PathBuf,
+    /// List every value that is assumed.
+    #[arg(long)]
+    pub all: bool,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,

@@ -1,12 +1,12 @@
 //! Where the site and the tables come from.
 
-use std::fs::File;
+use std::fs::{self, File};
 use std::io::Read as _;
 use std::path::Path;
 
 use anyhow::{Context as _, anyhow};
 use landfall::keep::{FileId, torn};
-use landfall::site::{Site, demo, read_site};
+use landfall::site::{Site, demo, nearest, questions, read_site};
 
 use super::args::{Sampling, SiteArg};
 use super::{note, output};
@@ -30,8 +30,45 @@ pub(crate) fn bytes(path: &Path) -> anyhow::Result<(Vec<u8>, String)> {
         output::was_read(FileId::of(&file, path)?);
         file.read_to_end(&mut bytes)
     };
-    read().with_context(|| format!("{name} could not be read"))?;
+    read().map_err(|error| anyhow::Error::new(error).context(unreadable(path, &name)))?;
     Ok((bytes, name))
+}
+
+/// Why a file cannot be read, and what to do.
+fn unreadable(path: &Path, name: &str) -> String {
+    if path.is_dir() {
+        return format!("{name} could not be read: it is a folder; give a file in it");
+    }
+    if path.exists() {
+        return format!("{name} could not be read");
+    }
+    let folder = match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let Ok(entries) = fs::read_dir(folder) else {
+        return format!("{name} could not be read: there is no folder {}", output::shown(folder));
+    };
+    let names: Vec<String> = entries.flatten().filter_map(|entry| entry.file_name().into_string().ok()).collect();
+    let wanted = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    match nearest(&wanted, names.iter().map(String::as_str)) {
+        Some(near) => {
+            format!("{name} could not be read: it is not there; {} was perhaps meant", output::shown(Path::new(near)))
+        }
+        None if name.ends_with(".toml") => {
+            format!(
+                "{name} could not be read: it is not there; `landfall new --output {name}` writes a site file to begin with"
+            )
+        }
+        None => format!("{name} could not be read: it is not there, and no file beside it is called nearly so"),
+    }
+}
+
+/// Values that can be right and look like another unit, on stderr.
+pub(crate) fn ask(text: &str, name: &str) {
+    for question in questions(text) {
+        note(&format!("{name}:{}: {}: {}; {}", question.line, question.key, question.message, question.cure));
+    }
 }
 
 /// What something else reads at a path is no output of this run any more.
@@ -72,7 +109,9 @@ pub(crate) fn site(arg: &SiteArg) -> anyhow::Result<Site> {
         None => Ok(demo()),
         Some(path) => {
             let (text, name) = text(path)?;
-            Ok(read_site(&text, &name)?)
+            let site = read_site(&text, &name)?;
+            ask(&text, &name);
+            Ok(site)
         }
     }
 }

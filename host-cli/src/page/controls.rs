@@ -3,7 +3,7 @@
 
 use serde_json::{Value, json};
 
-use crate::site::{Dimension, KEYS, Key, Kind, Preset, Site, SiteFile, TABLES, parse_quantity, plain};
+use crate::site::{ASSUMED_AREA, Dimension, KEYS, Key, Kind, Preset, Site, SiteFile, TABLES, parse_quantity, plain};
 
 /// The controls for a text, and the site that it reads as, if it does.
 pub(super) fn controls(text: &str, site: Option<&Site>) -> Value {
@@ -19,7 +19,8 @@ pub(super) fn tables() -> Value {
 
 fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) -> Value {
     let stated = file.plain_value(key.dotted);
-    let si = site.and_then(|site| key.get(site)).or_else(|| preset_si(key));
+    let applies = applies(key, file);
+    let si = site.and_then(|site| key.get(site)).or_else(|| preset_si(key)).filter(|_| applies);
     // What stands in the control: the file's own words, else the value that is taken.
     let shown = stated.clone().or_else(|| si.map(|si| key.show(si))).unwrap_or_default();
     let is_simple = matches!(key.dotted, "roll_in.slope" | "roll_in.bottom_radius" | "roll_in.flat_run");
@@ -33,7 +34,7 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
         "can_be_left_out": key.preset != Preset::Required,
         "stated": stated.is_some(),
         "shown": shown,
-        "active": !(is_simple && has_sections),
+        "active": applies && !(is_simple && has_sections),
     });
     let more = match key.kind {
         Kind::Quantity(dimension) => quantity(key, dimension, &shown, si),
@@ -64,6 +65,18 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
         control.extend(more);
     }
     control
+}
+
+/// Whether the key has a meaning beside what the file states: measured areas and the three numbers exclude each other, and
+/// so do the settled pressure and the leak.
+fn applies(key: &Key, file: &SiteFile) -> bool {
+    let has = |dotted: &str| file.value(dotted).is_some();
+    match key.dotted {
+        "unknown.area" => has("bag.area"),
+        "bag.leak_coefficient" => !has("bag.settled_pressure"),
+        dotted if ASSUMED_AREA.contains(&dotted) => !has("bag.area"),
+        _ => true,
+    }
 }
 
 const fn kind(kind: Kind) -> &'static str {

@@ -73,6 +73,7 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     parts::force_area(draft, out);
     parts::openings(draft, out);
     parts::blower(draft, out);
+    parts::settled(draft, out);
     sections
 }
 

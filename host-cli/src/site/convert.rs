@@ -49,10 +49,9 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     }
     let read = match key.kind {
         Kind::Text => text(key, value).map(Given::Text),
-        Kind::Flag => value
-            .as_bool()
-            .map(|yes| Given::Number(f64::from(u8::from(yes))))
-            .ok_or_else(|| wrong_kind(key, &described(value))),
+        Kind::Flag => {
+            value.as_bool().map(|yes| Given::Number(f64::from(u8::from(yes)))).ok_or_else(|| no_flag(key, value))
+        }
         Kind::Quantity(dimension) => quantity(key, dimension, value).map(Given::Number),
         Kind::Choice(words) => choice(key, words, value).map(Given::Number),
         _ => number(key, value).map(Given::Number),
@@ -80,6 +79,22 @@ fn described(value: &Value) -> String {
         Value::String(_) => format!("the text {}", written(value)),
         _ => format!("the number {}", written(value)),
     }
+}
+
+/// What is neither true nor false, with what was meant by the words for it.
+fn no_flag(key: &Key, value: &Value) -> Complaint {
+    let complaint = wrong_kind(key, &described(value));
+    let text = match value {
+        Value::String(s) => s.value().trim().to_lowercase(),
+        Value::Integer(i) => i.value().to_string(),
+        _ => return complaint,
+    };
+    let meant = match text.as_str() {
+        "yes" | "y" | "on" | "true" | "1" => "true",
+        "no" | "n" | "off" | "false" | "0" => "false",
+        _ => return complaint,
+    };
+    Complaint { cure: format!("write {} = {meant}, without quotes", key.name()), ..complaint }
 }
 
 fn wrong_kind(key: &Key, got: &str) -> Complaint {
@@ -136,6 +151,11 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
     let si = match value {
         Value::Integer(i) => *i.value() as f64,
         Value::Float(f) => *f.value(),
+        Value::String(s)
+            if key.dotted == "bag.leak_coefficient" && parse_quantity(s.value(), Dimension::Flow).is_ok() =>
+        {
+            return Err(leak_as_flow(key, s.value()));
+        }
         Value::String(s) => {
             let message = format!("a plain number is wanted, without quotes and unit; {} is a text", written(value));
             let digits = s.value().trim().trim_end_matches('%').split_whitespace().next().unwrap_or("");
@@ -152,6 +172,23 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
     };
     range(key, si, &written(value), None)?;
     Ok(si)
+}
+
+/// A flow in place of the leak coefficient: it was measured at some pressure, which decides the number.
+fn leak_as_flow(key: &Key, written: &str) -> Complaint {
+    // The exponent that is assumed, and a pressure that many bags stand at.
+    const EXPONENT: f64 = 0.6;
+    const PRESSURE_PA: f64 = 1000.0;
+    let flow = parse_quantity(written, Dimension::Flow).map_or(0.0, |quantity| quantity.si);
+    let coefficient = plain(flow / PRESSURE_PA.powf(EXPONENT));
+    Complaint::new(
+        key.dotted,
+        format!("{written:?} is a flow at some pressure; the leak is stated as m3/s at 1 Pa, without quotes and unit"),
+        format!(
+            "divide the flow in m3/s by the pressure in Pa, at which it leaks so much, to the power of leak_exponent: at 1 kPa and \
+             {EXPONENT} write leak_coefficient = {coefficient}; or leave it out and state bag.settled_pressure, which a gauge reads"
+        ),
+    )
 }
 
 fn quantity(key: &Key, dimension: Dimension, value: &Value) -> Result<f64, Complaint> {

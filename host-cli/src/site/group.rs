@@ -4,7 +4,7 @@ use super::chain;
 use super::check::names;
 use super::draft::Draft;
 use super::fault::{Complaint, Faults};
-use super::keys::GROUP_KEYS;
+use super::keys::{GROUP_KEYS, Key};
 use super::model::{Group, Site};
 
 /// A group as it is stated: values by the name in the group's table, in SI; a flag as 0 or 1.
@@ -42,7 +42,24 @@ fn value(group: &Group, name: &str) -> Option<f64> {
 
 /// The key of the site that a name in a group's table stands in place of.
 fn site_key(name: &str) -> Option<&'static str> {
-    GROUP_KEYS.iter().find(|key| key.name() == name).and_then(super::keys::Key::stands_for)
+    GROUP_KEYS.iter().find(|key| key.name() == name).and_then(Key::stands_for)
+}
+
+/// The group (from 0) and the key that `group[1].mass` names; nothing for the key of a table.
+pub(super) fn group_key(dotted: &str) -> Option<(usize, &'static Key)> {
+    let (number, name) = dotted.strip_prefix("group[")?.split_once("].")?;
+    let key = GROUP_KEYS.iter().find(|key| key.name() == name)?;
+    Some((number.parse::<usize>().ok()?.checked_sub(1)?, key))
+}
+
+/// The fault of naming a group that the file does not have.
+pub(super) fn no_group(dotted: &str, count: usize) -> Complaint {
+    let there = match count {
+        0 => "the file has no groups".to_owned(),
+        1 => "the file has one group, group[1]".to_owned(),
+        n => format!("the file has the groups group[1] to group[{n}]"),
+    };
+    Complaint::new(dotted, there, "add [[group]] and its name to the file first")
 }
 
 /// The site's draft with a group's values in their places.

@@ -265,7 +265,7 @@ macro_rules! assumed {
 }
 
 /// The keys that have no meaning beside measured knots.
-pub(super) const ASSUMED_AREA: [&str; 6] = [
+pub const ASSUMED_AREA: [&str; 6] = [
     "bag.area_body",
     "bag.area_growth",
     "bag.area_limit",
@@ -357,7 +357,7 @@ pub static KEYS: &[Key] = &[
     key("bag.volume", VOLUME, From("footprint times mean height"), (0.5, 20e3), "at the operating pressure", num!(bag.volume_m3)),
     key("bag.dish_radius", LENGTH, Is("1.2 m"), (0.45, 4.5), "how wide the skin is dragged down round a body", num!(bag.dish_radius_m)),
     key("bag.area_body", AREA, Is("0.5 m2"), (0.05, 3.0), "what a body covers of the top at once", assumed!(body_m2)),
-    key("bag.area_growth", LENGTH, Is("6 m"), (0.0, 60.0), "how much wider the area that pushes back grows for each metre of depth, m2 per m", assumed!(growth_m)),
+    key("bag.area_growth", LENGTH, Is("6 m"), (0.01, 60.0), "how much wider the area that pushes back grows for each metre of depth, m2 per m", assumed!(growth_m)),
     key("bag.area_limit", AREA, Is("4 m2"), (0.1, 30.0), "the area at which it grows no more, the skin standing upright round the body", assumed!(limit_m2)),
     key("bag.area", Knots, Absent("instead of area_body, area_growth and area_limit, once it is measured"), ANY, "measured: depths and the area that pushes back at each", NONE),
     key("bag.settled_pressure", PRESSURE, Absent("instead of leak_coefficient, once it is read"), (20.0, 20e3), "what the gauge reads with the blowers on and nobody on the bag", opt!(bag.settled_pressure_pa)),

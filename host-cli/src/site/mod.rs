@@ -6,6 +6,7 @@
 //! - [`SiteFile`] edits a text and keeps its comments and order; [`starter`] is the text to begin with.
 //! - [`KEYS`] is the table of all keys; [`site_schema`] is the same as a JSON Schema.
 
+mod ask;
 mod chain;
 mod check;
 mod convert;
@@ -13,20 +14,24 @@ mod draft;
 mod fault;
 mod group;
 mod keys;
+mod like;
 mod model;
 mod parts;
 mod quantity;
 mod read;
 mod schema;
 mod sweep;
+mod syntax;
 #[cfg(test)]
 mod tests;
 mod units;
 mod write;
 
+pub use ask::questions;
 pub use chain::MAX_SECTIONS;
 pub use fault::{Fault, Faults};
-pub use keys::{GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
+pub use keys::{ASSUMED_AREA, GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
+pub use like::{Like, starter_like};
 pub use model::{
     Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Section, Sensor, Session,
     Site, Spread, Takeoff, Units, Unknown, Watch, Wind,

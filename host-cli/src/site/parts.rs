@@ -1,5 +1,11 @@
 //! Sense of the take-off, the bag, its openings and the air supply: values against each other.
 
+use landfall_core::InputError;
+use landfall_core::air::Air;
+use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use landfall_core::openings::{Discharge, OpeningsInput};
+use landfall_core::supply;
+
 use super::check::{above_mass_height, ordered, range, show, single};
 use super::draft::Draft;
 use super::fault::Complaint;
@@ -14,6 +20,8 @@ pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
 const VOLUME_RATIO: (f64, f64) = (0.1, 3.0);
 /// Least between the pressures where the flaps begin to open and where they are all open, as the core takes it.
 const FLAPS_APART_PA: f32 = 1.0;
+/// Least depth and area of a knot, m and m², as the core takes them.
+const LEAST_KNOT: f32 = 0.01;
 /// Fewest and most points of a blower curve.
 pub(super) const CURVE_POINTS: (usize, usize) = (3, 16);
 
@@ -222,6 +230,58 @@ pub(super) fn force_area(draft: &Draft, out: &mut Vec<Complaint>) {
     }
 }
 
+/// A settled pressure is no more than what the blowers hold against a bag that does not leak.
+pub(super) fn settled(draft: &Draft, out: &mut Vec<Complaint>) {
+    let Some((most, read)) = most_and_read(draft) else { return };
+    let shown = |pa: f64| show("bag.settled_pressure", (pa / 10.0).round() * 10.0);
+    out.push(Complaint::new(
+        "bag.settled_pressure",
+        format!(
+            "{} is more than the blowers can hold: without any leak this bag would settle at {}",
+            show("bag.settled_pressure", read),
+            shown(most)
+        ),
+        "zero the gauge with its hose off and read again with nobody on the bag, or check blower.curve, blower.count, \
+         blower.speed and the openings",
+    ));
+}
+
+/// The pressure without a leak and the one that was read, where that is too high; nothing where another fault keeps it from
+/// being told.
+fn most_and_read(draft: &Draft) -> Option<(f64, f64)> {
+    let n = |dotted| draft.n(dotted).map(single);
+    let read = draft.n("bag.settled_pressure")?;
+    let air = Air::new(n("site.altitude")?, n("site.air_temperature")?, n("site.air_pressure")).ok()?;
+    let points: Vec<CurvePoint> = draft
+        .curve
+        .as_ref()?
+        .iter()
+        .map(|&(flow, pressure)| CurvePoint { flow_m3ps: single(flow), pressure_pa: single(pressure) })
+        .collect();
+    let input = BlowersInput {
+        count: draft.n("blower.count").map(|count| count as u8)?,
+        speed: n("blower.speed")?,
+        duct_loss: n("blower.duct_loss")?,
+        duct_diameter_m: n("blower.duct_diameter").unwrap_or(0.0),
+        closing_flap: draft.n("blower.closing_flap")? != 0.0,
+        backflow_area_m2: n("blower.backflow_area"),
+    };
+    let blowers = Blowers::new(&BlowerCurve::new(&points).ok()?, &input, &air).ok()?;
+    let openings = OpeningsInput {
+        vent_area_m2: n("bag.vent_area")?,
+        relief_area_m2: n("bag.relief_area")?,
+        relief_opens_pa: n("bag.relief_opens").unwrap_or(0.0),
+        relief_full_pa: n("bag.relief_full").unwrap_or(0.0),
+        leak_coefficient: 0.0,
+        leak_exponent: n("bag.leak_exponent")?,
+        discharge: Discharge::LowPressure { coefficient: n("bag.vent_coefficient")? },
+    };
+    match supply::settled(&blowers, &openings, &air, single(read)) {
+        Err(InputError::Order { larger_got, .. }) => Some((f64::from(larger_got / (1.0 + supply::SETTLED_OVER)), read)),
+        _ => None,
+    }
+}
+
 fn rising(knots: &[(f64, f64)], draft: &Draft, out: &mut Vec<Complaint>) {
     let knot = |i: usize| format!("bag.area[{}]", i + 1);
     let depth = |m: f64| show("bag.length", m);
@@ -232,7 +292,7 @@ fn rising(knots: &[(f64, f64)], draft: &Draft, out: &mut Vec<Complaint>) {
     };
     let mut before = (0.0, 0.0);
     for (i, &(d, a)) in knots.iter().enumerate() {
-        if single(d) <= 0.0 || single(a) <= 0.0 {
+        if single(d) < LEAST_KNOT || single(a) < LEAST_KNOT {
             out.push(Complaint::new(
                 knot(i),
                 format!(

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 use std::ops::Range;
 
-use toml_edit::{Document, Item, TableLike};
+use toml_edit::{Item, TableLike};
 
 use super::convert::{Given, Placed, convert};
 use super::draft::Draft;
@@ -11,6 +11,7 @@ use super::fault::{Complaint, Fault, Faults};
 use super::group::GroupDraft;
 use super::keys::{GROUP_KEYS, KEYS, MOST_GROUPS, TABLES, find_key, nearest};
 use super::model::Site;
+use super::syntax;
 
 /// Longest text that is read; a site file is a few kilobytes.
 const LONGEST_FILE: usize = 1 << 17;
@@ -22,8 +23,8 @@ const GROUP: &str = "group";
 /// Reads a site file's text; `file_name` is used in the messages only.
 ///
 /// # Errors
-/// Every fault of the file at once, in the order of their lines. A fault of TOML's own syntax comes alone: what
-/// follows it cannot be read.
+/// Every fault of the file at once, in the order of their lines. A line that is no TOML is told and passed over; where
+/// too little of the text is TOML, nothing behind it is read.
 ///
 /// ```
 /// let faults = landfall::site::read_site("[rider]\nmass = 78\n", "hill.toml").unwrap_err();
@@ -41,15 +42,15 @@ pub fn read_site(text: &str, file_name: &str) -> Result<Site, Faults> {
         );
         return Err(reader.finish());
     }
-    match Document::parse(text) {
-        Ok(document) => reader.root(document.as_table()),
-        Err(error) => {
-            let message = error.message().lines().collect::<Vec<_>>().join("; ");
-            let cure = "correct the line; texts and quantities stand in double quotes";
-            reader.fault(Complaint::new("", message, cure), error.span());
-            return Err(reader.finish());
-        }
+    let parsed = syntax::parse(text);
+    for (complaint, span) in parsed.faults {
+        reader.fault(complaint, Some(span));
     }
+    let Some(document) = parsed.document else { return Err(reader.finish()) };
+    // What could not be read is not also missing.
+    let lost = parsed.lost.iter().filter_map(|dotted| find_key(dotted));
+    reader.draft.faulty.extend(lost.map(|key| key.dotted));
+    reader.root(document.as_table());
     reader.resolve()
 }
 
@@ -280,7 +281,7 @@ impl Reader<'_> {
 }
 
 /// Line, column and text of the line, for a byte offset.
-fn place(text: &str, offset: usize) -> (usize, usize, String) {
+pub(super) fn place(text: &str, offset: usize) -> (usize, usize, String) {
     let mut offset = offset.min(text.len());
     while !text.is_char_boundary(offset) {
         offset -= 1;
@@ -309,7 +310,7 @@ fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
     }
     let known = TABLES.iter().map(|(table, _)| *table).chain([GROUP]);
     let all = known.clone().collect::<Vec<_>>().join(", ");
-    match nearest(name, known) {
+    match table_called(name).or_else(|| nearest(name, known)) {
         Some(GROUP) => {
             let message = "is unknown; [[group]] was perhaps meant";
             let cure = format!("rename it to group, or remove it; the tables are {all}");
@@ -325,6 +326,48 @@ fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
     }
 }
 
+/// The table that people call by another word.
+fn table_called(name: &str) -> Option<&'static str> {
+    const WORDS: &[(&str, &[&str])] = &[
+        ("site", &["place", "location", "venue", "ground"]),
+        ("rider", &["person", "athlete", "jumper"]),
+        ("roll_in", &["in_run", "inrun", "run_up", "runup", "run_in", "start", "approach", "slope"]),
+        ("takeoff", &["take_off", "kicker", "ramp", "jump", "lip"]),
+        ("bag", &["airbag", "air_bag", "landing_bag", "landing", "mat", "cushion"]),
+        ("blower", &["fan", "fans", "blowers", "air_supply", "pump", "pumps"]),
+        ("watch", &["box", "alarm", "sensor", "watcher"]),
+        ("anchors", &["stakes", "pegs", "straps", "ballast"]),
+        ("spread", &["scatter", "sd", "uncertainty"]),
+        (GROUP, &["groups", "riders_groups", "class", "classes"]),
+    ];
+    let name = name.to_lowercase().replace(['-', ' '], "_");
+    WORDS.iter().find(|(_, words)| words.contains(&name.as_str())).map(|(table, _)| *table)
+}
+
+/// The key that people call by another word, in the table that they wrote it in.
+fn key_called(dotted: &str) -> Option<&'static str> {
+    const WORDS: &[(&str, &[&str])] = &[
+        ("takeoff.lip_angle", &["takeoff.angle", "takeoff.lip", "takeoff.slope"]),
+        ("takeoff.height", &["takeoff.lip_height"]),
+        ("rider.mass", &["rider.weight", "rider.mean_mass", "rider.average"]),
+        ("rider.bike_mass", &["rider.bike", "rider.bike_weight"]),
+        ("roll_in.start_height", &["roll_in.height", "roll_in.drop", "roll_in.platform"]),
+        ("roll_in.slope", &["roll_in.angle", "roll_in.steepness"]),
+        ("roll_in.bottom_radius", &["roll_in.radius"]),
+        ("roll_in.flat_run", &["roll_in.flat", "roll_in.run"]),
+        ("bag.front_height", &["bag.height", "bag.thickness"]),
+        ("bag.gap", &["bag.distance"]),
+        ("bag.settled_pressure", &["bag.pressure", "bag.operating_pressure", "bag.gauge"]),
+        ("bag.vent_area", &["bag.vent", "bag.vents"]),
+        ("bag.leak_coefficient", &["bag.leak", "bag.leakage"]),
+        ("blower.count", &["blower.number", "blower.fans", "blower.blowers"]),
+        ("site.air_temperature", &["site.temperature"]),
+        ("site.gauge", &["site.pressure_unit", "site.pressure_units"]),
+        ("anchors.count", &["anchors.number"]),
+    ];
+    WORDS.iter().find(|(_, words)| words.contains(&dotted)).map(|(key, _)| *key)
+}
+
 /// The complaint, and the dotted key that was perhaps meant.
 fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Complaint, Option<String>) {
     let dotted = format!("{table_name}.{name}");
@@ -336,7 +379,9 @@ fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Com
         let complaint = Complaint::new(dotted, message, format!("move it below [{}]", key.table()));
         return (complaint, Some(key.dotted.to_owned()));
     }
-    if let Some(near) = nearest(name, open) {
+    let called = key_called(&dotted).and_then(find_key).map(super::keys::Key::name);
+    let called = called.filter(|known| !table.contains_key(known));
+    if let Some(near) = called.or_else(|| nearest(name, open)) {
         let message = format!("is unknown; {near:?} was perhaps meant");
         return (
             Complaint::new(dotted, message, format!("rename it to {near}, or remove it")),

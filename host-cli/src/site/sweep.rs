@@ -7,6 +7,7 @@ use super::check::range;
 use super::convert::{Given, convert};
 use super::draft::Draft;
 use super::fault::{Complaint, Fault, Faults};
+use super::group::{group_key, no_group};
 use super::keys::{KEYS, Key, find_key, nearest};
 use super::model::{RollInKind, Site};
 
@@ -45,6 +46,13 @@ impl Site {
     /// # Ok::<(), landfall::site::Faults>(())
     /// ```
     pub fn with_value<'a>(&self, key: &str, value: impl Into<Setting<'a>>) -> Result<Self, Faults> {
+        if let Some((at, of_group)) = group_key(key) {
+            let given = match value.into() {
+                Setting::Si(si) => Given::Number(checked(of_group, si)?),
+                Setting::Text(text) => parse_setting(of_group, text)?,
+            };
+            return self.with_group_value(key, at, of_group, given);
+        }
         let key = known(key)?;
         match value.into() {
             Setting::Si(si) => self.with(key, &Given::Number(checked(key, si)?)),
@@ -76,6 +84,27 @@ impl Site {
     pub fn assumed(&self) -> impl Iterator<Item = &'static Key> {
         KEYS.iter().filter(|key| {
             matches!(key.preset, super::keys::Preset::Is(_)) && !self.given.contains(key.dotted) && key.applies(self)
+        })
+    }
+
+    /// One value of a group set.
+    fn with_group_value(&self, dotted: &str, at: usize, key: &'static Key, given: Given) -> Result<Self, Faults> {
+        let mut draft = Draft::of(self);
+        let count = draft.groups.len();
+        let Some(group) = draft.groups.get_mut(at) else {
+            return Err(Faults::one(no_group(dotted, count).without_place()));
+        };
+        match given {
+            Given::Text(name) => group.name = Some(name),
+            Given::Number(si) => match group.values.iter_mut().find(|(name, _)| *name == key.name()) {
+                Some((_, value)) => *value = si,
+                None => group.values.push((key.name(), si)),
+            },
+            _ => {}
+        }
+        draft.resolve().map_err(|complaints| Faults {
+            file: String::new(),
+            faults: complaints.into_iter().map(Complaint::without_place).collect(),
         })
     }
 

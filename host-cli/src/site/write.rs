@@ -7,7 +7,8 @@ use std::sync::LazyLock;
 use toml_edit::{DocumentMut, Item, Table};
 
 use super::fault::{Complaint, Fault, Faults};
-use super::keys::{GROUP_KEYS, Kind, Preset, find_key};
+use super::group::{group_key, no_group};
+use super::keys::{GROUP_KEYS, Key, Kind, Preset, find_key};
 use super::model::Site;
 use super::read::read_site;
 use super::sweep::{item_of, known, loser, parse_setting};
@@ -92,6 +93,10 @@ impl SiteFile {
     /// An unknown key, an unreadable value or one out of range; the file is then left as it was.
     pub fn set(&mut self, key: &str, text: &str) -> Result<(), Fault> {
         let first = |faults: Faults| faults.faults.into_iter().next().unwrap_or_default();
+        if let Some((_, of_group)) = group_key(key) {
+            parse_setting(of_group, text).map_err(first)?;
+            return self.write(key, text);
+        }
         parse_setting(known(key).map_err(first)?, text).map_err(first)?;
         self.write(key, text)
     }
@@ -102,6 +107,9 @@ impl SiteFile {
     /// # Errors
     /// An unknown key, or a table that is no table; the file is then left as it was.
     pub fn write(&mut self, key: &str, text: &str) -> Result<(), Fault> {
+        if let Some((at, of_group)) = group_key(key) {
+            return self.write_group(key, at, of_group, text);
+        }
         let key = known(key).map_err(|faults| faults.faults.into_iter().next().unwrap_or_default())?;
         let has = |dotted: &str| self.value(dotted).is_some();
         let lost = loser(key.dotted, has).and_then(find_key);
@@ -131,6 +139,33 @@ impl SiteFile {
                 table.insert(key.name(), item);
             }
         }
+        Ok(())
+    }
+
+    /// A value of a group, whose list stands in the file.
+    fn write_group(&mut self, dotted: &str, at: usize, key: &Key, text: &str) -> Result<(), Fault> {
+        let mut count = 0;
+        let mut item = item_of(key, text);
+        let group: Option<&mut dyn toml_edit::TableLike> = match self.document.get_mut("group") {
+            Some(Item::ArrayOfTables(list)) => {
+                count = list.len();
+                list.get_mut(at).map(|table| table as &mut dyn toml_edit::TableLike)
+            }
+            Some(Item::Value(toml_edit::Value::Array(list))) => {
+                count = list.len();
+                let table = list.get_mut(at).and_then(toml_edit::Value::as_inline_table_mut);
+                table.map(|table| table as &mut dyn toml_edit::TableLike)
+            }
+            _ => None,
+        };
+        let Some(group) = group else { return Err(no_group(dotted, count).without_place()) };
+        if let Some(new) = item.as_value_mut() {
+            match group.get(key.name()).and_then(Item::as_value) {
+                Some(old) => *new.decor_mut() = old.decor().clone(),
+                None => new.decor_mut().clear(),
+            }
+        }
+        group.insert(key.name(), item);
         Ok(())
     }
 
