@@ -217,7 +217,7 @@ Examples:
   landfall plan hill.toml --report hill.html
   landfall plan hill.toml --samples 10000000 --seed 7
 
-Exit code 1: a finding of level stop. It says which limit is passed and what would change it.")]
+Exit code 1: a finding of level stop. It says which limit is broken and what was tried to mend it.")]
 pub(crate) struct Plan {
     #[command(flatten)]
     pub site: SiteArg,
@@ -228,6 +228,9 @@ pub(crate) struct Plan {
     /// or a phone and to print on A4 or Letter.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub report: Option<PathBuf>,
+    /// Say everything on the screen: all figures, notes, assumed values and cautions.
+    #[arg(long)]
+    pub full: bool,
     #[command(flatten)]
     pub sampling: Sampling,
     #[command(flatten)]

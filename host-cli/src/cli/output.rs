@@ -99,7 +99,7 @@ pub(crate) fn reader_is_gone() -> bool {
 pub(crate) fn style() -> Style {
     let usual = Style::default();
     let terminal = terminal_size::terminal_size_of(io::stdout()).map(|(width, _)| usize::from(width.0));
-    Style { colour: true, width: terminal.map_or(usual.width, |width| width.min(usual.width)) }
+    Style { colour: true, full: false, width: terminal.map_or(usual.width, |width| width.min(usual.width)) }
 }
 
 /// A file never gets colours.

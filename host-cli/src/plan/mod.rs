@@ -6,6 +6,7 @@ pub mod demand;
 pub mod dirt;
 pub mod findings;
 pub mod first_day;
+pub mod first_screen;
 pub mod interval;
 pub mod json;
 pub mod known;

@@ -1,0 +1,113 @@
+//! What happens, in figures: for whoever wants to follow the computation.
+
+use super::Page;
+use crate::plan::results::Results;
+use crate::plan::words::{chance, flow, load, metres, number, pressure, seconds, speed};
+use crate::site::Site;
+
+/// The ride, the flight, the riders, where they come down, the bag, its supply.
+pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
+    page.heading(&format!(
+        "What happens (mean rider, {} kg, and bike, {} kg)",
+        number(site.rider.mass_kg, 0),
+        number(site.rider.bike_mass_kg, 0)
+    ));
+    match (r.ride.lip_speed_mps, r.ride.time_to_lip_s) {
+        (Some(v), Some(time)) => {
+            let peak = r.ride.peak_load_g.map_or_else(String::new, |peak| format!("; load up to {}", load(peak)));
+            page.plain(
+                "lip",
+                &format!(
+                    "{} at the lip after {}, path {} degrees up{peak}",
+                    speed(v),
+                    seconds(time),
+                    number(r.ride.release_angle_deg, 0)
+                ),
+            );
+        }
+        _ => page.plain("lip", "the ride does not come to the lip"),
+    }
+    let flight = &r.flight;
+    if let Some(apex) = flight.apex_above_lip_m {
+        let time = flight
+            .airtime_s
+            .map_or_else(|| "no landing on the bag's plane".to_owned(), |s| format!("{} in the air", seconds(s)));
+        page.plain("air", &format!("{time}; highest {} above the lip", metres(apex)));
+        if let (Some(along), Some(across), Some(out)) = (flight.along_m, flight.across_m, flight.distance_from_lip_m) {
+            let side = if along < 0.0 { "before" } else { "behind" };
+            page.plain(
+                "landing",
+                &format!(
+                    "{} {side} the bag's front edge, {} off its centre line, {} from the lip",
+                    metres(along.abs()),
+                    metres(across.abs()),
+                    metres(out)
+                ),
+            );
+        }
+        if let (Some(normal), Some(along), Some(fall)) =
+            (flight.impact_normal_mps, flight.impact_along_mps, flight.equivalent_fall_height_m)
+        {
+            page.plain(
+                "",
+                &format!(
+                    "{} into the top, like a fall of {}; {} m/s along it",
+                    speed(normal),
+                    metres(fall),
+                    number(along, 2)
+                ),
+            );
+        }
+    }
+    riders(page, r);
+    if let Some(s) = &r.spread.sampling
+        && let (Some(low), Some(high), Some(right), Some(left)) =
+            (s.along_p001_m, s.along_p999_m, s.across_p001_m, s.across_p999_m)
+    {
+        page.plain(
+            "spread",
+            &format!(
+                "998 of 1,000 land {} to {} behind the front edge, {} right to {} left",
+                metres(low),
+                metres(high),
+                metres(-right),
+                metres(left)
+            ),
+        );
+    }
+    if let Some(landing) = &r.touchdown {
+        let end = landing.ground_speed_mps.map_or_else(
+            || format!("{} left above the ground", metres(landing.clearance_m)),
+            |v| format!("MEETS THE GROUND at {}", speed(v)),
+        );
+        page.plain(
+            "bag",
+            &format!(
+                "sinks {} of {} in {}: {end}; felt as {}",
+                metres(landing.depth_m),
+                metres(landing.thickness_m),
+                seconds(landing.time_to_deepest_s),
+                load(landing.felt_load_g)
+            ),
+        );
+    }
+    page.plain(
+        "supply",
+        &format!(
+            "{} in the bag at {}; {}",
+            pressure(r.air.operating_pressure_pa),
+            flow(r.air.operating_flow_m3ps),
+            r.air.fill_time_s.map_or_else(|| "does not fill".to_owned(), |s| format!("fills in {}", seconds(s)))
+        ),
+    );
+}
+
+fn riders(page: &mut Page, r: &Results) {
+    let rider = |rider: &crate::plan::results::Rider| {
+        let place = rider.along_m.map_or_else(|| "no landing".to_owned(), metres);
+        let miss = rider.miss.map_or_else(String::new, |miss| format!(" (misses at most {})", chance(miss)));
+        format!("{} kg {place}{miss}", number(rider.mass_kg, 0))
+    };
+    let (lightest, heaviest) = (rider(&r.riders.lightest), rider(&r.riders.heaviest));
+    page.plain("riders", &format!("from the front edge: {lightest}, {heaviest}"));
+}
