@@ -129,6 +129,19 @@ impl ForceArea {
         Ok(Self { start_m2, count: 0, knots: [NO_KNOT; KNOTS] })
     }
 
+    /// The same, checked again: one that was read from elsewhere may be anything.
+    ///
+    /// # Errors
+    /// As [`ForceArea::measured`] and [`ForceArea::constant`].
+    pub fn checked(&self) -> Result<Self, InputError> {
+        if self.count == 0 && self.start_m2 != 0.0 {
+            return Self::constant(self.start_m2);
+        }
+        within("bag.area area_m2 at 0 m", self.start_m2, 0.0, 0.0)?;
+        let knots = self.knots.get(..usize::from(self.count)).unwrap_or(&[]);
+        Self::measured(knots)
+    }
+
     /// All areas times one factor, depths as they are.
     #[must_use]
     pub fn scaled(&self, factor: f32) -> Self {
@@ -250,5 +263,10 @@ mod tests {
         assert!(ForceArea::assumed(0.5, 0.0, 4.0).is_err());
         assert!(ForceArea::assumed(f32::NAN, 6.0, 4.0).is_err());
         assert!(ForceArea::constant(0.0).is_err());
+        let sound = ForceArea::assumed(0.5, 6.0, 4.0).unwrap();
+        assert_eq!(sound.checked(), Ok(sound));
+        assert!(ForceArea { count: 13, ..sound }.checked().is_err());
+        assert!(ForceArea { start_m2: 1.0, ..sound }.checked().is_err());
+        assert!(ForceArea { knots: [NO_KNOT; KNOTS], ..sound }.checked().is_err());
     }
 }

@@ -7,6 +7,8 @@
 use crate::air::Air;
 use crate::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use crate::blower::Blowers;
+pub use crate::box_pressures::{BoxPressures, LEAST_DIP_PA, RoomRule, SensorError, room_pa};
+use crate::box_pressures::{acting_wait_pa, highest_wait_pa};
 use crate::displacement::Displacement;
 use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
@@ -16,20 +18,6 @@ use crate::ride_pressures::{SENSED_DELAY_S, UNSENSED_DELAY_S};
 use crate::slow_gas::SlowGas;
 use crate::supply::{Feed, Flows};
 use crate::touchdown::{Landing, Options, Touchdown, touch_down};
-
-/// Smallest dip after a landing that is reckoned with, Pa.
-pub const LEAST_DIP_PA: f32 = 10.0;
-
-/// What a box's pressure sensor may be off by.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct SensorError {
-    /// Largest error of a filtered, zeroed reading, Pa.
-    pub error_pa: f32,
-    /// Largest standard deviation of its readings that is still usual, Pa.
-    pub noise_pa: f32,
-}
 
 /// The mean landing: the mean rider at the means of all inputs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -123,21 +111,6 @@ pub enum StopRule {
     Room,
 }
 
-/// Which of its conditions bounds the room.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum RoomRule {
-    /// 0.85 of the operating pressure.
-    Share,
-    /// The dip after the mean landing must not sound the siren.
-    Dip,
-    /// The permit must come back with the stop pressure for a wait pressure.
-    Permit,
-    /// The same with the permit that goes off before half-way.
-    HalfWay,
-}
-
 /// What ends the ride band below or above: the input to change where the band is empty.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
@@ -151,21 +124,6 @@ pub enum BandEnd {
     Firm,
     /// The maker's upper limit.
     PressureMax,
-}
-
-/// The pressures at which siren and permit change.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct BoxPressures {
-    /// The siren sounds at or under this, Pa.
-    pub siren_pa: f32,
-    /// The permit goes off under this, Pa.
-    pub permit_off_pa: f32,
-    /// The permit is back from this on, Pa.
-    pub permit_back_pa: f32,
-    /// The wait pressure that acts: the stated one, or what stands in its place where there is none, Pa.
-    pub acting_wait_pa: f32,
 }
 
 /// The levels of a site.
@@ -317,53 +275,17 @@ impl LevelsInput<'_> {
     }
 }
 
+impl Levels {
+    /// Commitment + alarm delay + reaction, s; where it is not known when an alarm would come, that of the shortest
+    /// delay without a supply sense, and without a commitment no time for it.
+    #[must_use]
+    pub fn needed_or_least_s(&self, input: &LevelsInput<'_>) -> f32 {
+        self.needed_s.unwrap_or(input.commitment_s.unwrap_or(0.0) + UNSENSED_DELAY_S + input.reaction_s)
+    }
+}
+
 fn in_order(smaller: &'static str, smaller_got: f32, larger: &'static str, larger_got: f32) -> Result<(), InputError> {
     if smaller_got < larger_got { Ok(()) } else { Err(InputError::Order { smaller, smaller_got, larger, larger_got }) }
-}
-
-/// Highest stop pressure that a box can tell from the operating pressure, and what bounds it.
-///
-/// The smallest of 0.85 p_op, p_op − dip − e, 0.98 p_op − e − n and p_op − (0.02 p_op + e + n)/0.45: the conditions of
-/// [`box_pressures`] turned round. Units: Pa.
-#[must_use]
-pub fn room_pa(operating_pa: f32, dip_pa: f32, sensor: &SensorError) -> (f32, RoomRule) {
-    let SensorError { error_pa, noise_pa } = *sensor;
-    let bounds = [
-        (0.85 * operating_pa, RoomRule::Share),
-        (operating_pa - dip_pa.max(LEAST_DIP_PA) - error_pa, RoomRule::Dip),
-        (0.98 * operating_pa - error_pa - noise_pa, RoomRule::Permit),
-        (operating_pa - (0.02 * operating_pa + error_pa + noise_pa) / 0.45, RoomRule::HalfWay),
-    ];
-    bounds.into_iter().fold((f32::MAX, RoomRule::Share), |least, next| if next.0 < least.0 { next } else { least })
-}
-
-/// The pressures at which siren and permit change. Units: Pa.
-///
-/// Siren at or under stop + e; permit off under max(wait, 0.45 stop + 0.55 p_op) + e, back from that + 0.02 p_op. Where
-/// there is no wait pressure: with a supply sense the larger of stop and `pressure_min` in its place, since a cut is
-/// sensed at once; without one 0.98 p_op − e − n.
-#[must_use]
-pub fn box_pressures(
-    stop_pa: f32,
-    wait_pa: Option<f32>,
-    operating_pa: f32,
-    pressure_min_pa: f32,
-    supply_sense: bool,
-    sensor: &SensorError,
-) -> BoxPressures {
-    let SensorError { error_pa, noise_pa } = *sensor;
-    let acting_wait_pa = match (wait_pa, supply_sense) {
-        (Some(wait_pa), _) => wait_pa,
-        (None, true) => stop_pa.max(pressure_min_pa),
-        (None, false) => 0.98 * operating_pa - error_pa - noise_pa,
-    };
-    let permit_off_pa = acting_wait_pa.max(0.45 * stop_pa + 0.55 * operating_pa) + error_pa;
-    BoxPressures {
-        siren_pa: stop_pa + error_pa,
-        permit_off_pa,
-        permit_back_pa: permit_off_pa + 0.02 * operating_pa,
-        acting_wait_pa,
-    }
 }
 
 /// The levels of a site from its three bags.
@@ -459,15 +381,17 @@ fn with_found(
             _ => None,
         }
     };
-    let highest_wait_pa = 0.98 * operating_pa - input.sensor.error_pa - input.sensor.noise_pa;
+    let highest_wait_pa = highest_wait_pa(operating_pa, &input.sensor);
     let wait_pa = match (away(&stated, power_loss_to_stop_s[0]), away(&soft, power_loss_to_stop_s[1])) {
         (Some(a), Some(b)) => {
             Some(a.max(b).max(stop_pa).max(input.pressure_min_pa)).filter(|&wait_pa| wait_pa <= highest_wait_pa)
         }
         _ => None,
     };
-    let pressures =
-        box_pressures(stop_pa, wait_pa, operating_pa, input.pressure_min_pa, input.supply_sense, &input.sensor);
+    let pressure_min_pa = input.pressure_min_pa;
+    let acting_wait_pa =
+        acting_wait_pa(wait_pa, stop_pa, operating_pa, pressure_min_pa, input.supply_sense, &input.sensor);
+    let pressures = BoxPressures::new(stop_pa, acting_wait_pa, operating_pa, input.sensor.error_pa);
     Levels {
         room_pa,
         room_rule,

@@ -26,6 +26,7 @@ pub mod along_top;
 pub mod bag;
 pub mod bag_gas;
 pub mod blower;
+pub mod box_pressures;
 pub mod bracket;
 pub mod critical_speed;
 pub mod displacement;

@@ -53,7 +53,7 @@ impl Default for Unknown {
 
 /// The force area as the site states it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StatedArea {
     /// From three numbers, see [`ForceArea::assumed`].
@@ -77,8 +77,49 @@ impl StatedArea {
     pub fn area(&self) -> Result<ForceArea, InputError> {
         match *self {
             Self::Assumed { body_m2, growth_m, limit_m2 } => ForceArea::assumed(body_m2, growth_m, limit_m2),
-            Self::Measured(area) => Ok(area),
+            Self::Measured(area) => area.checked(),
         }
+    }
+
+    /// The force area of a bag that fits it. The numbers were checked before.
+    fn with(&self, factors: &BagFactors) -> ForceArea {
+        let [body, growth, limit] = factors.area;
+        match *self {
+            Self::Assumed { body_m2, growth_m, limit_m2 } => {
+                ForceArea::from_three(body_m2 * body, growth_m * growth, limit_m2 * limit)
+            }
+            Self::Measured(area) => area.scaled(body),
+        }
+    }
+}
+
+/// What a possible bag's numbers are over the stated ones.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct BagFactors {
+    /// Over A_b, c and A_m; of measured knots the first is over all areas, the others are 1.
+    pub area: [f32; 3],
+    /// Over the skin's stretch.
+    pub stretch: f32,
+}
+
+impl BagFactors {
+    /// The bag as stated.
+    pub const STATED: Self = Self { area: [1.0; 3], stretch: 1.0 };
+
+    /// The bag with these factors. Valid: each 1e-3 to 1e3, the stated values as [`PossibleBags::new`] takes them.
+    ///
+    /// # Errors
+    /// [`InputError::OutOfRange`].
+    pub fn bag(&self, area: &StatedArea, stretch_per_pa: f32) -> Result<PossibleBag, InputError> {
+        for factor in self.area {
+            within("possible bag's area factor", factor, 1e-3, 1e3)?;
+        }
+        within("possible bag's stretch factor", self.stretch, 1e-3, 1e3)?;
+        within("bag.skin_stretch_per_pa", stretch_per_pa, 0.0, 4e-4)?;
+        area.area()?;
+        Ok(PossibleBag { area: area.with(self), stretch_per_pa: stretch_per_pa * self.stretch })
     }
 }
 
@@ -146,30 +187,37 @@ impl PossibleBags {
         }
     }
 
-    /// Possible bag `number`, 1..=256.
+    /// The stated force area.
     #[must_use]
-    pub fn bag(&self, number: u16) -> PossibleBag {
+    pub const fn area(&self) -> &StatedArea {
+        &self.area
+    }
+
+    /// What possible bag `number`, 1..=256, is over the stated one.
+    #[must_use]
+    pub fn factors(&self, number: u16) -> BagFactors {
         let factor = |step: u64, sd: f32| libm::expf(sd * normal_quantile(draw(step, number)));
         let sd = &self.unknown;
         match self.area {
-            StatedArea::Assumed { body_m2, growth_m, limit_m2 } => {
+            StatedArea::Assumed { .. } => {
                 let [a, b, c, d] = STEPS_ASSUMED;
-                let body_m2 = body_m2 * factor(a, sd.area_body);
-                let growth_m = growth_m * factor(b, sd.area_growth);
-                let limit_m2 = limit_m2 * factor(c, sd.area_limit);
-                PossibleBag {
-                    area: ForceArea::from_three(body_m2, growth_m, limit_m2),
-                    stretch_per_pa: self.stretch_per_pa * factor(d, sd.skin_stretch),
+                BagFactors {
+                    area: [factor(a, sd.area_body), factor(b, sd.area_growth), factor(c, sd.area_limit)],
+                    stretch: factor(d, sd.skin_stretch),
                 }
             }
-            StatedArea::Measured(area) => {
+            StatedArea::Measured(_) => {
                 let [a, b] = STEPS_MEASURED;
-                PossibleBag {
-                    area: area.scaled(factor(a, sd.area)),
-                    stretch_per_pa: self.stretch_per_pa * factor(b, sd.skin_stretch),
-                }
+                BagFactors { area: [factor(a, sd.area), 1.0, 1.0], stretch: factor(b, sd.skin_stretch) }
             }
         }
+    }
+
+    /// Possible bag `number`, 1..=256.
+    #[must_use]
+    pub fn bag(&self, number: u16) -> PossibleBag {
+        let factors = self.factors(number);
+        PossibleBag { area: self.area.with(&factors), stretch_per_pa: self.stretch_per_pa * factors.stretch }
     }
 
     /// All 256, in the order of their numbers.
@@ -287,6 +335,23 @@ mod tests {
         let narrow = PossibleBags::new(stated, 3e-5, known).unwrap().if_measured();
         assert_eq!(narrow.bag(7).stretch_per_pa, 3e-5);
         assert!((narrow.bag(2).area.area_m2(9.0) / 4.0 - 1.0).abs() < 0.12);
+    }
+
+    #[test]
+    fn factors_give_the_same_bag_to_the_bit() {
+        let stated = StatedArea::Assumed { body_m2: 0.5, growth_m: 6.0, limit_m2: 4.0 };
+        let bags = PossibleBags::new(stated, 3e-5, Unknown::default()).unwrap();
+        for bags in [bags, bags.if_measured()] {
+            for number in [1, 77, 256] {
+                assert_eq!(bags.factors(number).bag(bags.area(), 3e-5), Ok(bags.bag(number)));
+            }
+            assert_eq!(BagFactors::STATED.bag(bags.area(), 3e-5), Ok(*bags.stated()));
+        }
+        let wrong = BagFactors { stretch: f32::NAN, ..BagFactors::STATED };
+        assert!(wrong.bag(&stated, 3e-5).is_err());
+        assert!(
+            BagFactors::STATED.bag(&StatedArea::Assumed { body_m2: 0.5, growth_m: -6.0, limit_m2: 4.0 }, 3e-5).is_err()
+        );
     }
 
     #[test]

@@ -7,7 +7,7 @@ use crate::energy_balance::{self, Spring};
 use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
 use crate::levels::{Levels, LevelsInput, ThreeBags, levels};
-use crate::possible_bags::{PossibleBag, PossibleBags};
+use crate::possible_bags::{BagFactors, PossibleBag, PossibleBags};
 use crate::ride_pressures::{HOLD_HORIZON_S, MAX_LANDINGS};
 use crate::slow_gas::SlowGas;
 use crate::supply::Feed;
@@ -20,6 +20,8 @@ use crate::worst_bags::{Ordeal, at_place};
 pub struct BagLimits {
     /// The bag.
     pub bag: PossibleBag,
+    /// What its numbers are over the stated ones.
+    pub factors: BagFactors,
     /// Lowest starting pressure from which the hard landing, supply lost, keeps the depth limit.
     pub by_depth: Limit,
     /// From a power cut to the stop pressure, s; 0 if already below, none if never.
@@ -81,8 +83,10 @@ pub fn ride_limits(input: &LevelsInput<'_>, bags: &PossibleBags, interval_s: f32
     let soft = at_place(bags, &StopPressure { input })?;
     let firm = at_place(bags, &LightLoad { input })?;
     let p05_s = -at_place(bags, &Hold { input })?.value;
+    let factors = [BagFactors::STATED, bags.factors(soft.number), bags.factors(firm.number)];
     let three = ThreeBags { stated: *bags.stated(), soft: bags.bag(soft.number), firm: bags.bag(firm.number) };
-    with_three(input, &three, Some(p05_s).filter(|&seconds| seconds < HOLD_HORIZON_S), interval_s)
+    let p05_s = Some(p05_s).filter(|&seconds| seconds < HOLD_HORIZON_S);
+    with_three(input, &three, factors, p05_s, interval_s)
 }
 
 /// Puts bags in order by the stop pressure that the depth of the hard landing asks for, then by that depth.
@@ -189,16 +193,18 @@ impl Ordeal for Hold<'_> {
 fn with_three(
     input: &LevelsInput<'_>,
     three: &ThreeBags,
+    [stated_factors, soft_factors, firm_factors]: [BagFactors; 3],
     holds_for_p05_s: Option<f32>,
     interval_s: f32,
 ) -> Result<RideLimits, InputError> {
     let levels = levels(input, three)?;
     let stated = input.chamber(&three.stated)?;
-    let limits = |bag: &PossibleBag| -> Result<BagLimits, InputError> {
+    let limits = |bag: &PossibleBag, factors: BagFactors| -> Result<BagLimits, InputError> {
         let chamber = input.chamber(bag)?;
         let slow = SlowGas { chamber: &chamber, flows: input.flows(Feed::Lost) };
         Ok(BagLimits {
             bag: *bag,
+            factors,
             by_depth: by_depth(input, bag, &chamber)?,
             power_loss_to_stop_s: slow.fall_time_s(input.operating_pa, levels.stop_pa),
             hard_depth_m: hard_depth_m(input, bag, &chamber)?,
@@ -219,9 +225,9 @@ fn with_three(
     let hard_load_g = pressed.map_or(0.0, |done| done.felt_load_g);
     Ok(RideLimits {
         levels,
-        stated: limits(&three.stated)?,
-        soft: limits(&three.soft)?,
-        firm: limits(&three.firm)?,
+        stated: limits(&three.stated, stated_factors)?,
+        soft: limits(&three.soft, soft_factors)?,
+        firm: limits(&three.firm, firm_factors)?,
         comfort,
         holds_for_s: hold_s.filter(|&seconds| seconds <= HOLD_HORIZON_S),
         holds_for_p05_s,

@@ -7,7 +7,7 @@ use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
 use crate::store::crc32;
 #[cfg(feature = "advisory")]
-use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedSite};
+use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedBags, WatchedForm, WatchedSite};
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
 use serde::{Deserialize, Serialize};
 
@@ -67,6 +67,9 @@ pub enum FromBox {
     /// The offered site as it was understood; nothing is stored yet.
     #[cfg(feature = "advisory")]
     StagedSite(WatchedSite),
+    /// The offered bags as they were understood.
+    #[cfg(feature = "advisory")]
+    StagedBags(WatchedBags),
     /// The offered blower's curve as it was understood.
     #[cfg(feature = "advisory")]
     StagedCurve(FanCurve),
@@ -94,7 +97,7 @@ pub enum ToBox {
     Offer(WatchSettings),
     /// Second half: store what was staged. The button must be held down.
     Confirm {
-        /// [`check_of`] of the staged settings; with a staged site and curve [`check_with_form`].
+        /// [`check_of`] of the staged settings; with a staged site, bags and curve [`check_with_form`].
         check: u32,
     },
     /// Forget site and settings. The button must be held down, and nobody may be riding.
@@ -105,6 +108,9 @@ pub enum ToBox {
     /// After an offer of settings: their site in compact form.
     #[cfg(feature = "advisory")]
     OfferSite(WatchedSite),
+    /// And its three bags.
+    #[cfg(feature = "advisory")]
+    OfferBags(WatchedBags),
     /// After an offer of settings: the blower's curve.
     #[cfg(feature = "advisory")]
     OfferCurve(FanCurve),
@@ -323,15 +329,13 @@ pub enum Verdict {
     Refused,
     /// Planned: a search did not close.
     NotConverged,
-    /// Planned, and no permit: no pressure stops the hard landing in time.
+    /// Planned, and no permit: the bag asks for a stop pressure that cannot be told from the resting pressure.
     NoStop,
     /// Planned, and no permit: even the resting pressure is too near to the stop pressure.
     NoWait,
-    /// Planned, and no permit: no pressure keeps the load limit.
+    /// Planned, and no permit: the bag rests outside the pressures to ride between.
     NoHigh,
-    /// Planned, and no permit: no alarm would come.
-    NoAlarm,
-    /// Planned, and no permit: the blowers never bring the bag back after the hard landing.
+    /// Planned, and no permit: the blowers never bring the bag back after the mean landing.
     NeverBack,
     /// Planned, and no permit: the stricter of planned and today's leave no pressure to ride at.
     OutOfOrder,
@@ -342,7 +346,7 @@ impl Verdict {
     /// Today's were computed, and they leave no pressure to ride at: the planned ones hold, without a permit.
     #[must_use]
     pub const fn withholds(self) -> bool {
-        matches!(self, Self::NoStop | Self::NoWait | Self::NoHigh | Self::NoAlarm | Self::NeverBack | Self::OutOfOrder)
+        matches!(self, Self::NoStop | Self::NoWait | Self::NoHigh | Self::NeverBack | Self::OutOfOrder)
     }
 }
 
@@ -354,7 +358,6 @@ impl From<NoThresholds> for Verdict {
             NoThresholds::NoStop => Self::NoStop,
             NoThresholds::NoWait => Self::NoWait,
             NoThresholds::NoHigh => Self::NoHigh,
-            NoThresholds::NoAlarm => Self::NoAlarm,
             NoThresholds::NeverBack => Self::NeverBack,
             _ => Self::Refused,
         }
@@ -421,14 +424,14 @@ pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
     postcard::to_slice(settings, &mut bytes).map(|bytes| crc32(bytes)).map_err(|_| FrameError::TooLong)
 }
 
-/// The same for settings with their site and blower's curve.
+/// The same for settings with their site, bags and blower's curve.
 ///
 /// # Errors
 /// [`FrameError::TooLong`] if they do not fit into the store; the present layouts do.
 #[cfg(feature = "advisory")]
-pub fn check_with_form(settings: &WatchSettings, site: &WatchedSite, curve: &FanCurve) -> Result<u32, FrameError> {
+pub fn check_with_form(settings: &WatchSettings, form: &WatchedForm) -> Result<u32, FrameError> {
     let mut bytes = [0; crate::store::SETTINGS];
-    postcard::to_slice(&(settings, site, curve), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
+    postcard::to_slice(&(settings, form), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
 }
 
 /// Whether a box that has `held`, and has had revisions up to `floor`, may take `offered`.
@@ -511,9 +514,11 @@ pub(crate) mod tests {
             FromBox::Status(status),
             FromBox::Fed(fed),
             #[cfg(feature = "advisory")]
-            FromBox::StagedSite(crate::app::tests::advisory::form().0),
+            FromBox::StagedSite(crate::app::tests::advisory::form().site),
             #[cfg(feature = "advisory")]
-            FromBox::StagedCurve(crate::app::tests::advisory::form().1),
+            FromBox::StagedBags(crate::app::tests::advisory::most_knots()),
+            #[cfg(feature = "advisory")]
+            FromBox::StagedCurve(crate::app::tests::advisory::form().curve),
             #[cfg(feature = "advisory")]
             FromBox::Today(Today {
                 verdict: Verdict::OutOfOrder,
@@ -532,8 +537,9 @@ pub(crate) mod tests {
         assert!(check_of(&settings).is_ok());
         #[cfg(feature = "advisory")]
         {
-            let (site, curve) = crate::app::tests::advisory::form();
-            assert!(check_with_form(&settings, &site, &curve).is_ok());
+            let form = crate::app::tests::advisory::form();
+            let form = WatchedForm { bags: crate::app::tests::advisory::most_knots(), ..form };
+            assert!(check_with_form(&settings, &form).is_ok());
             let what = Noted::Today {
                 verdict: Verdict::OutOfOrder,
                 air: Some((1.0, 1.0)),

@@ -25,9 +25,9 @@ pub use ring::{Cursor, Step};
 const RECORD: usize = 64;
 /// Bytes of a record that its writer may use.
 pub const PAYLOAD: usize = RECORD - 9;
-/// Most bytes of settings. With the site beside them they take two pages; a program without the advisory does not read
-/// such a slot, and so has no settings.
-pub const SETTINGS: usize = if cfg!(feature = "advisory") { 512 } else { 256 } - SETTINGS_FRAME;
+/// Most bytes of settings. With the site, its bags and the blower's curve beside them they take up to three pages; a
+/// program without the advisory does not read such a slot, and so has no settings.
+pub const SETTINGS: usize = if cfg!(feature = "advisory") { 768 } else { 256 } - SETTINGS_FRAME;
 const SETTINGS_FRAME: usize = 16;
 /// A write does not cross the boundary of so many bytes.
 const PAGE: usize = 256;

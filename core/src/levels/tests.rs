@@ -6,50 +6,6 @@ use crate::touchdown::Until;
 
 const SENSOR: SensorError = SensorError { error_pa: 12.5, noise_pa: 20.0 };
 
-#[test]
-fn the_room_by_hand() {
-    // 1000 Pa: 850; 1000 − 10 − 12.5; 980 − 32.5; 1000 − (20 + 32.5)/0.45 = 883.33.
-    assert_eq!(room_pa(1_000.0, 0.0, &SENSOR), (850.0, RoomRule::Share));
-    let (room, rule) = room_pa(400.0, 0.0, &SENSOR);
-    // 340; 377.5; 359.5; 400 − (8 + 32.5)/0.45 = 310.
-    assert!((room - 310.0).abs() < 1e-3 && rule == RoomRule::HalfWay);
-    let (room, rule) = room_pa(1_000.0, 200.0, &SENSOR);
-    assert!((room - 787.5).abs() < 1e-3 && rule == RoomRule::Dip);
-}
-
-/// With the stop pressure at the room the permit can come back and a dip does not sound the siren; a little over it, one
-/// of them fails.
-#[test]
-fn the_room_is_the_boxs_conditions_turned_round() {
-    for operating_pa in [300.0f32, 600.0, 1_200.0, 3_000.0] {
-        for dip_pa in [10.0f32, 60.0, 250.0] {
-            for supply_sense in [true, false] {
-                let (room, rule) = room_pa(operating_pa, dip_pa, &SENSOR);
-                let holds = |stop_pa: f32, slack_pa: f32| {
-                    let levels = box_pressures(stop_pa, Some(stop_pa), operating_pa, 100.0, supply_sense, &SENSOR);
-                    levels.permit_back_pa + SENSOR.noise_pa <= operating_pa + slack_pa
-                        && levels.siren_pa <= operating_pa - dip_pa + slack_pa
-                };
-                assert!(holds(room, 1e-2), "{operating_pa} {dip_pa}");
-                assert!(rule == RoomRule::Share || !holds(room + 0.1, 0.0), "{operating_pa} {dip_pa} {rule:?}");
-            }
-        }
-    }
-}
-
-#[test]
-fn the_boxs_pressures_by_hand() {
-    let with = box_pressures(600.0, Some(750.0), 1_000.0, 400.0, true, &SENSOR);
-    // Half-way and a tenth more: 0.45 · 600 + 0.55 · 1000 = 820; + 12.5; + 20.
-    assert_eq!((with.siren_pa, with.permit_off_pa, with.permit_back_pa), (612.5, 832.5, 852.5));
-    let high = box_pressures(600.0, Some(900.0), 1_000.0, 400.0, true, &SENSOR);
-    assert_eq!((high.permit_off_pa, high.permit_back_pa), (912.5, 932.5));
-    let sensed = box_pressures(600.0, None, 1_000.0, 950.0, true, &SENSOR);
-    assert_eq!((sensed.acting_wait_pa, sensed.permit_off_pa), (950.0, 962.5));
-    let unsensed = box_pressures(600.0, None, 1_000.0, 950.0, false, &SENSOR);
-    assert_eq!((unsensed.acting_wait_pa, unsensed.permit_off_pa), (947.5, 960.0));
-}
-
 fn three(site: &crate::test_sites::Site) -> ThreeBags {
     let stated = *site.bags().stated();
     ThreeBags {

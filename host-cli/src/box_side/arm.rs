@@ -1,11 +1,11 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
-use landfall_core::thresholds::{NoThresholds, Thresholds, thresholds};
+use landfall_core::thresholds::{NoThresholds, thresholds};
 use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
-use super::today::{Form, form, why_none};
+use super::today::{Bags, Form, form, why_none};
 use crate::plan::model::Supply;
 use crate::plan::results::{Level, Results, StopRule};
 use crate::plan::{Parts, PlanError};
@@ -20,6 +20,9 @@ pub(super) const SOFT_SIGMAS: f64 = 3.09;
 /// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
 /// simulated riding, Pa; nearer ones are noted.
 const DIP_ROOM_PA: f32 = 130.0;
+
+/// What rounding may take of a pressure at the end of its room, Pa.
+const ROUNDING_PA: f32 = 0.01;
 
 /// The pressure sensor of a box, which bounds what can be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -67,9 +70,11 @@ impl SensorPart {
     /// part's, 20 Pa between two barometers.
     pub const fn error_pa(self) -> f32 {
         match self {
+            Self::Bridge10 => 6.25,
+            Self::Bridge20 => 12.5,
+            Self::Bridge30 => 18.75,
             Self::Thermal500 => 15.0,
             Self::Barometers => 20.0,
-            part => 0.0025 * part.range_pa(),
         }
     }
 
@@ -81,6 +86,12 @@ impl SensorPart {
             Self::Barometers => 1.0,
             part => 3e-5 * part.range_pa(),
         }
+    }
+
+    /// Largest standard deviation of its readings on a bag with the blowers running that is still usual, Pa. *Assumed*:
+    /// it is the bag's, not the part's.
+    pub const fn noise_pa(self) -> f32 {
+        20.0
     }
 }
 
@@ -155,8 +166,7 @@ pub fn site_id(site: &Site) -> u32 {
 
 /// The settings of a site for a box with `sensor`, from its plan.
 ///
-/// The stop and wait pressures are the highest, and the upper end the lowest, over the stated skin stretch and dish
-/// radius and the ends of both, unless `bag.fitted` says that they were measured.
+/// The pressures are those of the bag as stated and of the soft and the firm one among the bags that fit what is known.
 ///
 /// # Errors
 /// [`ArmError::Stop`] with every reason where the plan says stop or the numbers leave no room for a watch.
@@ -167,7 +177,7 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
         .filter(|finding| finding.level == Level::Stop)
         .map(|finding| format!("{}: {}", finding.topic, finding.text))
         .collect();
-    match settle(site, results, sensor, revision) {
+    match settle(site, results, sensor, revision, Bags::Three) {
         Ok(armed) if said.is_empty() => {
             check(&armed.settings, sensor)?;
             Ok(armed)
@@ -181,7 +191,7 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
 
 /// The settings to look at a site with: for a replay or a simulation, where nobody rides.
 ///
-/// Where no box would be armed, a note says why, the stated stretch and dish radius are taken alone, and what only
+/// Where no box would be armed, a note says why, the bag as stated is taken alone, and what only
 /// keeps a box from being armed (interval, sensor, depth of the dip) is widened.
 ///
 /// # Errors
@@ -200,7 +210,10 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
         }
     }
     let part = sensor.unwrap_or_default();
-    let mut armed = settle(site, results, part, revision)?;
+    let mut armed = match settle(site, results, part, revision, Bags::Three) {
+        Ok(armed) => armed,
+        Err(_) => settle(site, results, part, revision, Bags::Stated)?,
+    };
     let s = &mut armed.settings;
     s.sensor_high_pa = s.sensor_high_pa.max(1.01 * s.landing_peak_pa).max(1.01 * s.pressure_max_pa);
     s.interval_s = s.interval_s.max(s.recovery_s + 2.0);
@@ -210,36 +223,16 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
     Ok(armed)
 }
 
-fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> Result<Armed, ArmError> {
-    let mut reasons: Vec<String> = Vec::new();
-    let p = &results.pressures;
-    let (stop_pa, wait_pa, delay_s) = (p.stop_pa, p.levels.map(|levels| levels.acting_wait_pa), p.alarm_delay_s);
-    let high_pa = p.firm_pa.unwrap_or(f64::MAX).min(site.bag.pressure_max_pa);
-    if p.hard_speed_mps.is_none() || p.commitment_s.is_none() {
-        reasons
-            .push("pressures: there is no landing to watch for: the ride or the flight does not reach the bag".into());
+fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bags: Bags) -> Result<Armed, ArmError> {
+    if results.pressures.hard_speed_mps.is_none() || results.pressures.commitment_s.is_none() {
+        return Err(stop("pressures: there is no landing to watch for: the ride or the flight does not reach the bag"));
     }
     let supply = Supply::new(site)?;
-    let operating_pa = f64::from(supply.operating.pressure_pa);
-    if let Some(stop_pa) = stop_pa.filter(|pa| *pa >= operating_pa) {
-        reasons
-            .push(format!("stop pressure: {stop_pa:.0} Pa is not under the operating pressure, {operating_pa:.0} Pa"));
-    }
-    let (Some(delay_s), Some(commitment_s), true) = (delay_s, p.commitment_s, reasons.is_empty()) else {
-        return Err(ArmError::Stop(reasons));
-    };
-    let form = form(site, results, &supply)?;
-    let found = thresholds(&form.0, &form.1, &supply.air).map_err(|error| match error {
+    let form = form(site, results, &supply, sensor, bags)?;
+    let found = thresholds(&form, &supply.air).map_err(|error| match error {
         NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
-        other => stop(why_none(&other)),
+        other => stop(format!("{}: {}", topic(&other), why_none(&other))),
     })?;
-    let found = Thresholds {
-        stop_pa: stop_pa.unwrap_or(0.0) as f32,
-        wait_pa: wait_pa.unwrap_or(0.0) as f32,
-        high_pa: high_pa as f32,
-        needed_s: p.needed_s.unwrap_or(0.0) as f32,
-        ..found
-    };
     let settings = found.put_into(&WatchSettings {
         version: SETTINGS_VERSION,
         site_id: site_id(site),
@@ -252,7 +245,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> 
         sensor_step_pa: 0.2,
         sensor_error_pa: sensor.error_pa(),
         noise_low_pa: 0.5,
-        noise_high_pa: 20.0,
+        noise_high_pa: sensor.noise_pa(),
         rate_limit_paps: 100_000.0,
         zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
         sensor_noise_pa: sensor.own_noise_pa(),
@@ -260,7 +253,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> 
         ..WatchSettings::EXAMPLE
     });
     Ok(Armed {
-        lines: lines(site, results, &settings, sensor, commitment_s, delay_s),
+        lines: lines(site, results, &settings, sensor, &form),
         notes: notes(site, &settings),
         site: site.site.name.clone(),
         form,
@@ -289,15 +282,15 @@ fn check(s: &WatchSettings, sensor: SensorPart) -> Result<(), ArmError> {
             s.recovery_s, s.interval_s
         ));
     }
-    if s.trip_pa() >= s.operating_pa - s.landing_dip_pa {
+    if s.trip_pa() > s.operating_pa - s.landing_dip_pa + ROUNDING_PA {
         reasons.push(format!(
-            "landing dip: the hard landing leaves {:.0} Pa, at or under the {:.0} Pa that sound the siren (stop pressure and \
+            "landing dip: the mean landing leaves {:.0} Pa, at or under the {:.0} Pa that sound the siren (stop pressure and \
              sensor error); each would stop the session",
             s.operating_pa - s.landing_dip_pa,
             s.trip_pa()
         ));
     }
-    if s.ready_pa() + s.noise_high_pa >= s.operating_pa {
+    if s.ready_pa() + s.noise_high_pa > s.operating_pa + ROUNDING_PA {
         reasons.push(format!(
             "no room: the permit needs {:.0} Pa with the noise, and the bag stands at {:.0} Pa",
             s.ready_pa() + s.noise_high_pa,
@@ -310,25 +303,32 @@ fn check(s: &WatchSettings, sensor: SensorPart) -> Result<(), ArmError> {
     if reasons.is_empty() { Ok(()) } else { Err(ArmError::Stop(reasons)) }
 }
 
-fn lines(
-    site: &Site,
-    results: &Results,
-    s: &WatchSettings,
-    sensor: SensorPart,
-    commitment_s: f64,
-    delay_s: f64,
-) -> Vec<Line> {
+/// What a reason is about.
+const fn topic(error: &NoThresholds) -> &'static str {
+    match error {
+        NoThresholds::NoStop => "stop pressure",
+        NoThresholds::NoWait => "wait pressure",
+        NoThresholds::NoHigh => "ride band",
+        NoThresholds::NeverBack => "recovery",
+        _ => "thresholds",
+    }
+}
+
+fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, form: &Form) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
-    let end = if site.bag.force_area.is_measured() {
-        "the bag was measured"
-    } else {
-        "in all but 5 of 100 bags that fit what is known"
-    };
     let rule = match results.pressures.stop_rule {
         Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",
         Some(StopRule::Floor) => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
         _ => "depth of the hard landing with the supply lost",
     };
+    let end = if site.bag.force_area.is_measured() {
+        "the bag was measured"
+    } else {
+        "in all but 5 of 100 bags that fit what is known"
+    };
+    let needed_s = f64::from(s.needed_s);
+    let commitment_s = f64::from(form.site.commitment_s);
+    let delay_s = needed_s - commitment_s - site.rider.reaction_s;
     let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
     vec![
         line(
@@ -379,12 +379,12 @@ fn lines(
         line(
             "landing_dip_pa",
             format!("After a landing down to {:.0} Pa is expected", s.operating_pa - s.landing_dip_pa),
-            "gas lost in the hard landing; at least 10 Pa".into(),
+            "gas lost in the mean landing; at least 10 Pa".into(),
         ),
         line(
             "recovery_s",
             format!("The dip is over within {:.1} s; half as much again is slow", s.recovery_s),
-            "blowers' recovery after the hard landing; at least 3 s".into(),
+            "blowers' recovery after the mean landing; at least 3 s".into(),
         ),
         line("interval_s", format!("Riders every {:.0} s", s.interval_s), "session.interval".into()),
         line(
@@ -420,13 +420,16 @@ fn notes(site: &Site, s: &WatchSettings) -> Vec<String> {
     let room_pa = s.operating_pa - s.landing_dip_pa - s.stop_pa;
     if room_pa < DIP_ROOM_PA {
         notes.push(format!(
-            "The hard landing leaves the bag {room_pa:.0} Pa above the stop pressure. Nearer than {DIP_ROOM_PA:.0} Pa a gust \
-             or the blowers' noise may sound the siren after a hard landing: more pressure, a stronger blower or a smaller vent \
+            "The mean landing leaves the bag {room_pa:.0} Pa above the stop pressure. Nearer than {DIP_ROOM_PA:.0} Pa a gust \
+             or the blowers' noise may sound the siren after a landing: more pressure, a stronger blower or a smaller vent \
              would give room."
         ));
     }
     if !site.bag.force_area.is_measured() {
-        notes.push("The bag is not measured; an afternoon with a dead load on it would narrow these limits.".into());
+        notes.push(
+            "The bag is not measured: its force area and skin stretch are assumed; measuring it would narrow these limits."
+                .into(),
+        );
     }
     if !site.watch.supply_sense {
         notes.push("Without the supply sense a power cut is seen only when the pressure has begun to fall.".into());
@@ -454,9 +457,8 @@ pub fn json(armed: &Armed) -> serde_json::Value {
         .iter()
         .map(|line| serde_json::json!({"key": line.key, "what": line.what, "why": line.why}))
         .collect();
-    let (site, curve) = &armed.form;
     serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes,
-        "form": {"site": site, "curve": curve}})
+        "form": armed.form})
 }
 
 #[cfg(test)]

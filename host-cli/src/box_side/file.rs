@@ -1,7 +1,7 @@
 //! A settings file: frames of the link, the very bytes that a box is offered.
 //!
 //! It holds [`ToBox::Offer`] with version, site, revision and CRC-32, in postcard and COBS, zero byte at the end; and, for
-//! a box that computes its thresholds in today's air, [`ToBox::OfferSite`] and [`ToBox::OfferCurve`] behind it.
+//! a box that computes its thresholds in today's air, [`ToBox::OfferSite`], [`ToBox::OfferBags`] and [`ToBox::OfferCurve`] behind it.
 
 use std::path::Path;
 use std::{fs, io};
@@ -86,8 +86,8 @@ pub fn to_bytes(settings: &WatchSettings) -> Result<Vec<u8>, FileError> {
 /// As [`to_bytes`].
 pub fn to_bytes_with(settings: &WatchSettings, form: Option<&Form>) -> Result<Vec<u8>, FileError> {
     let mut bytes = to_bytes(settings)?;
-    if let Some((site, curve)) = form {
-        for message in [ToBox::OfferSite(*site), ToBox::OfferCurve(*curve)] {
+    if let Some(Form { site, bags, curve }) = form {
+        for message in [ToBox::OfferSite(*site), ToBox::OfferBags(*bags), ToBox::OfferCurve(*curve)] {
             bytes.extend(encode(&message).map_err(|error| FileError::Frame(Some(error)))?.bytes());
         }
     }
@@ -116,7 +116,9 @@ pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileErro
         messages.into_iter().collect::<Result<Vec<_>, _>>().map_err(|error| FileError::Frame(Some(error)))?;
     let (settings, form) = match messages[..] {
         [ToBox::Offer(settings)] => (settings, None),
-        [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferCurve(curve)] => (settings, Some((site, curve))),
+        [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferBags(bags), ToBox::OfferCurve(curve)] => {
+            (settings, Some(Form { site, bags, curve }))
+        }
         [ToBox::Offer(_), ..] => return Err(FileError::Frame(None)),
         _ => return Err(FileError::Kind),
     };

@@ -451,8 +451,10 @@ pub(crate) mod tests {
         assert_eq!(Some(s.wait_pa), p.levels.map(|levels| levels.acting_wait_pa as f32));
         let t = results.touchdown.as_ref().unwrap();
         // The hard landing is no softer than the mean one.
-        assert!(f64::from(s.landing_peak_pa) >= t.peak_pressure_pa && f64::from(s.recovery_s) >= t.recovery_s.unwrap());
-        assert!(f64::from(s.landing_dip_pa) >= f64::from(s.operating_pa) - t.dip_pa.unwrap());
+        assert!(f64::from(s.landing_peak_pa) >= t.peak_pressure_pa);
+        assert!((f64::from(s.recovery_s) - t.recovery_s.unwrap().max(3.0)).abs() < 1e-3);
+        let dip_pa = f64::from(s.operating_pa) - t.dip_pa.unwrap();
+        assert!((f64::from(s.landing_dip_pa) - dip_pa.max(10.0)).abs() < 0.01);
         assert!(
             matches!(arm(&site, &results, SensorPart::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))
         );

@@ -158,7 +158,7 @@ pub fn upload(
         None => check_of(settings),
         Some(form) => {
             offer_form(port, form)?;
-            check_with_form(settings, &form.0, &form.1)
+            check_with_form(settings, form)
         }
     };
     let check = check.map_err(|_| UploadError::Differs)?;
@@ -188,8 +188,8 @@ pub fn upload(
     if held(port)? == Some(*settings) { Ok(()) } else { Err(UploadError::Differs) }
 }
 
-/// Offers both parts of a form and compares what the box understood.
-fn offer_form(port: &mut Port, (site, curve): &Form) -> Result<(), UploadError> {
+/// Offers the parts of a form and compares what the box understood.
+fn offer_form(port: &mut Port, Form { site, bags, curve }: &Form) -> Result<(), UploadError> {
     let refused = |message: &FromBox| match message {
         FromBox::Refused(refusal) => Some(Err(*refusal)),
         _ => None,
@@ -198,10 +198,17 @@ fn offer_form(port: &mut Port, (site, curve): &Form) -> Result<(), UploadError> 
         FromBox::StagedSite(staged) => Some(Ok(staged == site)),
         other => refused(other),
     })?;
+    let staged_bags = ask(port, &ToBox::OfferBags(*bags), |message| match message {
+        FromBox::StagedBags(staged) => Some(Ok(staged == bags)),
+        other => refused(other),
+    })?;
     let staged_curve = ask(port, &ToBox::OfferCurve(*curve), |message| match message {
         FromBox::StagedCurve(staged) => Some(Ok(staged == curve)),
         other => refused(other),
     })?;
-    let same = staged.map_err(UploadError::Refused)? && staged_curve.map_err(UploadError::Refused)?;
+    let mut same = true;
+    for part in [staged, staged_bags, staged_curve] {
+        same &= part.map_err(UploadError::Refused)?;
+    }
     if same { Ok(()) } else { Err(UploadError::Differs) }
 }

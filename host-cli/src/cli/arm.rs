@@ -95,7 +95,7 @@ fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: 
         settings.revision
     ));
     let stated = (args.today_pressure, args.today_temperature);
-    if let (Some((site, _)), true) = (form, computes && stated != (None, None)) {
+    if let (Some(today::Form { site, .. }), true) = (form, computes && stated != (None, None)) {
         let pressure_pa = stated.0.map_or(site.air_pressure_pa, |value| value as f32);
         let temperature_k = stated.1.map_or(site.air_temperature_k, |value| value as f32);
         upload::state_air(&mut port, pressure_pa, temperature_k, patience, note)?;

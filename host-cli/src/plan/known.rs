@@ -3,7 +3,7 @@
 
 use super::demand::{Demand, Lander};
 use super::model::Supply;
-use super::results::{Chance, OneBag, OneBlowerLost, Pressures};
+use super::results::{Chance, Demanded, OneBag, OneBlowerLost, Pressures};
 use crate::site::{ForceAreaStated, Site};
 use landfall_core::InputError;
 use landfall_core::bag::Bag;
@@ -257,5 +257,12 @@ pub fn pressures(demand: &Demand, twice: &Twice) -> Pressures {
         provisional: None,
         levels: Some(levels.pressures.into()),
         judged: Vec::new(),
+        demanded: Some(Demanded {
+            heaviest_kg: demand.heaviest_kg as f32,
+            lightest_kg: demand.lightest_kg as f32,
+            mean: demand.mean,
+            soft: limits.soft.factors,
+            firm: limits.firm.factors,
+        }),
     }
 }

@@ -1,5 +1,7 @@
 //! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
 
+use landfall_core::levels::MeanLanding;
+use landfall_core::possible_bags::BagFactors;
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
@@ -487,6 +489,24 @@ pub struct Pressures {
     pub levels: Option<BoxLevels>,
     /// How each topic comes out.
     pub judged: Vec<Judgement>,
+    /// What a box is told besides.
+    #[serde(skip)]
+    pub demanded: Option<Demanded>,
+}
+
+/// What a box computes its thresholds from, as the core takes it.
+#[derive(Clone, Copy, Debug)]
+pub struct Demanded {
+    /// Mass of the hard landing.
+    pub heaviest_kg: f32,
+    /// Mass of the light landing.
+    pub lightest_kg: f32,
+    /// The mean landing; none where none comes down on the bag.
+    pub mean: Option<MeanLanding>,
+    /// What the soft bag is over the stated one.
+    pub soft: BagFactors,
+    /// What the firm bag is.
+    pub firm: BagFactors,
 }
 
 impl Pressures {

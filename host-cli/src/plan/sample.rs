@@ -223,6 +223,7 @@ pub fn results() -> Results {
                 permit_back_pa: 874.0,
                 acting_wait_pa: 700.0,
             }),
+            demanded: None,
             judged: Topic::ALL.map(|topic| Judgement { topic, now: Judged::Kept, if_measured: Judged::Kept }).to_vec(),
         },
         wind: Wind {
