@@ -146,16 +146,16 @@ fn misses_short_and_long() {
         let s = sampling(r);
         (s.misses, s.miss_low, s.miss_high) = (9, 0.0005, 0.0013);
     });
-    triggers("case", Level::Stop, "short: under 1 %", |_, r| {
+    triggers("short", Level::Stop, "short: under 1 %", |_, r| {
         sampling(r).outcomes.insert("front", 0.002);
     });
-    triggers("case", Level::Caution, "less than 0.90 m behind the front edge", |_, r| {
+    triggers("short", Level::Caution, "less than 0.90 m behind the front edge", |_, r| {
         sampling(r).along_p001_m = Some(0.9)
     });
-    triggers("overshoot", Level::Stop, "long: 2 %", |_, r| {
+    triggers("long", Level::Stop, "long: 2 %", |_, r| {
         sampling(r).outcomes.insert("long", 0.02);
     });
-    triggers("overshoot", Level::Caution, "beyond 9.20 m", |_, r| sampling(r).along_p999_m = Some(9.2));
+    triggers("long", Level::Caution, "beyond 9.20 m", |_, r| sampling(r).along_p999_m = Some(9.2));
     triggers("field", Level::Stop, "8.00 m long where landings take 8.50 m", |_, r| {
         let s = sampling(r);
         (s.along_p001_m, s.along_p999_m) = (Some(0.8), Some(9.3));
@@ -187,7 +187,7 @@ fn where_the_bag_stands() {
         r.placement.highest_start_in_gust_m = Some(5.5);
     });
     triggers("start", Level::Caution, "No start height keeps", |_, r| r.placement.highest_start_in_gust_m = None);
-    triggers("short zone", Level::Caution, "No lip speed", |_, r| r.placement.clearing_lip_speed_mps = None);
+    triggers("short_zone", Level::Caution, "No lip speed", |_, r| r.placement.clearing_lip_speed_mps = None);
     triggers("stopping", Level::Caution, "committed from the start. A longer", |_, r| {
         r.placement.last_stop_before_foot_m = None;
     });
@@ -500,7 +500,7 @@ fn check_nulls(results: &Results, which: usize) {
     for key in nulls {
         let named = list
             .iter()
-            .any(|f| f.topic == "no value" && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
+            .any(|f| f.topic == "no_value" && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
         assert!(named, "{key} is null without a word");
         assert_ne!(why_null(results, &key).as_deref(), Some("it was not computed"), "{key}");
     }
