@@ -107,58 +107,65 @@ pub struct Twice {
     pub measured: Known,
 }
 
-/// Computes both. The threads are those of rayon's current pool; the result does not depend on their number.
+/// Computes pressures, times, depths and loads of both, without the chances of the ground. The threads are those of
+/// rayon's current pool; the result does not depend on their number.
 ///
 /// # Errors
 /// [`InputError`] for what is out of range.
-pub fn twice(
+pub fn limits_twice(
     site: &Site,
     supply: &Supply,
     chamber: &Chamber,
     input: &LevelsInput<'_>,
-    demand: &Demand,
 ) -> Result<Twice, InputError> {
     let bags = possible_bags(site)?;
-    let measured = bags.if_measured();
     let interval_s = site.session.interval_s as f32;
-    let (limits_now, limits_measured) =
-        rayon::join(|| ride_limits(input, &bags, interval_s), || ride_limits(input, &measured, interval_s));
-    let (limits_now, limits_measured) = (limits_now?, limits_measured?);
-    let target = site.bag.target_ground as f32;
-    let of = |lander: &Lander, bags: &PossibleBags, limits: &RideLimits| {
-        let rider = LandingRider { mass_kg: lander.landing_kg as f32, speeds: &lander.speeds };
-        ground_chance(input, bags, &rider, limits.levels.needed_s, target)
+    let known = |bags: &PossibleBags| -> Result<Known, InputError> {
+        let limits = ride_limits(input, bags, interval_s)?;
+        let one_blower = one_blower_lost(chamber, &supply.blowers, &supply.openings, limits.levels.stop_pa);
+        Ok(Known { limits, ground: Vec::new(), one_blower })
     };
-    // Riders who land alike have the same chances.
-    let alike: Vec<usize> = (0..demand.landers.len())
-        .map(|i| {
-            let same = |other: &Lander| {
-                other.landing_kg == demand.landers[i].landing_kg && other.speeds == demand.landers[i].speeds
-            };
-            demand.landers.iter().position(same).unwrap_or(i)
-        })
-        .collect();
-    let jobs: Vec<(usize, bool)> =
-        (0..demand.landers.len()).filter(|i| alike[*i] == *i).flat_map(|i| [(i, false), (i, true)]).collect();
-    let done: Vec<GroundChance> = jobs
-        .par_iter()
-        .map(|(i, as_measured)| {
-            let lander = &demand.landers[*i];
-            if *as_measured { of(lander, &measured, &limits_measured) } else { of(lander, &bags, &limits_now) }
-        })
-        .collect::<Result<_, _>>()?;
-    let chances = |as_measured: bool| -> Vec<GroundChance> {
-        alike
-            .iter()
-            .filter_map(|i| jobs.iter().position(|job| *job == (*i, as_measured)).and_then(|at| done.get(at)).copied())
-            .collect()
-    };
-    let known = |limits: RideLimits, as_measured: bool| Known {
-        one_blower: one_blower_lost(chamber, &supply.blowers, &supply.openings, limits.levels.stop_pa),
-        ground: chances(as_measured),
-        limits,
-    };
-    Ok(Twice { now: known(limits_now, false), measured: known(limits_measured, true) })
+    let (now, measured) = rayon::join(|| known(&bags), || known(&bags.if_measured()));
+    Ok(Twice { now: now?, measured: measured? })
+}
+
+impl Twice {
+    /// Adds the chances of the ground.
+    ///
+    /// # Errors
+    /// [`InputError`] for what is out of range.
+    pub fn with_ground(mut self, site: &Site, input: &LevelsInput<'_>, demand: &Demand) -> Result<Self, InputError> {
+        let bags = possible_bags(site)?;
+        let measured = bags.if_measured();
+        let target = site.bag.target_ground as f32;
+        // Riders who land alike have the same chances.
+        let alike: Vec<usize> = (0..demand.landers.len())
+            .map(|i| {
+                let same = |other: &Lander| {
+                    other.landing_kg == demand.landers[i].landing_kg && other.speeds == demand.landers[i].speeds
+                };
+                demand.landers.iter().position(same).unwrap_or(i)
+            })
+            .collect();
+        let jobs: Vec<(usize, bool)> =
+            (0..alike.len()).filter(|i| alike[*i] == *i).flat_map(|i| [(i, false), (i, true)]).collect();
+        let done: Vec<GroundChance> = jobs
+            .par_iter()
+            .map(|&(i, as_measured)| {
+                let lander = &demand.landers[i];
+                let rider = LandingRider { mass_kg: lander.landing_kg as f32, speeds: &lander.speeds };
+                let (bags, known) = if as_measured { (&measured, &self.measured) } else { (&bags, &self.now) };
+                ground_chance(input, bags, &rider, known.limits.levels.needed_s, target)
+            })
+            .collect::<Result<_, _>>()?;
+        let chances = |as_measured: bool| -> Vec<GroundChance> {
+            let of = |i: &usize| jobs.iter().position(|job| *job == (*i, as_measured)).and_then(|at| done.get(at));
+            alike.iter().filter_map(of).copied().collect()
+        };
+        self.now.ground = chances(false);
+        self.measured.ground = chances(true);
+        Ok(self)
+    }
 }
 
 impl Known {

@@ -161,7 +161,7 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
             what: "gap",
             now: metres(p.gap_m),
             limit: format!("{} to {}", metres(low), metres(high)),
-            inside: inside >= 0.0,
+            inside: inside >= 0.0 || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: (high > low).then(|| 1.0 - 2.0 * inside / (high - low)),
             level: Level::Stop,
             findings: &["gap.outside"],
@@ -183,7 +183,7 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
             what: "start height",
             now: metres(start),
             limit: format!("at least {}", metres(lowest)),
-            inside: start >= lowest,
+            inside: start >= lowest || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: of(lowest, start),
             level: Level::Stop,
             findings: &["start.low"],
@@ -382,7 +382,10 @@ mod tests {
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(6.1)), [(load, Level::Stop)]);
         assert_eq!(outside(|r| r.flight.outcome = "short"), [("where the riders land", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.miss_now = Some(0.002)), [("chance of a miss", Level::Stop)]);
-        assert_eq!(outside(|r| r.placement.inside_band_m = Some(-0.1)), [("gap", Level::Stop)]);
+        // A gap at which nobody misses is right, whatever the band's last centimetre says.
+        assert!(outside(|r| r.placement.inside_band_m = Some(-0.1)).is_empty());
+        let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.1), Some(0.002)));
+        assert_eq!(both, [("chance of a miss", Level::Stop), ("gap", Level::Stop)]);
         assert_eq!(outside(|r| r.air.status = "low"), [("pressure, maker's range", Level::Stop)]);
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().depth_m = 2.0), [("depth, mean landing", Level::Stop)]);
         let felt = "load, mean landing";

@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod csv;
+pub mod cures;
 pub mod demand;
 pub mod dirt;
 pub mod findings;
@@ -14,6 +15,7 @@ pub mod limits;
 pub mod model;
 pub mod parts;
 pub mod results;
+pub mod ride_by;
 #[cfg(test)]
 mod sample;
 pub mod sampled;
@@ -26,7 +28,7 @@ pub mod words;
 use crate::sampling::Stop;
 use crate::site::Site;
 use demand::{Crew, Demand, crews};
-use known::{Twice, levels_input, twice};
+use known::{Twice, levels_input, limits_twice};
 use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_core::wind::GUST_FACTOR;
@@ -46,7 +48,7 @@ pub struct Parts {
     pub tails: bool,
     /// Best gap and band (needs the sampling).
     pub placement: bool,
-    /// Lowest and highest start (needs the placement).
+    /// Lowest and highest start, and the start marks (needs the placement).
     pub starts: bool,
     /// Hold winds (needs the sampling).
     pub hold_winds: bool,
@@ -54,6 +56,8 @@ pub struct Parts {
     pub pressures: bool,
     /// The highest start until the bag is measured, where there is one (needs the pressures).
     pub first_day: bool,
+    /// Changes that were computed for the stops (needs all that can be a stop).
+    pub cures: bool,
 }
 
 impl Parts {
@@ -66,6 +70,7 @@ impl Parts {
         hold_winds: true,
         pressures: true,
         first_day: true,
+        cures: true,
     };
     /// Only what needs neither sampling nor the search for pressures.
     pub const QUICK: Self = Self {
@@ -76,6 +81,7 @@ impl Parts {
         hold_winds: false,
         pressures: false,
         first_day: false,
+        cures: false,
     };
 }
 
@@ -229,7 +235,7 @@ fn on_bag(site: &Site, supply: &Supply, crews: &[Crew], demand: Demand, first_da
         return Ok(OnBag { demand, twice: None, pressures });
     };
     let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
-    let twice = twice(site, supply, chamber, &input, &demand)?;
+    let twice = limits_twice(site, supply, chamber, &input)?.with_ground(site, &input, &demand)?;
     let tables = Tables::judge(site, supply, &demand, &twice);
     let mut pressures = known::pressures(&demand, &twice);
     if tables.provisional() {
@@ -246,6 +252,18 @@ fn on_bag(site: &Site, supply: &Supply, crews: &[Crew], demand: Demand, first_da
 /// # Errors
 /// [`PlanError`].
 pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError> {
+    let mut results = plan_of(site, parts, stop)?;
+    if parts.cures && results.verdict.stops > 0 {
+        results.cures = cures::cures(site, &results, stop)?;
+        for finding in &mut results.findings {
+            finding.cures = results.cures.iter().filter(|cure| cure.finding == finding.id).cloned().collect();
+        }
+    }
+    Ok(results)
+}
+
+/// The plan without what else could be done about it.
+fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError> {
     let model = Model::new(site)?;
     let supply = Supply::new(site)?;
     let bag = model.setups[0].bag;
@@ -326,6 +344,8 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
         .zip(groups)
         .map(|((group, of), jump)| (group, whole(of, jump.results)))
         .collect();
+    let draws = Draws { samples: site.spread.samples, seed: site.spread.seed, stop };
+    results.ride_by = ride_by::ride_by(site, &results, &crews, &draws, &supply, parts.starts && parts.sampling)?;
     results.findings = findings::findings(site, &results);
     results.verdict = verdict(site, &results);
     Ok(results)

@@ -107,7 +107,8 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
         },
         "touchdown" => touchdown(r, name),
         "pressures" => pressures(r, rest, name),
-        "ride_by" | "verdict" => None,
+        "ride_by" => ride_by(name),
+        "verdict" => None,
         "wind" => match r.placement.miss_now {
             Some(miss) if miss > r.placement.target_miss => Some(format!(
                 "the chance of a miss passes {} already in the wind of the site",
@@ -119,6 +120,22 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
         "dirt" => Some(no_landing(r).unwrap_or_else(|| "there is no landing to compare".to_owned())),
         _ => text("it was not computed"),
     }
+}
+
+fn ride_by(name: &str) -> Option<String> {
+    Some(
+        match name {
+            "start_high_m" => {
+                "until the bag is measured there is no start, or from so low riders do not reach the field"
+            }
+            "next_rider_from_pa" | "everybody_off_under_pa" => "the box cannot be armed",
+            "holds_for_s" => "after a power cut the bag holds for longer than 120 s, or there are no pressures",
+            "stop_line_before_foot_m" => "a rider who brakes does not stop before the take-off's foot from anywhere",
+            // As of the placement and the wind, which say why.
+            _ => return None,
+        }
+        .to_owned(),
+    )
 }
 
 fn rider(r: &Results, name: &str) -> Option<String> {

@@ -358,8 +358,11 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
                 .map(|need| format!("{} {way} where landings take {}", metres(*has), metres(need)))
         })
         .collect();
+    // A wide spread that the target allows is none too wide.
+    let missed = said.r.placement.miss_now.is_none_or(|miss| miss > said.r.placement.target_miss);
     if !too_small.is_empty() {
-        said.stop(
+        said.say(
+            if missed { Level::Stop } else { Level::Caution },
             "field",
             format!(
                 "The landing field is too small wherever the bag stands: {}. A bigger \

@@ -34,7 +34,7 @@ fn gap(said: &mut Said<'_>) {
         (Some(low), Some(high), Some(inside)) => {
             let band = format!("{} to {}", metres(low), metres(high));
             let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(best)));
-            if inside < 0.0 {
+            if inside < 0.0 && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
                 said.stop(
                     "gap.outside",
                     format!(
@@ -104,7 +104,7 @@ fn starts(said: &mut Said<'_>) {
     let start = site.roll_in.start_height_m;
     let target = chance(p.target_miss);
     if let Some(lowest) = p.lowest_clearing_start_m {
-        if start < lowest {
+        if start < lowest && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
             said.stop(
                 "start.low",
                 format!(

@@ -10,6 +10,7 @@ pub fn say(said: &mut Said<'_>) {
         return;
     }
     provisional(said);
+    no_mark(said);
     ground(said);
     ground_cut(said);
     hard_landing(said);
@@ -79,6 +80,21 @@ fn provisional(said: &mut Said<'_>) {
     let first_day = provisional.first_day_start_m;
     let text = format!("{what} only because the bag is not measured: {then}.{until}");
     said.say(level, "provisional", text).with("pressures.provisional.first_day_start_m", first_day);
+}
+
+/// Where nobody may start above the first-day mark and people come short from under the lowest, nobody can start.
+fn no_mark(said: &mut Said<'_>) {
+    let p = &said.r.pressures;
+    let Some(mark) = p.first_day_start_m() else { return };
+    if said.r.ride_by.iter().all(|by| by.start_high_m.is_some()) {
+        return;
+    }
+    let text = format!(
+        "Until the bag is measured nobody starts above {}, and from so low riders do not reach the landing field: there is \
+         no start. Measuring the bag, or a smaller gap, would change it.",
+        metres(mark)
+    );
+    said.say(Level::Stop, "provisional.no_mark", text).with("pressures.provisional.first_day_start_m", mark);
 }
 
 fn ground(said: &mut Said<'_>) {

@@ -157,10 +157,12 @@ fn misses_short_and_long() {
     });
     triggers("long", Level::Caution, "beyond 9.20 m", |_, r| sampling(r).along_p999_m = Some(9.2));
     triggers("field", Level::Stop, "8.00 m long where landings take 8.50 m", |_, r| {
+        r.placement.miss_now = Some(0.002);
         let s = sampling(r);
         (s.along_p001_m, s.along_p999_m) = (Some(0.8), Some(9.3));
     });
     triggers("field", Level::Stop, "6.00 m wide where landings take 6.50 m", |_, r| {
+        r.placement.miss_now = Some(0.002);
         let s = sampling(r);
         (s.across_p001_m, s.across_p999_m) = (Some(-3.25), Some(3.25));
     });
@@ -173,7 +175,9 @@ fn misses_short_and_long() {
 
 #[test]
 fn where_the_bag_stands() {
-    triggers("gap", Level::Stop, "0.30 m outside the band", |_, r| r.placement.inside_band_m = Some(-0.3));
+    triggers("gap", Level::Stop, "0.30 m outside the band", |_, r| {
+        (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.3), Some(0.002));
+    });
     triggers("gap", Level::Caution, "only 0.05 m inside", |_, r| r.placement.inside_band_m = Some(0.05));
     triggers("gap", Level::Stop, "The smallest chance is 1 in 120, at a gap of 0.60 m", |_, r| {
         let p = &mut r.placement;
@@ -181,7 +185,7 @@ fn where_the_bag_stands() {
     });
     triggers("offset", Level::Note, "0.40 m farther left", |_, r| r.placement.best_offset_m = Some(0.4));
     triggers("start", Level::Stop, "below the lowest of 6.20 m", |_, r| {
-        r.placement.lowest_clearing_start_m = Some(6.2)
+        (r.placement.lowest_clearing_start_m, r.placement.miss_now) = (Some(6.2), Some(0.002));
     });
     triggers("start", Level::Caution, "is 5.50 m, below the 6.00 m", |_, r| {
         r.placement.highest_start_in_gust_m = Some(5.5);
