@@ -7,7 +7,7 @@ use landfall_core::air::Air;
 use landfall_core::bag::Bag;
 use landfall_core::bag_gas::Chamber;
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+use landfall_core::inputs::{BOTCHED, COUNT, Inputs, Uncertain, Uncertainty};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::Steps;
@@ -166,16 +166,22 @@ impl Model {
     }
 
     /// Steps with which a sampled run stays within a tenth of a millimetre of a fine one, for these
-    /// uncertainties: looked for at four standard deviations of each input to either side.
+    /// uncertainties: looked for at four standard deviations of each input to either side, and where tries are botched
+    /// at three of their larger ones, which are about as rare.
     pub fn steps(&self, uncertainties: &[&Uncertainty]) -> Steps {
         let mut probes: Vec<Inputs<f32>> = Vec::new();
+        let mut add = |uncertainty: &Uncertainty, which: Uncertain, reach: f32| {
+            for side in [-reach, reach] {
+                let mut deviations = [0.0; COUNT];
+                deviations[which as usize] = side;
+                probes.push(uncertainty.at(&deviations));
+            }
+        };
         for uncertainty in uncertainties {
-            for which in Uncertain::ALL {
-                for side in [-4.0_f32, 4.0] {
-                    let mut deviations = [0.0; COUNT];
-                    deviations[which as usize] = side;
-                    probes.push(uncertainty.at(&deviations));
-                }
+            Uncertain::ALL.into_iter().for_each(|which| add(uncertainty, which, 4.0));
+            if uncertainty.botched > 0.0 {
+                let botched = uncertainty.botched_tries();
+                BOTCHED.into_iter().for_each(|which| add(&botched, which, 3.0));
             }
         }
         self.setups[1].choose_steps(&probes, STEP_TOLERANCE_M)
@@ -195,6 +201,36 @@ impl Model {
     /// The rider of [`Model::distinct`] that stands for a rider.
     pub fn stands_for(&self, rider: usize) -> usize {
         (0..3).find(|other| self.masses_kg[*other] == self.masses_kg[rider]).unwrap_or(rider)
+    }
+
+    /// The same seen in a mirror: left is right.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        let mut model = self.clone();
+        for setup in &mut model.setups {
+            setup.bag.offset_m = -setup.bag.offset_m;
+        }
+        for which in [Uncertain::Yaw, Uncertain::Line, Uncertain::WindAcross] {
+            let mean = &mut model.uncertainty.mean[which as usize];
+            *mean = -*mean;
+        }
+        model
+    }
+
+    /// The model and its mirror image, the same one of the two first for either of them; no second where both are the
+    /// same.
+    #[must_use]
+    pub fn one_side_first(&self) -> (Self, Option<Self>) {
+        let sides = |model: &Self| {
+            let mean = |which: Uncertain| model.uncertainty.mean[which as usize];
+            [model.setups[0].bag.offset_m, mean(Uncertain::WindAcross), mean(Uncertain::Line), mean(Uncertain::Yaw)]
+        };
+        let mirrored = self.mirrored();
+        match sides(self).partial_cmp(&sides(&mirrored)) {
+            Some(std::cmp::Ordering::Less) => (mirrored, Some(self.clone())),
+            Some(std::cmp::Ordering::Greater) => (self.clone(), Some(mirrored)),
+            _ => (self.clone(), None),
+        }
     }
 
     /// The same with the bag at another gap.
