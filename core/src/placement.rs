@@ -12,11 +12,15 @@
 //! - one that clears it is long between two gaps, those of its passing this height on the way up and on the way down.
 //!   The gaps below the first are a window of their own, for landings on the way up.
 //!
+//! The front edge counts as met where the centre of mass passes it too low. With a margin at the front shorter than the
+//! contact point's lead on a steep rising top (contact height times the sine of its slope) a run may touch the top before
+//! that; such gaps are left out, which errs to the careful side.
+//!
 //! On a falling top (c < 0) a larger gap means an earlier landing, down to the moment at which the path is parallel to
 //! the top: v_z = c v_x. Beyond that gap the run never rises to the plane.
 
 use crate::air::STANDARD_GRAVITY_MPS2 as G;
-use crate::flight::{Arrival, Motion, Plane, carry_on, fly_to_rising};
+use crate::flight::{Arrival, Motion, Plane, carry_on, fly_to_falling, fly_to_rising};
 use crate::inputs::{Inputs, Uncertain};
 use crate::lane::{Lane, Mask};
 use crate::run::Setup;
@@ -36,6 +40,22 @@ impl<L: Lane> GapWindow<L> {
     #[inline(always)]
     fn unless(none: L::Mask, low_m: L, high_m: L) -> Self {
         Self { low_m: L::select(none, L::splat(1.0), low_m), high_m: L::select(none, L::splat(-1.0), high_m) }
+    }
+}
+
+/// `then` where the mask holds, else `otherwise`.
+#[inline(always)]
+fn either<L: Lane>(mask: L::Mask, then: &Arrival<L>, otherwise: &Arrival<L>) -> Arrival<L> {
+    let pick = |a: &[L; 3], b: &[L; 3]| {
+        [L::select(mask, a[0], b[0]), L::select(mask, a[1], b[1]), L::select(mask, a[2], b[2])]
+    };
+    Arrival {
+        motion: Motion {
+            place_m: pick(&then.motion.place_m, &otherwise.motion.place_m),
+            velocity_mps: pick(&then.motion.velocity_mps, &otherwise.motion.velocity_mps),
+        },
+        time_s: L::select(mask, then.time_s, otherwise.time_s),
+        met: mask.and(then.met).or(mask.not().and(otherwise.met)),
     }
 }
 
@@ -67,9 +87,16 @@ impl Setup {
         // How fast a run falls relative to the top: a landing only where this is above zero.
         let falling = |motion: &Motion<L>| motion.velocity_mps[0] * climb - motion.velocity_mps[2];
         let (front_m, back_m) = (self.bag.edge_front_m, self.bag.length_m - self.bag.edge_back_m);
-        // Where nothing was met on the top as it stands the arrival is still a point of the path.
-        let from = Arrival { met: L::Mask::splat(true), ..*arrival };
-        let at_front = carry_on(&from, &height_at(front_m), &drag);
+        // From the arrival on the top as it stands, or where there is none anew from the start.
+        let fall_to = |height: &Plane<L>| {
+            let near = carry_on(arrival, height, &drag);
+            if arrival.met.not().any() {
+                either(arrival.met, &near, &fly_to_falling(start, height, &drag, front_steps))
+            } else {
+                near
+            }
+        };
+        let at_front = fall_to(&height_at(front_m));
         let mut high_m = gap_at(&at_front.motion, front_m);
         // A height that was passed before the release only.
         let never = |there: &Arrival<L>| there.met.not().or(there.time_s.lt(zero));
@@ -77,12 +104,12 @@ impl Setup {
         // The lowest gap at which a run that is past the front edge's height is not long.
         let (mut low_m, mut long) = (high_m + (front_m - back_m), L::Mask::splat(true));
         if climb < 0.0 {
-            low_m = gap_at(&carry_on(&from, &height_at(back_m), &drag).motion, back_m);
+            low_m = gap_at(&fall_to(&height_at(back_m)).motion, back_m);
             // Up to the moment at which the path is parallel to the top, as in a vacuum.
             let early = (-falling(&at_front.motion)).max(zero);
             high_m = high_m + early * early * (0.5 / (G * -climb));
         } else if climb > 0.0 {
-            let at_back = carry_on(&from, &height_at(back_m), &drag);
+            let at_back = fall_to(&height_at(back_m));
             (low_m, long) = (gap_at(&at_back.motion, back_m), never(&at_back).not());
         }
         // From here on the run is over the front edge as it passes it.
@@ -91,8 +118,15 @@ impl Setup {
         let mut over_m = zero;
         if below.any() {
             let rise = fly_to_rising(start, &edge, &drag, front_steps);
-            over_m = L::select(below, rise.motion.place_m[0].max(zero), over_m);
-            none = none.or(below.and(rise.met.not()));
+            let mut passed_m = rise.motion.place_m[0];
+            if climb > 0.0 {
+                // A rising top may also lie so low at the release that the run is over it from the start.
+                let above_m = start.place_m[0] - edge.distance(start) * (1.0 / climb);
+                passed_m = L::select(rise.met, passed_m.min(above_m), above_m);
+            } else {
+                none = none.or(below.and(rise.met.not()));
+            }
+            over_m = L::select(below, passed_m.max(zero), over_m);
         }
         if !(climb > 0.0) {
             return [

@@ -4,6 +4,7 @@ mod air_supply;
 mod closed_forms;
 mod core_properties;
 mod drop_tests;
+mod gap_windows;
 mod landing_shape;
 mod learn_bag;
 mod learn_compare;

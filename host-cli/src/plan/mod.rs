@@ -25,7 +25,7 @@ pub mod table;
 pub mod text;
 pub mod words;
 
-use crate::sampling::Stop;
+use crate::sampling::{Sampled, Stop};
 use crate::site::Site;
 use demand::{Crew, Demand, crews};
 use known::{Twice, levels_input, limits_twice};
@@ -35,7 +35,7 @@ use landfall_core::wind::GUST_FACTOR;
 use model::{Model, RIDERS, Supply, wind_forces};
 use parts::{DETAIL, Single, single};
 use results::{Level, Placement, Pressures, Provisional, Results, Rider, Riders, Spread, Standing, Verdict, Wind};
-use sampled::Landings;
+use sampled::{Hold, Landings};
 use search::Draws;
 use table::Tables;
 
@@ -136,7 +136,7 @@ struct Jumped {
     spread: Spread,
     placement: Placement,
     touchdown: Option<results::Touchdown>,
-    hold_winds_mps: [Option<f64>; 3],
+    hold_winds: [Option<Hold>; 3],
 }
 
 /// Sections of a plan that need no pressures, for one set of riders.
@@ -186,6 +186,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         least_miss_gap_m: placed.as_ref().map(|placed| placed.least.1),
         best_offset_m: placed.as_ref().and_then(|placed| placed.best_offset_m),
         miss_at_best: placed.as_ref().and_then(|placed| placed.miss_at_best),
+        best_is_better: placed.as_ref().and_then(|placed| placed.best_is_better),
         last_stop_before_foot_m: line.and_then(|line| line.before_foot_m),
         last_stop_speed_mps: parts::stop_line_speed_mps(site, model),
         last_stop_to_touchdown_s: line.filter(|line| line.before_foot_m.is_some()).and_then(|line| line.to_touchdown_s),
@@ -197,7 +198,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         highest_start_in_gust_m: placed.as_ref().and_then(|placed| placed.highest_start_in_gust_m),
         target_miss: target,
     };
-    let hold_winds_mps = match &landings {
+    let hold_winds = match &landings {
         Some(_) if parts.hold_winds => sampled::hold_winds(model, &draws, target, site.anchors.wind_mps)?,
         _ => [None; 3],
     };
@@ -216,7 +217,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
             spread,
             placement,
             touchdown,
-            hold_winds_mps,
+            hold_winds,
         },
     })
 }
@@ -299,12 +300,17 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
     let pressures = on_bag.map_or_else(Pressures::default, |on_bag| on_bag.pressures);
 
     let whole = |of: &Site, jumped: Jumped| {
-        let holds = jumped.hold_winds_mps;
-        let reading = |hold: Option<f64>| hold.map(|hold| hold / f64::from(GUST_FACTOR));
+        let holds = jumped.hold_winds;
+        let gust = |hold: Option<Hold>| hold.map(|hold| hold.gust_mps);
+        let error = |hold: Option<Hold>| hold.and_then(|hold| hold.error_mps);
+        let reading = |hold: Option<Hold>| hold.map(|hold| hold.gust_mps / f64::from(GUST_FACTOR));
         let wind = Wind {
-            hold_along_tail_mps: holds[0],
-            hold_along_head_mps: holds[1],
-            hold_across_mps: holds[2],
+            hold_along_tail_mps: gust(holds[0]),
+            hold_along_head_mps: gust(holds[1]),
+            hold_across_mps: gust(holds[2]),
+            hold_error_tail_mps: error(holds[0]),
+            hold_error_head_mps: error(holds[1]),
+            hold_error_across_mps: error(holds[2]),
             mean_reading_tail_mps: reading(holds[0]),
             mean_reading_head_mps: reading(holds[1]),
             mean_reading_across_mps: reading(holds[2]),
@@ -395,6 +401,7 @@ fn riders(model: &Model, singles: &[Single], landings: Option<&Landings>) -> Rid
             impact_normal_mps: run.map(|run| f64::from(run.normal_mps)),
             sd_along_m: drawn.map(|drawn| drawn.sd[0]).filter(|sd| sd.is_finite()),
             miss: drawn.map(sampled::miss_or_bound),
+            misses: drawn.map(Sampled::misses),
         }
     };
     let worst = landings.map_or(0, |landings| landings.worst().0);

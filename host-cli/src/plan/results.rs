@@ -118,6 +118,8 @@ pub struct Rider {
     pub sd_along_m: Option<f64>,
     /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
     pub miss: Option<f64>,
+    /// Runs that missed it.
+    pub misses: Option<u64>,
 }
 
 /// The lightest and the heaviest rider, and which of the three is the worst.
@@ -318,6 +320,8 @@ pub struct Placement {
     pub least_miss_gap_m: Option<f64>,
     /// Best offset.
     pub best_offset_m: Option<f64>,
+    /// Whether the chance at the best gap is lower than at the present one beyond the sampling.
+    pub best_is_better: Option<bool>,
     /// Chance of a miss at the best gap, at the site's offset.
     pub miss_at_best: Option<f64>,
     /// Last stop line before the take-off's foot; null: committed from the start.
@@ -546,6 +550,13 @@ pub struct Wind {
     pub hold_along_head_mps: Option<f64>,
     /// Cross wind gust.
     pub hold_across_mps: Option<f64>,
+    /// Standard error of the tail wind gust, from the number of runs that it was searched with; null where it is not a
+    /// border but the limit.
+    pub hold_error_tail_mps: Option<f64>,
+    /// Of the head wind gust.
+    pub hold_error_head_mps: Option<f64>,
+    /// Of the cross wind gust.
+    pub hold_error_across_mps: Option<f64>,
     /// The same as mean wind readings: gusts divided by 1.66.
     pub mean_reading_tail_mps: Option<f64>,
     /// Head wind.

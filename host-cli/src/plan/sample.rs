@@ -40,6 +40,7 @@ pub fn results() -> Results {
         impact_normal_mps: Some(6.6),
         sd_along_m: Some(0.4),
         miss: Some(3.0e-5),
+        misses: Some(0),
     };
     let after = |time_s, pressure_pa, hard| AfterCut { time_s, pressure_pa, hard_depth_m: Some(hard) };
     Results {
@@ -133,6 +134,7 @@ pub fn results() -> Results {
             least_miss: Some(3.0e-5),
             least_miss_gap_m: Some(0.6),
             best_offset_m: Some(0.01),
+            best_is_better: Some(false),
             miss_at_best: Some(3.0e-5),
             last_stop_before_foot_m: Some(9.4),
             last_stop_speed_mps: Some(4.1),
@@ -230,6 +232,9 @@ pub fn results() -> Results {
             hold_along_tail_mps: Some(6.5),
             hold_along_head_mps: Some(7.2),
             hold_across_mps: Some(5.8),
+            hold_error_tail_mps: Some(0.04),
+            hold_error_head_mps: Some(0.05),
+            hold_error_across_mps: Some(0.03),
             mean_reading_tail_mps: Some(3.9),
             mean_reading_head_mps: Some(4.3),
             mean_reading_across_mps: Some(3.5),

@@ -6,7 +6,7 @@ use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
 use crate::sampling::tails::{Effort, RESOLVED, tail};
-use crate::sampling::{Job, Sampled, sample};
+use crate::sampling::{Job, Moments, Sampled, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::spread::{Differences, Mixture};
@@ -59,12 +59,7 @@ fn bounds(spread: Option<&Mixture>) -> [[f32; 2]; 3] {
 
 impl Landings {
     /// Samples the riders that differ; with `gaps` also the gap windows of their runs.
-    pub fn draw(
-        model: &Model,
-        spreads: &[Option<Mixture>],
-        draws: &Draws<'_>,
-        gaps: bool,
-    ) -> Result<Self, PlanError> {
+    pub fn draw(model: &Model, spreads: &[Option<Mixture>], draws: &Draws<'_>, gaps: bool) -> Result<Self, PlanError> {
         let steps = model.steps(&[&model.uncertainty]);
         // Far enough for the windows of all landings that the histograms hold.
         let reach = spreads.iter().flatten().map(|s| s.mean_along_m() + 8.0 * s.sd_along_m()).fold(10.0_f32, f32::max);
@@ -123,6 +118,14 @@ impl Landings {
         Some(all)
     }
 
+    /// Where a share of the landings of a rider lies below: along (0), across (1) or the normal speed (2); `None` where
+    /// fewer than 100 land.
+    pub fn quantile(&self, model: &Model, rider: usize, quantity: usize, share: f64) -> Option<f64> {
+        let sampled = self.of(model, rider);
+        let histogram = sampled.histograms.as_ref().filter(|_| sampled.landed() >= ENOUGH)?.get(quantity)?;
+        histogram.quantile(share)
+    }
+
     /// That of `along`.
     pub fn along_interval(&self) -> Option<(f64, f64)> {
         self.interval(0)
@@ -178,12 +181,12 @@ impl Landings {
 
 /// Whether the divided differences of one kind of try agree with its runs.
 pub fn kind_agrees(spread: &Differences, drawn: &Moments, share: f64) -> bool {
-    let n = drawn.landed as f64;
+    let n: f64 = drawn.landed as f64;
     let close = |mean: f32, sd: f32, i: usize| {
         let (mean, sd) = (f64::from(mean), f64::from(sd));
         let drawn_sd = drawn.sd[i];
         (mean - drawn.mean[i]).abs() <= 4.0 * drawn_sd / n.sqrt() + share * drawn_sd
-            && (sd - drawn_sd).abs() <= 4.0 * drawn_sd / (2.0 * n).sqrt() + share * drawn_sd
+            && (sd - drawn_sd).abs() <= 4.0 * drawn_sd / (n * 2.0).sqrt() + share * drawn_sd
     };
     drawn.landed < ENOUGH
         || (close(spread.mean_along_m, spread.sd_along_m, 0)
@@ -445,7 +448,9 @@ fn highest_start_in_gust(
             if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
                 continue;
             }
-            return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), START_TOLERANCE_M)?.value)));
+            return Ok(Some(f64::from(
+                question.border(which, &base, (at(part), at(part + 1)), START_TOLERANCE_M)?.value,
+            )));
         }
         let long = Question { failure: Failure::Long, ..question };
         if top_m >= HIGHEST_START_M || long.passes(&moved(&base, which, top_m))? {
@@ -503,11 +508,8 @@ pub fn hold_winds(
     let head = outward(&question, Uncertain::WindAlong, -limit)?;
     let mut across = outward(&question, Uncertain::WindAcross, limit)?;
     if let Some(mirrored) = &mirrored {
-        let other = outward(
-            &Question { model: mirrored, steps: steps(mirrored), ..question },
-            Uncertain::WindAcross,
-            limit,
-        )?;
+        let other =
+            outward(&Question { model: mirrored, steps: steps(mirrored), ..question }, Uncertain::WindAcross, limit)?;
         if other.gust_mps.abs() < across.gust_mps.abs() {
             across = other;
         }

@@ -1,5 +1,7 @@
 //! Numbers in words: as many digits as mean something, each with its unit.
 
+use super::interval::upper_95;
+
 /// A number with a fixed number of decimals and thousands set apart by commas; a rounded zero has no sign.
 #[must_use]
 pub fn number(value: f64, decimals: usize) -> String {
@@ -75,18 +77,53 @@ pub fn force(n: f64) -> String {
     format!("{} N", number((n / 10.0).round() * 10.0, 0))
 }
 
-/// A chance: percent from 1 in 20, else 1 in so many.
+/// Chances below this are not said as numbers: so far out nobody has measured how runs scatter.
+pub const RAREST_SAID: f64 = 1.0e-5;
+
+/// A chance: percent from 1 in 20, else 1 in so many; below 1 in 100,000 only that it is rarer.
 #[must_use]
 pub fn chance(p: f64) -> String {
     if p <= 0.0 {
         return "none counted".to_owned();
     }
+    if p < RAREST_SAID {
+        return "rarer than 1 in 100,000".to_owned();
+    }
     if p >= 0.05 {
         return format!("{} %", number(p * 100.0, 0));
     }
+    one_in(p)
+}
+
+fn one_in(p: f64) -> String {
     let one_in = 1.0 / p;
     let digits = 10f64.powf(one_in.log10().floor() - 1.0);
     format!("1 in {}", number((one_in / digits).round() * digits, 0))
+}
+
+/// The chance of a miss in a whole phrase: where it is not said as a number, with what it rests on.
+#[must_use]
+pub fn miss_chance(p: f64) -> String {
+    let said = chance(p);
+    if p > 0.0 && p < RAREST_SAID { format!("{said}, as far as the assumed scatter goes") } else { said }
+}
+
+/// A limit that somebody states for a chance: always as a number.
+#[must_use]
+pub fn chance_limit(p: f64) -> String {
+    if p > 0.0 && p < RAREST_SAID { one_in(p) } else { chance(p) }
+}
+
+/// The chance of a miss from counted runs. Of few misses only the bound is said below which the chance lies (95 %), so
+/// that no miss at all never sounds more than a few.
+#[must_use]
+pub fn counted_chance(misses: u64, runs: u64) -> String {
+    const FEW: u64 = 5;
+    if misses >= FEW || runs == 0 {
+        return miss_chance(misses as f64 / runs.max(1) as f64);
+    }
+    let most = upper_95(misses, runs);
+    if most < RAREST_SAID { miss_chance(most) } else { format!("less than {}", chance(most)) }
 }
 
 /// A share in percent: `<1 %` below one.
@@ -146,8 +183,22 @@ mod tests {
         assert_eq!(chance(0.5), "50 %");
         assert_eq!(chance(0.001), "1 in 1,000");
         assert_eq!(chance(0.00003), "1 in 33,000");
+        assert_eq!(chance(9.9e-6), "rarer than 1 in 100,000");
+        assert_eq!(miss_chance(1.0e-9), "rarer than 1 in 100,000, as far as the assumed scatter goes");
+        assert_eq!(miss_chance(1.0e-4), "1 in 10,000");
+        assert_eq!(chance_limit(1.0e-6), "1 in 1,000,000");
         assert_eq!(percent(0.004), "under 1 %");
         assert_eq!(percent(0.456), "46 %");
+    }
+
+    #[test]
+    fn few_misses_are_a_bound_that_grows_with_them() {
+        assert_eq!(counted_chance(0, 100_000), "less than 1 in 33,000");
+        // `scipy.stats.beta.ppf(0.95, 3, 99998)`: 6.2957e-5.
+        assert_eq!(counted_chance(2, 100_000), "less than 1 in 16,000");
+        assert_eq!(counted_chance(5, 100_000), "1 in 20,000");
+        assert_eq!(counted_chance(0, 10_000_000), "rarer than 1 in 100,000, as far as the assumed scatter goes");
+        assert_eq!(counted_chance(3_000, 10_000), "30 %");
     }
 
     #[test]

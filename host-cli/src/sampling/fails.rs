@@ -37,7 +37,6 @@ pub fn fails_over(
     let width = DRAWN as u64;
     let list: Vec<Option<Vec<Fail>>> = (0..job.samples.div_ceil(width))
         .into_par_iter()
-        .with_min_len(16)
         .map_init(
             || Box::new(Shot::NEW),
             |shot, block| {
