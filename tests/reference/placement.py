@@ -174,6 +174,10 @@ class Search:
     def worst(self, what, **changed):
         return max(self.share(what, mass, **changed) for mass in self.masses)
 
+    def keeps(self, what, **changed):
+        """Whether every rider keeps to the target."""
+        return all(self.share(what, mass, **changed) <= self.s.target_miss for mass in self.masses)
+
     def passes(self, what, place, inside, outside, tol):
         """Where the worst rider's share passes the target; `place` turns a number into changed
         means. Solved for the rider who is worst outside; if the other one is past the target
@@ -210,8 +214,8 @@ class Search:
         heights = self.heights()
         for i, height in enumerate(heights):
             thin = max(self.share("short", mass, 2048, **place(height)) for mass in self.masses)
-            if thin <= 3.0 * target and self.worst("short", **place(height)) <= target:
-                while i > 0 and self.worst("short", **place(heights[i - 1])) <= target:
+            if thin <= 2.0 * target and self.keeps("short", **place(height)):
+                while i > 0 and self.keeps("short", **place(heights[i - 1])):
                     i -= 1
                 if i == 0:
                     return self.lowest_height(), [self.lowest_height()] * 2
@@ -220,13 +224,13 @@ class Search:
 
     def lowest_start_by_miss(self):
         """Going down from the stated start: as far as the chance of a miss keeps to the target."""
-        target, inside = self.s.target_miss, self.s.mean["start_height"]
+        inside = self.s.mean["start_height"]
         place = lambda height: {"start_height": height}
-        if self.worst("miss", **place(inside)) > target:
+        if not self.keeps("miss", **place(inside)):
             return None, "the stated start misses"
         while True:
             height = max(inside - 0.25, self.lowest_height() + 1e-3)
-            if self.worst("miss", **place(height)) > target:
+            if not self.keeps("miss", **place(height)):
                 return self.passes("miss", place, inside, height, 1e-3)
             if height == self.lowest_height() + 1e-3:
                 return self.lowest_height(), [self.lowest_height()] * 2
@@ -237,24 +241,27 @@ class Search:
         stated = s.mean["start_height"]
         wind = s.mean["wind_along"] + s.gust
         place = lambda height: {"start_height": height, "wind_along": wind}
-        f = lambda height: self.worst("miss", **place(height))
+        keeps = lambda height: self.keeps("miss", **place(height))
         low = self.lowest_height() + 0.05
         inside, outside = None, None
-        if f(stated) <= target:
+        if keeps(stated):
             inside = outside = stated
-            while f(outside) <= target:
+            while keeps(outside):
                 inside, outside = outside, outside + 0.25
                 if outside > 3.0 * stated:
                     return None, "not reached"
         else:
             # The site's start misses: the highest that does not may lie above it, and in a narrow window.
             top = 2.0 * stated
-            while f(top) <= target and top < 40.0:
+            while keeps(top) and top < 40.0:
                 top *= 1.5
             grid = np.linspace(top, low, 121)
-            for a, b in zip(grid, grid[1:]):
-                if f(b) <= target:
-                    inside, outside = b, a
+            for i in range(1, len(grid)):
+                thin = max(self.share("miss", mass, 2048, **place(grid[i])) for mass in self.masses)
+                if thin <= 3.0 * target and keeps(grid[i]):
+                    while keeps(grid[i - 1]):
+                        i -= 1
+                    inside, outside = grid[i], grid[i - 1]
                     break
             if inside is None:
                 return None, "no start keeps to the target"

@@ -247,13 +247,13 @@ def descend(air, fx, fc, kx, ka, kv, beta, mass, speed, gas, supplied, ground, d
         if h != full:
             h, even = full, 0
         # the area's slope jumps at a knot: a step ends on it
-        while knot < len(kx) and kx[knot] <= x + 1e-9:
+        while knot < len(kx) and kx[knot] <= x + 1e-7:
             knot += 1
         if knot < len(kx) and x + h * (u + 0.5 * h * a1) > kx[knot]:
             short = (kx[knot] - x) / u
             for _ in range(4):
                 short -= (x + short * (u + 0.5 * short * a1) - kx[knot]) / (u + short * a1)
-            if 1e-9 < short < h:
+            if 0.0 < short < h:
                 h, even = short, 0
         a2, f2, _, p2 = _rate(air, fx, fc, kx, ka, kv, beta, weight, mass, const, gas, supplied, x + h / 2 * u, u + h / 2 * a1, lost + h / 2 * f1, p)
         u2 = u + h / 2 * a1

@@ -210,6 +210,12 @@ def crossing(f, inside, outside, target, n, tol):
         if abs(fx) < 0.012:  # about one run in the count
             break
     found = points[-1][0] if abs(points[-1][1]) < 0.012 else 0.5 * (a + b)
+    for sign in (-1.0, 1.0):  # a slope to either side, where the bracket was too narrow to show one
+        by = abs(outside - inside)
+        while not any(abs(p[1]) > 0.05 and (p[0] - found) * sign > 0.0 for p in points) and by < 20.0 * abs(outside - inside):
+            x = max(found + sign * by, 0.5 * found) if found > 0.0 else found + sign * by
+            points.append((x, probit(f(x), n) - goal))
+            by *= 2.0
     near = sorted((p for p in points if abs(p[1]) < 1.2 and abs(p[0] - found) > 2 * tol), key=lambda p: abs(p[0] - found))
     low, high = levels(target, n)
     zl, zh = probit(low, n) - goal, probit(high, n) - goal
