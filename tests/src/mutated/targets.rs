@@ -12,7 +12,7 @@ use landfall::site::{KEYS, SiteFile, demo_text, read_site, starter};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::frame::{Receiver, encode};
 use landfall_firmware::link::{FromBox, ToBox};
-use landfall_firmware::store::{SETTINGS, Step, Store};
+use landfall_firmware::store::{Book, Record, SETTINGS, Step, Store};
 use std::sync::atomic::Ordering;
 
 use super::Target;
@@ -306,21 +306,35 @@ fn image() -> Vec<u8> {
 }
 
 /// Makes room and appends, as a box does.
-fn append(store: &mut Store<Flash>, payload: &[u8]) -> bool {
+fn append(store: &mut Store<Flash>, book: Book, payload: &[u8]) -> bool {
     for _ in 0..3 * SECTORS {
-        if store.append(payload).is_ok() {
+        if store.append(book, payload).is_ok() {
             return true;
         }
-        let _ = store.prepare();
+        let _ = store.prepare(book);
     }
     false
+}
+
+/// The records of a book from its first on; none where it has no end.
+fn read(store: &mut Store<Flash>, book: Book) -> Option<Vec<Record>> {
+    let mut cursor = store.reader(book, 0);
+    let mut all = Vec::new();
+    for _ in 0..8 * SECTORS * SECTOR / 64 {
+        match store.next(&mut cursor) {
+            Step::Record(record) => all.push(record),
+            Step::Gap => {}
+            Step::End => return Some(all),
+        }
+    }
+    None
 }
 
 fn images() -> Vec<Vec<u8>> {
     let mut store = Store::open(Flash(image()));
     let _ = store.save_settings(b"some settings");
     for i in 0..60_u8 {
-        append(&mut store, &[i; 20]);
+        append(&mut store, if i % 3 == 0 { Book::Landings } else { Book::Events }, &[i; 20]);
     }
     vec![store.into_flash().0, image()]
 }
@@ -332,31 +346,18 @@ fn log_image(bytes: &[u8]) -> Result<(), String> {
     }
     let mut store = Store::open(Flash(flash));
     let _ = store.settings(&mut [0; SETTINGS]);
-    let mut cursor = store.oldest();
-    let mut ended = false;
-    for _ in 0..4 * SECTORS * SECTOR / 64 {
-        if store.next(&mut cursor) == Step::End {
-            ended = true;
-            break;
+    for book in [Book::Events, Book::Landings] {
+        if read(&mut store, book).is_none() {
+            return Err(format!("the log of {book:?} has no end"));
         }
     }
-    if !ended {
-        return Err("the log has no end".to_owned());
-    }
-    // Whatever was there, what is appended now is there after a start.
-    if append(&mut store, b"the last word") {
+    // Whatever was there, what is appended now is there after a start, and is the newest.
+    if append(&mut store, Book::Events, b"the last word") {
         let mut store = Store::open(store.into_flash());
-        let mut cursor = store.oldest();
-        let mut last = None;
-        loop {
-            match store.next(&mut cursor) {
-                Step::Record(record) => last = last.max(Some((record.sequence, record.payload() == b"the last word"))),
-                Step::Gap => {}
-                Step::End => break,
-            }
-        }
-        if !last.is_some_and(|(_, is_it)| is_it) {
-            return Err(format!("what was appended is not the newest: {last:?}"));
+        let newest =
+            read(&mut store, Book::Events).and_then(|all| all.into_iter().max_by_key(|record| record.sequence));
+        if newest.as_ref().map(Record::payload) != Some(b"the last word".as_slice()) {
+            return Err(format!("what was appended is not the newest: {newest:?}"));
         }
     }
     Ok(())
