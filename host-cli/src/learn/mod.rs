@@ -7,6 +7,7 @@
 //! - [`linear`] and [`solve`] fit the parameters common to all runs and the scatter between them.
 
 pub mod along;
+pub mod bag_area;
 pub mod bag_fit;
 mod bag_path;
 pub mod bag_text;
@@ -18,7 +19,10 @@ pub mod fit;
 pub mod fit_text;
 pub mod forward;
 pub mod frames;
+pub mod isotonic;
+pub mod knots;
 pub mod linear;
+pub mod loaded;
 pub mod next;
 pub mod outliers;
 pub mod runs;
