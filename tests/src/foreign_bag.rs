@@ -311,7 +311,7 @@ impl Gas {
 pub enum Means {
     /// The box records 50 times a second; the film is read off ten times a second.
     Box,
-    /// Gauge and depth are read off a film twice a second.
+    /// Gauge and depth are read off a film four times a second.
     Film,
 }
 
@@ -324,7 +324,7 @@ pub fn loaded_table(rng: &mut SmallRng, gas: &Gas, dent: &Dent, mass_kg: f64, gr
     let zero_pa = normal(rng) * if means == Means::Box { 12.5 } else { 10.0 };
     let lath_m = 0.015 * normal(rng);
     let mut out = String::from("time_s,gauge_pa,depth_m\n");
-    let every = if means == Means::Box { 5 } else { 25 };
+    let every = if means == Means::Box { 5 } else { 12 };
     let from = rng.random_range(0..every);
     for (i, (time_s, pa, x)) in gas.sinks(dent, true_kg, ground_m).iter().enumerate() {
         let share = if means == Means::Box { 0.0 } else { 0.02 };

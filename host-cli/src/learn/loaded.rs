@@ -304,7 +304,13 @@ pub fn points(
     }
     // Depth at which it stays, and since when; the pressure must go on falling under it.
     let end_m = middle(readings.iter().rev().take(5).map(|r| r.depth_m));
-    let stays = readings.iter().rev().take_while(|r| (r.depth_m - end_m).abs() <= 2.5 * errors.depth_m).count();
+    let smooth: Vec<f64> = (0..film.len())
+        .map(|i| {
+            let near = around(&film, i, |p| p.0);
+            near.iter().map(|p| p.1).sum::<f64>() / near.len() as f64
+        })
+        .collect();
+    let stays = smooth.iter().rev().take_while(|depth_m| (**depth_m - end_m).abs() <= 1.5 * errors.depth_m).count();
     let stays_from = readings.len() - stays;
     let begins_m = middle(readings.iter().take(few).map(|r| r.depth_m));
     let stays_pa = readings.get(stays_from).map_or(0.0, |r| r.gauge_pa);
