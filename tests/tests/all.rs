@@ -1,12 +1,12 @@
 //! All acceptance tests in one binary: one link instead of one for each file.
 
 mod air_supply;
+mod bag_foreign;
 mod closed_forms;
 mod core_properties;
 mod drop_tests;
 mod gap_windows;
 mod landing_shape;
-mod learn_bag;
 mod learn_compare;
 mod learn_fit;
 mod learn_reference;

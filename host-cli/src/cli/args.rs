@@ -61,7 +61,7 @@ pub(crate) enum Command {
     Ramp(super::args_build::Ramp),
     Progress(super::args_build::Progress),
     Fit(super::args_learn::Fit),
-    DropTest(super::args_learn::DropTest),
+    BagTest(super::args_learn::BagTest),
     Compare(super::args_learn::Compare),
     Arm(super::args_box::Arm),
     Watch(super::args_box::Watch),

@@ -100,7 +100,7 @@ pub(super) fn write(
 }
 
 /// Today by the system's clock, in UTC.
-fn today() -> String {
+pub(super) fn today() -> String {
     let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs());
     date_of(i64::try_from(seconds / 86_400).unwrap_or(0))
 }

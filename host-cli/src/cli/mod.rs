@@ -9,11 +9,11 @@ mod args_logbook;
 mod args_page;
 mod args_serve;
 mod arm;
+mod bag_test;
 mod card;
 mod check;
 mod compare;
 mod complete;
-mod drop_test;
 mod fit;
 mod input;
 mod log;
@@ -124,7 +124,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Ramp(args)) => ramp::run(&args),
         Some(Command::Progress(args)) => other_landings::run(&args),
         Some(Command::Fit(args)) => fit::run(&args),
-        Some(Command::DropTest(args)) => drop_test::run(&args),
+        Some(Command::BagTest(args)) => bag_test::run(&args),
         Some(Command::Compare(args)) => compare::run(&args),
         Some(Command::Arm(args)) => arm::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),

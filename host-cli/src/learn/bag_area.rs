@@ -2,6 +2,7 @@
 
 use super::knots::{Curve, Seen, apart, fitted, thin, together};
 use super::loaded::{Errors, Load};
+use crate::shown::{Shown, Toward};
 
 /// What stays unknown of who lands, since the load is a board: standard deviation of the area's logarithm (*assumed*).
 pub const BOARD_SD: f64 = 0.15;
@@ -77,7 +78,13 @@ fn own_sd(sd: f64) -> f64 {
 ///
 /// None where no point counts.
 #[must_use]
-pub fn area(loads: &[Load], errors: &Errors, before: Option<(&Curve, f64)>, gravity_mps2: f64) -> Option<Area> {
+pub fn area(
+    loads: &[Load],
+    errors: &Errors,
+    before: Option<(&Curve, f64)>,
+    gravity_mps2: f64,
+    here: Shown,
+) -> Option<Area> {
     let grouped: Vec<Seen> = loads.iter().flat_map(|load| &load.grouped).copied().collect();
     let of_loads = fitted(&grouped);
     if of_loads.knots().is_empty() {
@@ -111,7 +118,7 @@ pub fn area(loads: &[Load], errors: &Errors, before: Option<(&Curve, f64)>, grav
         advice: Vec::new(),
         of_loads,
     };
-    judge(&mut found, loads);
+    judge(&mut found, loads, here);
     if let Some((known, known_sd)) = before {
         merge(&mut found, known, known_sd);
     }
@@ -119,12 +126,12 @@ pub fn area(loads: &[Load], errors: &Errors, before: Option<(&Curve, f64)>, grav
         let wanted_kg = ZERO_PARTS * errors.zero_pa * found.of_loads.limit_m2() / gravity_mps2;
         if load.mass_kg < wanted_kg && zero > 1.0 / ZERO_PARTS {
             found.advice.push(format!(
-                "{:.0} kg is light for {:.1} m²: a gauge whose zero is {:.0} Pa off moves the answer by {:.0} %. Take {:.0} kg or more.",
-                load.mass_kg,
-                found.of_loads.limit_m2(),
+                "{} is light for an area of {}: a gauge whose zero is {:.0} Pa off moves the answer by {:.0} %. Take {} or more.",
+                here.mass(load.mass_kg, Toward::Nearest),
+                here.area(found.of_loads.limit_m2(), Toward::Nearest),
                 errors.zero_pa,
                 100.0 * zero,
-                (wanted_kg / 10.0).ceil() * 10.0
+                here.mass((wanted_kg / 10.0).ceil() * 10.0, Toward::Up)
             ));
         }
     }
@@ -149,7 +156,7 @@ fn contradicts(loads: &[Load], curve: &Curve) -> Vec<Contradicts> {
     out
 }
 
-fn judge(found: &mut Area, loads: &[Load]) {
+fn judge(found: &mut Area, loads: &[Load], here: Shown) {
     if found.points < FEWEST {
         let read: usize = loads.iter().map(|load| load.readings).sum();
         found.doubts.push(format!(
@@ -160,9 +167,9 @@ fn judge(found: &mut Area, loads: &[Load]) {
     if loads.iter().all(|load| load.sank_to_m < LEAST_SUNK_M) {
         let deepest = loads.iter().map(|load| load.sank_to_m).fold(0.0, f64::max);
         found.doubts.push(format!(
-            "the load sank only {:.0} cm and never past {:.0} cm: were all blowers off, was it filmed until the bag was soft, does it hang on something? Else take more load",
-            100.0 * deepest,
-            100.0 * LEAST_SUNK_M
+            "the load sank only {} and never past {}: were all blowers off, was it filmed until the bag was soft, does it hang on something? Else take more load",
+            here.small(deepest, Toward::Nearest),
+            here.small(LEAST_SUNK_M, Toward::Nearest)
         ));
     }
     if found.rms > WORST_RMS {
@@ -239,7 +246,7 @@ mod tests {
     }
 
     fn of(loads: &[Load], before: Option<(&Curve, f64)>) -> Area {
-        area(loads, &Errors::FILMED, before, 9.80665).unwrap()
+        area(loads, &Errors::FILMED, before, 9.80665, Shown::default()).unwrap()
     }
 
     #[test]

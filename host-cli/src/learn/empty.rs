@@ -11,6 +11,7 @@ use nalgebra::DMatrix;
 use super::loaded::Errors;
 use super::small_fit::find;
 use crate::plan::model::Supply;
+use crate::shown::{Shown, Toward};
 use crate::site::Site;
 
 /// Points kept of a deflation.
@@ -39,16 +40,22 @@ pub struct Fall {
 ///
 /// # Errors
 /// Why it is none, and what to do.
-pub fn fall(all: &[(f64, f64)]) -> Result<Fall, String> {
+pub fn fall(all: &[(f64, f64)], here: Shown) -> Result<Fall, String> {
+    let shown = |pa: f64| here.pressure(pa, Toward::Nearest);
     let highest = all.iter().map(|point| point.1).fold(f64::NEG_INFINITY, f64::max);
     if !(highest > 50.0) {
-        return Err("the gauge is never above 50 Pa: begin with a full bag, and look at the heading's unit".to_owned());
+        return Err(format!(
+            "the gauge is never above {}: begin with a full bag, and look at the heading's unit",
+            shown(50.0)
+        ));
     }
     let last_pa = all.last().map_or(0.0, |point| point.1);
     let first_pa = all.first().map_or(0.0, |point| point.1);
     if last_pa > 1.02 * first_pa && last_pa > 0.9 * highest {
         return Err(format!(
-            "the gauge rises from {first_pa:.0} Pa to {last_pa:.0} Pa: no deflation. Record from the moment at which the blowers are switched off"
+            "the gauge rises from {} to {}: no deflation. Record from the moment at which the blowers are switched off",
+            shown(first_pa),
+            shown(last_pa)
         ));
     }
     let first = all.iter().rposition(|point| point.1 >= 0.97 * highest).unwrap_or(0);
@@ -58,7 +65,9 @@ pub fn fall(all: &[(f64, f64)]) -> Result<Fall, String> {
     };
     if fall.len() < FEWEST || *end_pa > 0.7 * highest {
         return Err(format!(
-            "the gauge falls only to {end_pa:.0} Pa of {highest:.0} Pa, in {} readings; {FEWEST} readings and a fall to 70 % are needed: record on until the bag is soft, once a second or oftener",
+            "the gauge falls only to {} of {}, in {} readings; {FEWEST} readings and a fall to 70 % are needed: record on until the bag is soft, once a second or oftener",
+            shown(*end_pa),
+            shown(highest),
             fall.len()
         ));
     }
@@ -108,11 +117,8 @@ pub fn stretch(site: &Site, fall: &Fall, errors: &Errors) -> Option<Stretch> {
     let fits_leak = site.bag.settled_pressure_pa.is_none();
     let first_pa = fall.points.first()?.1;
     // Stretch, first pressure, the gauge's zero, leak.
-    let mut known = vec![
-        (before.ln(), site.unknown.skin_stretch.max(0.05)),
-        (first_pa.ln(), 0.1),
-        (0.0, errors.zero_pa.max(0.1)),
-    ];
+    let mut known =
+        vec![(before.ln(), site.unknown.skin_stretch.max(0.05)), (first_pa.ln(), 0.1), (0.0, errors.zero_pa.max(0.1))];
     if fits_leak {
         known.push((leak.ln(), LEAK.1));
     }
@@ -168,9 +174,9 @@ mod tests {
 
     #[test]
     fn what_is_no_fall_is_told_with_a_cure() {
-        let said = |points: &[(f64, f64)]| fall(points).unwrap_err();
+        let said = |points: &[(f64, f64)]| fall(points, Shown::default()).unwrap_err();
         let rising: Vec<(f64, f64)> = (0..20).map(|i| (f64::from(i), 100.0 + 40.0 * f64::from(i))).collect();
-        assert!(said(&rising).contains("rises from 100 Pa to 860 Pa"), "{}", said(&rising));
+        assert!(said(&rising).contains("rises from 0.10 kPa to 0.86 kPa"), "{}", said(&rising));
         let seven: Vec<(f64, f64)> = (0..7).map(|i| (f64::from(i), 1_000.0 - 140.0 * f64::from(i))).collect();
         assert!(said(&seven).contains("in 7 readings; 8 readings"), "{}", said(&seven));
         let flat: Vec<(f64, f64)> = (0..20).map(|i| (f64::from(i), 1_000.0 - f64::from(i))).collect();

@@ -54,9 +54,6 @@ impl std::fmt::Display for FitError {
             Self::NoFit(NoFit::RunLost) => f.write_str(
                 "at the fitted values a run would not come down on the bag; look at the largest values of the table",
             ),
-            Self::NoFit(NoFit::BagLost) => f.write_str(
-                "with the values that the tests ask for the bag would not stand or a drop would meet the ground; look at the largest and smallest of what was measured",
-            ),
             Self::NoFit(NoFit::Stopped) => f.write_str("stopped"),
             Self::NoFit(NoFit::NotSettled) => {
                 f.write_str("the search for the fitted values did not settle; look at the largest values of the table")

@@ -7,7 +7,7 @@
 use super::isotonic::{pools, thinned};
 
 /// Most knots of a curve, as in the core.
-pub const MOST: usize = 12;
+pub const MOST: usize = landfall_core::force_area::KNOTS;
 
 /// Depth and area, m and m².
 pub type Knot = (f64, f64);

@@ -6,6 +6,7 @@
 
 use super::knots::Seen;
 use super::table::{Column, Holds, Row, read_table};
+use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, Fault, Faults};
 
 /// Fastest sinking that counts, m/s.
@@ -288,6 +289,7 @@ pub fn points(
     (mass_kg, weight_n): (f64, f64),
     thickness_m: f64,
     errors: &Errors,
+    here: Shown,
 ) -> Result<Load, Faults> {
     let film: Vec<(f64, f64)> = readings.iter().map(|r| (r.time_s, r.depth_m)).collect();
     let away = break_away(&film);
@@ -297,7 +299,8 @@ pub fn points(
     let last_pa = middle(readings.iter().rev().take(few).map(|r| r.gauge_pa));
     let last_line = readings.last().map_or(1, |r| r.line);
     if readings.len() > 2 && last_pa > 1.02 * first_pa {
-        let message = format!("the gauge rises from {first_pa:.0} Pa to {last_pa:.0} Pa: no deflation");
+        let (from, to) = (here.pressure(first_pa, Toward::Nearest), here.pressure(last_pa, Toward::Nearest));
+        let message = format!("the gauge rises from {from} to {to}: no deflation");
         let cure =
             "film from the moment at which the blowers are switched off, and look whether two columns are swapped";
         return Err(table.fault(last_line, "gauge", message, cure));
@@ -324,7 +327,7 @@ pub fn points(
             && r.depth_m < thickness_m - 0.05
     };
     let counted: Vec<Reading> = readings.iter().enumerate().filter(|(i, r)| counts(*i, r)).map(|(_, r)| *r).collect();
-    check_falls(table, &counted, errors)?;
+    check_falls(table, &counted, errors, here)?;
     let seen = |r: &Reading, n: f64| Seen {
         depth_m: r.depth_m,
         area_m2: weight_n / r.gauge_pa,
@@ -349,14 +352,15 @@ pub fn points(
 }
 
 /// Before it breaks away the pressure must not rise again: somebody has switched a blower on.
-fn check_falls(table: &Table, counted: &[Reading], errors: &Errors) -> Result<(), Faults> {
+fn check_falls(table: &Table, counted: &[Reading], errors: &Errors, here: Shown) -> Result<(), Faults> {
     let mut lowest = f64::INFINITY;
     for i in 0..counted.len() {
         let near = around(counted, i, |r| r.time_s);
         let (pa, n) = (middle(near.iter().map(|r| r.gauge_pa)), near.len() as f64);
         let noise = 4.0 * (errors.area(pa) * pa) / n.sqrt();
         if pa > 1.1 * lowest + noise + 5.0 {
-            let message = format!("the gauge rises again, from {lowest:.0} Pa to {pa:.0} Pa, while the load sinks");
+            let (from, to) = (here.pressure(lowest, Toward::Nearest), here.pressure(pa, Toward::Nearest));
+            let message = format!("the gauge rises again, from {from} to {to}, while the load sinks");
             let cure = "switch every blower off and leave it off until the load is down; then measure again";
             return Err(table.fault(counted.get(i).map_or(1, |r| r.line), "gauge", message, cure));
         }
@@ -404,7 +408,9 @@ mod tests {
             Err(faults) => faults.to_string(),
             Ok(table) => {
                 let readings = joined(&table.depth, &table.gauge, 0.0);
-                points(&table, &readings, (80.0, 784.5), 2.2, &Errors::FILMED).unwrap_err().to_string()
+                points(&table, &readings, (80.0, 784.5), 2.2, &Errors::FILMED, Shown::default())
+                    .unwrap_err()
+                    .to_string()
             }
         }
     }
@@ -412,7 +418,7 @@ mod tests {
     #[test]
     fn what_is_no_loaded_deflation_is_told_with_place_and_cure() {
         let text = said("time_s,gauge_pa,depth_m\n0,400,0.1\n1,500,0.2\n2,600,0.3\n3,700,0.4\n");
-        assert!(text.contains("load.csv:5") && text.contains("rises from 500 Pa to 600 Pa"), "{text}");
+        assert!(text.contains("load.csv:5") && text.contains("rises from 0.50 kPa to 0.60 kPa"), "{text}");
         let text = said("time_s,gauge_pa\n0,400\n1,300\n");
         assert!(text.contains("the table has no depth") && text.contains("depth_cm"), "{text}");
         let text = said("time_s,depth_cm\n0,40\n1,50\n");
@@ -439,7 +445,7 @@ mod tests {
     #[test]
     fn nothing_counts_from_the_breaking_away_on() {
         let film = film();
-        let load = points(&Table::default(), &film, (80.0, 800.0), 2.2, &Errors::FILMED).unwrap();
+        let load = points(&Table::default(), &film, (80.0, 800.0), 2.2, &Errors::FILMED, Shown::default()).unwrap();
         let away = load.break_away.unwrap();
         assert!((away.time_s - 20.0).abs() < 0.3 && (away.rest_m - 2.0).abs() < 0.1, "{away:?}");
         assert!(load.on_the_ground && load.points.len() > 180);
@@ -459,7 +465,7 @@ mod tests {
                 Reading { time_s: t, gauge_pa: gauge, depth_m: depth, line: 1 }
             })
             .collect();
-        let load = points(&Table::default(), &slow, (80.0, 800.0), 2.2, &Errors::FILMED).unwrap();
+        let load = points(&Table::default(), &slow, (80.0, 800.0), 2.2, &Errors::FILMED, Shown::default()).unwrap();
         assert!(load.on_the_ground && load.break_away.is_none());
         assert!(load.points.iter().all(|p| p.area_m2 < 4.31), "{:?}", load.points.last());
     }

@@ -125,13 +125,11 @@ mod tests {
     fn a_curved_model_is_followed() {
         let times: Vec<f64> = (0..20).map(f64::from).collect();
         let measured: Vec<f64> = times.iter().map(|t| 900.0 * (-0.2 * t).exp()).collect();
-        let found = find(
-            &[(500f64.ln(), 1.0), (0.1f64.ln(), 1.0)],
-            &measured,
-            &(DMatrix::identity(20, 20) * 4.0),
-            &|at| Some(times.iter().map(|t| at[0].exp() * (-at[1].exp() * t).exp()).collect()),
-        )
-        .unwrap();
+        let found =
+            find(&[(500f64.ln(), 1.0), (0.1f64.ln(), 1.0)], &measured, &(DMatrix::identity(20, 20) * 4.0), &|at| {
+                Some(times.iter().map(|t| at[0].exp() * (-at[1].exp() * t).exp()).collect())
+            })
+            .unwrap();
         assert!((found.at[0].exp() - 900.0).abs() < 2.0 && (found.at[1].exp() - 0.2).abs() < 1e-3, "{found:?}");
         assert!(found.rms < 0.2);
     }

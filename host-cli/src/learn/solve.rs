@@ -68,8 +68,6 @@ pub enum NoFit {
     NothingFree,
     /// On the way a run did not come down.
     RunLost,
-    /// On the way the blowers did not hold the bag up, or a drop met the ground.
-    BagLost,
     /// The search did not settle.
     NotSettled,
     /// It was asked to stop.
