@@ -1,74 +1,215 @@
-//! Loaded deflations of bags whose skin gives way by foreign laws: the area that comes out.
+//! Measuring a bag whose skin gives way by a law that the fit does not contain.
+//!
+//! Truth: eight laws (`foreign_bag`), double precision, a load with its inertia, errors of gauge, film and scales. The
+//! bag test gets the tables that somebody would have written down, and nothing else of the truth but the site's vents
+//! and size. What it makes of them is held against the truth's own landings:
+//!
+//! - the stop pressure is never more than 100 Pa under the true one, where the depth rules it;
+//! - the time that the bag is said to hold after a power cut is never over the true one by more than a tenth;
+//! - the 95 % band of the hard landing's depth holds the true depth in 90 of 100 repeats or more, of each law.
+//!
+//! An earlier test drew its truth from the very law that was fitted: its intervals tested arithmetic, not bags.
 
 use landfall::learn::bag_area::{Area, area};
 use landfall::learn::loaded::{Errors, Load, joined, points, read};
+use landfall::shown::Shown;
+use landfall_core::air::Air;
+use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
+use landfall_core::displacement::Displacement;
+use landfall_core::force_area::{ForceArea, Knot};
+use landfall_core::landing_limits::Trial;
+use landfall_core::openings::{Openings, OpeningsInput};
+use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
+use landfall_core::slow_gas::SlowGas;
+use landfall_core::supply::{Feed, Flows};
+use landfall_core::touchdown::{Landing, Options, Until, touch_down};
 use landfall_tests::foreign_bag::{Dent, GRAVITY, Gas, Law, Means, loaded_table};
+use landfall_tests::learn_sim::normal;
 use rand::SeedableRng;
 use rand::rngs::SmallRng;
+use rayon::prelude::*;
 
 const THICKNESS_M: f64 = 2.2;
+/// 0.8 of the thickness.
+const LIMIT_M: f64 = 1.76;
+/// The heaviest rider with the bike, at the hard speed.
+const HARD: (f64, f64) = (109.0, 8.4);
+const OPERATING_PA: f64 = 1_080.0;
+const FLOOR_PA: f64 = 0.6 * 700.0;
+const STRETCHES: [f64; 3] = [2e-5, 3.2e-5, 4.5e-5];
 
-fn gas(stretch_per_pa: f64, vent_m2: f64) -> Gas {
+fn gas(stretch_per_pa: f64) -> Gas {
     Gas {
-        outside_pa: 96_400.0,
-        density_kgpm3: 1.16,
+        outside_pa: 101_325.0,
+        density_kgpm3: 1.225,
         volume_m3: 176.0,
-        operating_pa: 1_080.0,
-        skin_pa: 6.4,
+        operating_pa: OPERATING_PA,
+        skin_pa: 0.65 * GRAVITY,
         stretch_per_pa,
-        vent_m2: (vent_m2, 0.6),
+        vent_m2: (0.01, 0.6),
         relief: (0.06, 1_500.0, 2_200.0),
         leak: (0.010, 0.6),
     }
 }
 
-fn load(text: &str, name: &str, mass_kg: f64, errors: &Errors) -> Load {
-    let table = read(text, name, true, true).unwrap();
-    let readings = joined(&table.depth, &table.gauge, 0.0);
-    points(&table, &readings, (mass_kg, mass_kg * GRAVITY), THICKNESS_M, errors).unwrap()
+/// What is true of a law and a stretch: depth of the hard landing from the operating pressure, stop pressure by depth,
+/// and how long the bag holds after a cut.
+#[derive(Clone, Copy, Debug)]
+struct Truth {
+    depth_m: f64,
+    stop_pa: f64,
+    holds_s: f64,
 }
 
+fn truth(gas: &Gas, dent: &Dent) -> Truth {
+    let stop_pa = gas.stop_pa(dent, HARD.0, HARD.1, LIMIT_M);
+    let fall = gas.emptying(120.0, 0.1);
+    let holds_s = 0.1 * fall.iter().position(|pa| *pa <= stop_pa).unwrap_or(fall.len()) as f64;
+    Truth { depth_m: gas.lands_m(dent, OPERATING_PA, HARD.0, HARD.1), stop_pa, holds_s }
+}
+
+fn load(text: &str, mass_kg: f64, errors: &Errors) -> Load {
+    let table = read(text, "load.csv", true, true).unwrap();
+    let readings = joined(&table.depth, &table.gauge, 0.0);
+    let weight = (mass_kg, mass_kg * GRAVITY);
+    points(&table, &readings, weight, THICKNESS_M, errors, Shown::default()).unwrap()
+}
+
+/// The force area as an afternoon measures it.
 fn measured(rng: &mut SmallRng, gas: &Gas, dent: &Dent, masses: &[f64], means: Means) -> Area {
-    let errors =
-        if means == Means::Box { Errors { gauge: 0.0, noise_pa: 20.0, ..Errors::FILMED } } else { Errors::FILMED };
+    let errors = match means {
+        Means::Box => Errors { noise_pa: 20.0, ..Errors::FILMED },
+        Means::Film => Errors::FILMED,
+    };
     let loads: Vec<Load> = masses
         .iter()
-        .map(|mass_kg| {
-            let text = loaded_table(rng, gas, dent, *mass_kg, THICKNESS_M - 0.1, means);
-            load(&text, "load.csv", *mass_kg, &errors)
+        .map(|mass_kg| load(&loaded_table(rng, gas, dent, *mass_kg, THICKNESS_M - 0.1, means), *mass_kg, &errors))
+        .collect();
+    area(&loads, &errors, None, GRAVITY, Shown::default()).unwrap()
+}
+
+/// What the planner's models make of a measured bag.
+#[derive(Clone, Copy, Debug)]
+struct Said {
+    /// 95 % band of the hard landing's depth.
+    band_m: (f64, f64),
+    /// Stop pressure by depth of the soft bag.
+    stop_pa: f64,
+    /// How long it is said to hold: the 5 % place of the possible bags.
+    holds_s: f64,
+}
+
+/// The core's models on three by three bags about the stated one, and between them by parabolas through the three.
+fn said(found: &Area, stretch: f64, stretch_sd: f64) -> Said {
+    let knots: Vec<Knot> =
+        found.knots.knots().iter().map(|k| Knot { depth_m: k.0 as f32, area_m2: k.1 as f32 }).collect();
+    let stated = ForceArea::measured(&knots).unwrap();
+    let unknown = Unknown { area: found.sd as f32, skin_stretch: stretch_sd as f32, ..Unknown::default() };
+    let bags = PossibleBags::new(StatedArea::Measured(stated), stretch as f32, unknown).unwrap();
+    let air = Air::new(0.0, 288.15, None).unwrap();
+    let openings = Openings::new(
+        OpeningsInput {
+            vent_area_m2: 0.01,
+            relief_area_m2: 0.06,
+            relief_opens_pa: 1_500.0,
+            relief_full_pa: 2_200.0,
+            leak_coefficient: 0.010,
+            ..OpeningsInput::default()
+        },
+        &air,
+    )
+    .unwrap();
+    let flows = Flows { openings: &openings, blowers: None, feed: Feed::Lost };
+    let at = |log_area: f64, log_stretch: f64| -> [f64; 3] {
+        let area = stated.scaled(log_area.exp() as f32);
+        let stretch = (stretch * log_stretch.exp()) as f32;
+        let chamber = Chamber::new(&air, 176.0, OPERATING_PA as f32, stretch, 0.65).unwrap();
+        let landing = Landing {
+            mass_kg: HARD.0 as f32,
+            normal_speed_mps: HARD.1 as f32,
+            slope_rad: 0.0,
+            skin_loss: 0.65,
+            displacement: Displacement::Area(area),
+            thickness_m: None,
+        };
+        let options = Options { until: Until::Deepest, ..Options::default() };
+        let adiabat = Adiabat::new(&chamber, chamber.at_pressure(OPERATING_PA as f32), QUICK_EXPONENT).unwrap();
+        let depth = f64::from(touch_down(&adiabat, &flows, &landing, &options, |_| {}).depth_m);
+        let trial = Trial { chamber: &chamber, flows, landing, options };
+        let stop = trial.lowest_for_depth(LIMIT_M as f32).0.pressure_pa().unwrap_or(20_000.0);
+        let slow = SlowGas { chamber: &chamber, flows };
+        let holds = slow.fall_time_s(OPERATING_PA as f32, stop).unwrap_or(f32::INFINITY);
+        [depth, f64::from(stop), f64::from(holds)]
+    };
+    let (da, db) = (2.0 * found.sd, 2.0 * stretch_sd);
+    let grid: Vec<[f64; 3]> = [-da, 0.0, da].iter().flat_map(|a| [-db, 0.0, db].map(|b| at(*a, b))).collect();
+    let between = |which: usize, a: f64, b: f64| {
+        let weights = |z: f64| [0.5 * z * (z - 1.0), 1.0 - z * z, 0.5 * z * (z + 1.0)];
+        let (wa, wb) = (weights(a / da), weights(b / db));
+        (0..3)
+            .flat_map(|i| (0..3).map(move |j| (i, j)))
+            .map(|(i, j)| wa[i] * wb[j] * grid[3 * i + j][which])
+            .sum::<f64>()
+    };
+    let logs: Vec<(f64, f64)> = bags
+        .iter()
+        .map(|bag| {
+            let area = f64::from(bag.area.area_m2(10.0) / stated.area_m2(10.0)).ln();
+            (area, f64::from(bag.stretch_per_pa / bags.stated().stretch_per_pa).ln())
         })
         .collect();
-    area(&loads, &errors, None, GRAVITY).unwrap()
+    let rising = |which: usize| {
+        let mut all: Vec<f64> = logs.iter().map(|(a, b)| between(which, *a, *b)).collect();
+        all.sort_by(f64::total_cmp);
+        all
+    };
+    let (depths, stops, holds) = (rising(0), rising(1), rising(2));
+    Said { band_m: (depths[6], depths[249]), stop_pa: stops[243], holds_s: holds[12].max(0.0) }
+}
+
+/// One repeat: (the band holds, how far the stop pressure is under the true one, the said hold over the true).
+fn repeat(law: Law, seed: u64, truths: &[(Gas, Dent, Truth)]) -> (bool, f64, f64, usize) {
+    let mut rng = SmallRng::seed_from_u64(seed ^ (law_number(law) << 32));
+    let (gas, dent, truth) = &truths[seed as usize % truths.len()];
+    let means = if seed.is_multiple_of(2) { Means::Film } else { Means::Box };
+    let masses: &[f64] = if seed % 4 < 2 { &[90.0] } else { &[90.0, 200.0] };
+    let found = measured(&mut rng, gas, dent, masses, means);
+    let stretch = gas.stretch_per_pa * (0.12 * normal(&mut rng)).exp();
+    let said = said(&found, stretch, 0.15);
+    let inside = said.band_m.0 <= truth.depth_m && truth.depth_m <= said.band_m.1;
+    let under_pa = if truth.stop_pa > FLOOR_PA { truth.stop_pa - said.stop_pa.max(FLOOR_PA) } else { 0.0 };
+    (inside, under_pa, said.holds_s / truth.holds_s.max(0.05), found.doubts.len())
+}
+
+fn law_number(law: Law) -> u64 {
+    Law::EIGHT.iter().position(|other| *other == law).unwrap() as u64
 }
 
 #[test]
-fn areas_of_foreign_laws() {
+fn foreign_laws_are_never_far_on_the_lax_side() {
+    let repeats: u64 = std::env::var("LANDFALL_BAG_REPEATS").ok().and_then(|n| n.parse().ok()).unwrap_or(200);
     for law in Law::EIGHT {
-        for (vent, means) in [(0.01, Means::Box), (0.01, Means::Film), (0.04, Means::Film)] {
-            let dent = Dent::new(law, 1.0);
-            let gas = gas(3e-5, vent);
-            let mut worst: (f64, f64) = (0.0, 0.0);
-            let mut last = None;
-            for seed in 0..20 {
-                let mut rng = SmallRng::seed_from_u64(seed);
-                let found = measured(&mut rng, &gas, &dent, &[90.0], means);
-                for i in 2..18 {
-                    let x = f64::from(i) * 0.1;
-                    let off = (found.knots.area_m2(x) / dent.area_m2(x)).ln();
-                    worst = (worst.0.min(off), worst.1.max(off));
-                }
-                last = Some(found);
-            }
-            let last = last.unwrap();
-            println!(
-                "{law:?} {vent} {means:?}: {worst:.2?}; n {} rms {:.2} sd {:.3} reach {:.2} ground {} {:?}",
-                last.points, last.rms, last.sd, last.reach_m, last.to_the_ground, last.doubts
-            );
-            println!(
-                "   {:.2?}  true {:.2?}",
-                last.knots.knots(),
-                last.knots.knots().iter().map(|k| dent.area_m2(k.0)).collect::<Vec<_>>()
-            );
-        }
+        let truths: Vec<(Gas, Dent, Truth)> = STRETCHES
+            .iter()
+            .map(|stretch| {
+                let (gas, dent) = (gas(*stretch), Dent::new(law, 1.0));
+                let truth = truth(&gas, &dent);
+                (gas, dent, truth)
+            })
+            .collect();
+        let all: Vec<(bool, f64, f64, usize)> =
+            (0..repeats).into_par_iter().map(|seed| repeat(law, seed, &truths)).collect();
+        let inside = all.iter().filter(|one| one.0).count() as f64 / repeats as f64;
+        let under_pa = all.iter().map(|one| one.1).fold(f64::NEG_INFINITY, f64::max);
+        let hold = all.iter().map(|one| one.2).fold(0.0, f64::max);
+        let doubtful = all.iter().filter(|one| one.3 > 0).count();
+        println!(
+            "{law:?}: true stop {:.0?} Pa, depth {:.2?} m; band holds in {inside:.3}; stop at most {under_pa:.0} Pa under; hold at most {hold:.2} of the true; {doubtful} not sure",
+            truths.iter().map(|t| t.2.stop_pa).collect::<Vec<_>>(),
+            truths.iter().map(|t| t.2.depth_m).collect::<Vec<_>>(),
+        );
+        assert!(inside >= 0.9, "{law:?}: the band holds in {inside:.3}");
+        assert!(under_pa <= 100.0, "{law:?}: the stop pressure is {under_pa:.0} Pa under the true one");
+        assert!(hold <= 1.1, "{law:?}: it is said to hold {hold:.2} times as long as it does");
     }
 }

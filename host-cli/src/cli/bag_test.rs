@@ -31,7 +31,7 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
             None => demo(),
         };
         let own = args.site.is_some();
-        output::put(Some(path), &bag_sheet(own.then_some(&site)))?;
+        args.output.put_at(Some(path), &bag_sheet(own.then_some(&site)))?;
         return Ok(End::Inside);
     }
     let (site, site_text) = site(args.site.as_deref())?;
@@ -59,7 +59,7 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
             "plan_after": after.as_ref().ok().map(short),
         }))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     let sure = found.doubts.is_empty();
     if args.change.write {
         if sure || args.although_not_sure {
@@ -89,7 +89,7 @@ struct Files {
 
 impl Files {
     fn take(&mut self, path: &Path, what: &str) -> anyhow::Result<(String, String)> {
-        let (text, name) = input::text(path)?;
+        let (text, name) = input::told_table(path)?;
         self.list.push((name_only(&name).to_owned(), sha256(text.as_bytes()), what.to_owned()));
         Ok((text, name))
     }
@@ -142,7 +142,7 @@ fn tests(
             "{} --loaded and {} --mass: give each load its mass with the board, in the same order, such as --loaded {} --mass \"82 kg\"",
             args.loaded.len(),
             args.mass.len(),
-            args.loaded.first().map_or_else(|| "water.csv".to_owned(), |path| path.display().to_string())
+            args.loaded.first().map_or_else(|| "water.csv".to_owned(), |path| output::shown(path))
         );
     }
     let recording = match &args.recording {
@@ -195,7 +195,7 @@ fn write(args: &BagTest, site_text: &str, found: &Found, files: &Files) -> anyho
     let Some(path) = args.site.as_deref().filter(|path| path.as_os_str() != "-") else {
         anyhow::bail!("--write needs a site file by its name");
     };
-    let name = path.display().to_string();
+    let name = output::shown(path);
     let date = args.change.date.clone().unwrap_or_else(today);
     let sure = if found.doubts.is_empty() { "" } else { ", NOT SURE" };
     let mut lines = vec![format!("bag tested {date}{sure}:")];
@@ -208,7 +208,7 @@ fn write(args: &BagTest, site_text: &str, found: &Found, files: &Files) -> anyho
     let hashes: Vec<String> = files.list.iter().map(|file| file.1.clone()).collect();
     let remark = Remark { lines: &lines, hashes: &hashes };
     let new = changed(site_text, &name, &found.edits, &found.removed, &remark)?;
-    landfall::commands_site::write_whole(path, &new, true)?;
+    output::edited(path, site_text, &new)?;
     note(&format!("{name}: {} values written", found.edits.len()));
     Ok(())
 }

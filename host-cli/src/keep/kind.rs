@@ -20,7 +20,7 @@ pub enum Kind {
     Database,
     /// A site file.
     Site,
-    /// A recording of a box, or another table of times and pressures.
+    /// A recording of a box, or another table of times and pressures or depths.
     Recording,
     /// A table of measured runs or drops.
     Measured,
@@ -76,7 +76,7 @@ impl Kind {
             return None;
         }
         let has = |word: &str| cells.iter().any(|cell| cell.to_lowercase().starts_with(word));
-        let is_recording = has("time") && has("gauge");
+        let is_recording = has("time") && (has("gauge") || has("depth"));
         if is_recording {
             return Some(Self::Recording);
         }
@@ -135,7 +135,7 @@ mod tests {
     #[test]
     fn our_own_files_are_known_and_plain_texts_are_not() {
         let settings = to_bytes(&WatchSettings::EXAMPLE).unwrap();
-        let known: [(&[u8], Kind); 16] = [
+        let known: [(&[u8], Kind); 18] = [
             (b"SQLite format 3\0\x10", Kind::Database),
             (&[0xd9, 0xd5, 0x05, 0xf9, 0x20, 0xa1, 0x63, 0xd7, 0], Kind::Database),
             (demo_text().as_bytes(), Kind::Site),
@@ -146,7 +146,9 @@ mod tests {
             (b"# torn\nTime (s);gauge_kpa;depth_cm\n", Kind::Recording),
             (demo::DEFLATION.as_bytes(), Kind::Recording),
             (demo::RUNS.as_bytes(), Kind::Measured),
-            (demo::DROPS.as_bytes(), Kind::Measured),
+            (demo::LOADED[0].as_bytes(), Kind::Recording),
+            (b"drop,drop_mass_kg,drop_height_m,depth_m\n", Kind::Measured),
+            (b"time_s,depth_cm\n", Kind::Recording),
             (b"run, lip_speed_kmh\n", Kind::Measured),
             (&settings, Kind::Settings),
             (b"<!DOCTYPE html>\n", Kind::Page),

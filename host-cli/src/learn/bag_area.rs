@@ -1,6 +1,6 @@
 //! The force area that loaded deflations measure, how well, and whether it can be believed.
 
-use super::knots::{Curve, Seen, apart, fitted, thin, together};
+use super::knots::{Curve, apart, fitted, thin, together};
 use super::loaded::{Errors, Load};
 use crate::shown::{Shown, Toward};
 
@@ -85,11 +85,20 @@ pub fn area(
     gravity_mps2: f64,
     here: Shown,
 ) -> Option<Area> {
-    let grouped: Vec<Seen> = loads.iter().flat_map(|load| &load.grouped).copied().collect();
-    let of_loads = fitted(&grouped);
-    if of_loads.knots().is_empty() {
-        return None;
-    }
+    let of_loads =
+        loads.iter().map(|load| (fitted(&load.grouped), load.mass_kg)).filter(|one| !one.0.knots().is_empty());
+    // Each load's own error: reading and mass, and the gauge's zero, which weighs the more the lighter the load.
+    let own = |mass_kg: f64| {
+        move |area_m2: f64| {
+            let zero = errors.zero_pa * area_m2 / (mass_kg * gravity_mps2);
+            root(errors.gauge.powi(2) + errors.mass.powi(2) + zero * zero)
+        }
+    };
+    let (of_loads, _) = of_loads.reduce(|(a, a_kg), (b, b_kg)| {
+        let both = together((&a, &own(a_kg)), (&b, &own(b_kg)));
+        // Their zeros are the same gauge's: the heavier load's counts from here on.
+        (both, a_kg.max(b_kg))
+    })?;
     let points = loads.iter().map(|load| load.points.len()).sum::<usize>();
     let all = || loads.iter().flat_map(|load| &load.points);
     let rms = root(all().map(|point| of_loads.distance(point).powi(2)).sum::<f64>() / points.max(1) as f64);
@@ -207,7 +216,7 @@ fn merge(found: &mut Area, known: &Curve, known_sd: f64) {
     // A file that knows the area better than any board has it from landings: those count as a whole.
     let by_landings = known_sd < BOARD_SD;
     let (old, new) = if by_landings { (known_sd.max(0.02), found.sd) } else { (own_sd(known_sd), own_sd(found.sd)) };
-    found.knots = together((known, old), (&found.of_loads, new));
+    found.knots = together((known, &|_| old), (&found.of_loads, &|_| new));
     let both2 = 1.0 / (1.0 / (old * old) + 1.0 / (new * new));
     found.sd = root(if by_landings { both2 } else { both2 + BOARD_SD * BOARD_SD });
     found.reach_m = found.knots.reach_m();
@@ -217,6 +226,7 @@ fn merge(found: &mut Area, known: &Curve, known_sd: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::learn::knots::Seen;
 
     fn load(factor: f64, to_m: f64, mass_kg: f64, file: &str) -> Load {
         let points: Vec<Seen> = (10..)

@@ -8,7 +8,7 @@ use super::landed::thickness_m;
 
 const SHEET: &str = include_str!("bag_sheet.html");
 /// Lines of each table to fill in.
-const ROWS: usize = 14;
+const ROWS: usize = 18;
 /// The two loads, kg.
 const LOADS_KG: (f64, f64) = (90.0, 200.0);
 /// Cautions that go with this work; those of riding are in the plan's outputs.

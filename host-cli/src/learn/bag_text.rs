@@ -22,7 +22,10 @@ fn verdict(results: &Results) -> String {
     match results.verdict.standing {
         Standing::Inside => "every limit kept".to_owned(),
         Standing::Provisional => "kept below the first-day mark".to_owned(),
-        Standing::Outside => format!("DO NOT RIDE: {} limits broken", results.verdict.limits_broken.max(1)),
+        Standing::Outside => match results.verdict.limits_broken {
+            0 | 1 => "DO NOT RIDE".to_owned(),
+            many => format!("DO NOT RIDE: {many} limits broken"),
+        },
     }
 }
 

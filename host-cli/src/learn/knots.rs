@@ -13,7 +13,7 @@ pub const MOST: usize = landfall_core::force_area::KNOTS;
 pub type Knot = (f64, f64);
 
 /// How far leaving out a knot may move the curve without being noticed: this share of the area.
-const UNNOTICED: f64 = 0.01;
+const UNNOTICED: f64 = 0.02;
 
 /// Knots nearer to each other than this are one, m.
 const APART_M: f64 = 0.01;
@@ -184,12 +184,14 @@ pub fn apart(a: &Curve, b: &Curve) -> Option<f64> {
     Some(depths.iter().map(|depth_m| (b.area_m2(*depth_m) / a.area_m2(*depth_m)).ln()).sum::<f64>() / n)
 }
 
-/// Two measurements of the same bag as one, each with the standard deviation of the logarithm of its areas.
+/// A curve and the standard deviation of the logarithm of its areas, by the area.
+pub type Known<'a> = (&'a Curve, &'a dyn Fn(f64) -> f64);
+
+/// Two measurements of the same bag as one.
 ///
 /// Where both have measured, the mean of the logarithms, weighted by 1/sd²; where only one has, that one.
 #[must_use]
-pub fn together(a: (&Curve, f64), b: (&Curve, f64)) -> Curve {
-    let (wa, wb) = (1.0 / a.1.max(1e-3).powi(2), 1.0 / b.1.max(1e-3).powi(2));
+pub fn together(a: Known<'_>, b: Known<'_>) -> Curve {
     let mut depths: Vec<f64> = a.0.0.iter().chain(&b.0.0).map(|knot| knot.0).collect();
     depths.sort_by(f64::total_cmp);
     let first = |curve: &Curve| curve.0.first().map_or(0.0, |knot| knot.0);
@@ -199,6 +201,8 @@ pub fn together(a: (&Curve, f64), b: (&Curve, f64)) -> Curve {
         .map(|depth_m| {
             let told = |curve: &Curve| depth_m >= first(curve) - 1e-9 && depth_m <= curve.reach_m() + 1e-9;
             let (area_a, area_b) = (a.0.area_m2(depth_m), b.0.area_m2(depth_m));
+            let weight = |known: Known<'_>, area_m2: f64| 1.0 / (known.1)(area_m2).max(1e-3).powi(2);
+            let (wa, wb) = (weight(a, area_a), weight(b, area_b));
             let area_m2 = match (told(a.0), told(b.0)) {
                 (true, false) => area_a,
                 (false, true) => area_b,
@@ -250,10 +254,10 @@ mod tests {
         let a = Curve::new(&[(0.2, 1.0), (0.8, 2.0)]);
         let b = Curve::new(&[(0.2, 1.1), (0.8, 2.2), (1.4, 3.0)]);
         assert!((apart(&a, &b).unwrap() - 1.1f64.ln()).abs() < 1e-9);
-        let both = together((&a, 0.05), (&b, 0.05));
+        let both = together((&a, &|_| 0.05), (&b, &|_| 0.05));
         assert!((both.area_m2(0.8) - (2.0f64 * 2.2).sqrt()).abs() < 1e-6, "{both:?}");
         assert!((both.area_m2(1.4) - 3.0).abs() < 1e-6);
-        let mostly_a = together((&a, 0.02), (&b, 0.2));
+        let mostly_a = together((&a, &|_| 0.02), (&b, &|_| 0.2));
         assert!((mostly_a.area_m2(0.8) / 2.0 - 1.0).abs() < 0.002);
         assert_eq!(apart(&a, &Curve::new(&[(1.0, 2.0), (1.5, 3.0)])), None);
     }

@@ -51,9 +51,9 @@ impl Errors {
     /// A filmed gauge and a filmed depth (*assumed*).
     pub const FILMED: Self = Self { gauge: 0.02, zero_pa: 12.5, noise_pa: 0.0, depth_m: 0.025, mass: 0.01 };
 
-    /// Of one reading's area, over the area; the zero and the mass are the same in all readings and not in it.
+    /// Of one reading's area, over the area; the mass is the same in all readings and not in it.
     fn area(&self, gauge_pa: f64) -> f64 {
-        self.gauge.hypot(self.noise_pa / gauge_pa.max(1.0))
+        self.gauge.hypot(self.noise_pa.hypot(self.zero_pa) / gauge_pa.max(1.0))
     }
 }
 
