@@ -15,6 +15,7 @@ use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdi
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
+use super::words::{Told, other_jump, told};
 
 /// A box that says nothing for this long is silent: it sends ten times a second.
 pub const SILENT: Duration = Duration::from_millis(500);
@@ -127,6 +128,8 @@ pub struct Seen {
     pub landings: VecDeque<(f64, Landing)>,
     /// The last events in plain words, newest last.
     pub events: VecDeque<String>,
+    /// What the site that is ridden here would set the box for, where it was named.
+    pub plan: Option<WatchSettings>,
     /// Frames that were broken.
     pub broken: u64,
     /// Why the line is gone, if it is.
@@ -149,6 +152,7 @@ impl Seen {
             trace: VecDeque::new(),
             landings: VecDeque::new(),
             events: VecDeque::new(),
+            plan: None,
             broken: 0,
             lost: None,
             gauge: None,
@@ -239,6 +243,16 @@ impl Seen {
         Some(held.map_or(settings, |held| held.put_into(&settings)))
     }
 
+    /// That it is set for another jump than the one that was named, with both.
+    pub fn other_jump(&self) -> Option<String> {
+        other_jump(self.settings.as_ref()?, self.plan.as_ref()?)
+    }
+
+    /// What people see first, a silent link being the gravest.
+    pub fn first(&self) -> Told {
+        told(self.status.as_ref().filter(|_| self.silent().is_none()))
+    }
+
     fn today_words(&self) -> Option<String> {
         let today = self.today.as_ref()?;
         match (today.verdict, today.planned, today.in_force) {
@@ -269,7 +283,8 @@ impl Seen {
     pub fn line(&self) -> String {
         let (state, rest) = self.told();
         let gap = if rest.is_empty() { "" } else { "   " };
-        format!("{}: {state}{gap}{rest}", self.name)
+        let other = self.other_jump().map_or_else(String::new, |other| format!("   {other}"));
+        format!("{}: {state}{gap}{rest}{other}", self.name)
     }
 
     /// The state of things: what matters first, and the rest.
@@ -309,5 +324,60 @@ impl Seen {
                 or(self.today_words().map(|words| format!(", {words}")), ""),
             ),
         )
+    }
+}
+
+/// Several boxes taken as one: the permit is on only with all of theirs, and the worst rules. None for one box alone.
+pub fn joint(boxes: &[Seen]) -> Option<Told> {
+    let [_, _, ..] = boxes else { return None };
+    let all: Vec<(&Seen, Told)> = boxes.iter().map(|seen| (seen, seen.first())).collect();
+    let worst = all.iter().map(|(_, told)| told.level).max()?;
+    let of_worst: Vec<&(&Seen, Told)> = all.iter().filter(|(_, told)| told.level == worst).collect();
+    let (_, first) = of_worst.first()?;
+    let names = of_worst.iter().map(|(seen, told)| format!("{}: {}", seen.name, told.todo));
+    Some(Told { todo: names.collect::<Vec<_>>().join(" "), ..first.clone() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::words::Level;
+    use super::*;
+    use landfall_core::watch::{Reason, State, TimeUs};
+
+    fn seen(name: &str, state: State, reason: Reason) -> Seen {
+        let mut seen = Seen::new(name);
+        let status =
+            Status { at: TimeUs(1), state: Some((state, reason)), permit: state == State::Ride, ..Status::default() };
+        seen.take(&Brought::Message(Box::new(FromBox::Status(status))));
+        seen
+    }
+
+    #[test]
+    fn of_several_boxes_the_worst_rules_and_is_named() {
+        let ride = || seen("left", State::Ride, Reason::Normal);
+        assert_eq!(joint(&[ride()]), None);
+        let both = joint(&[ride(), seen("right", State::Ride, Reason::Normal)]).unwrap();
+        assert_eq!((both.level, both.next), (Level::Go, "next rider: go"));
+        let one = joint(&[ride(), seen("right", State::Wait, Reason::Landing)]).unwrap();
+        assert_eq!((one.level, one.next), (Level::Wait, "next rider: wait"));
+        assert!(one.todo.contains("right: ") && !one.todo.contains("left: "), "{}", one.todo);
+        let stop =
+            joint(&[seen("left", State::Stop, Reason::AirLost), seen("right", State::Wait, Reason::Landing)]).unwrap();
+        assert_eq!((stop.head, stop.next), ("ALL STOP", "next rider: NO"));
+        let mut gone = ride();
+        gone.take(&Brought::Lost("unplugged".into()));
+        let silent = joint(&[gone, seen("right", State::Ride, Reason::Normal)]).unwrap();
+        assert_eq!((silent.level, silent.head), (Level::Stop, "NO LINK"));
+        assert!(silent.todo.starts_with("left: "), "{}", silent.todo);
+    }
+
+    #[test]
+    fn a_box_for_another_jump_is_told_with_every_line() {
+        let mut one = seen("box", State::Ride, Reason::Normal);
+        one.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
+        one.plan = Some(WatchSettings::EXAMPLE);
+        assert!(!one.line().contains("ANOTHER"));
+        one.plan = Some(WatchSettings { site_id: 99, ..WatchSettings::EXAMPLE });
+        assert!(one.line().contains("ANOTHER JUMP"), "{}", one.line());
     }
 }

@@ -115,7 +115,7 @@ pub fn state_air(
     patience: Duration,
     mut say: impl FnMut(&str),
 ) -> Result<(), UploadError> {
-    say("now hold the box's button down until this says that it has taken today's air");
+    say("now let the box's button up and hold it down again until this says that it has taken today's air");
     let until = Instant::now() + patience;
     while Instant::now() <= until {
         let answer = ask(port, &ToBox::Air { pressure_pa, temperature_k }, |message| match message {
@@ -126,6 +126,35 @@ pub fn state_air(
         match answer {
             Ok(()) => return Ok(()),
             Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            Err(refusal) => return Err(UploadError::Refused(refusal)),
+        }
+    }
+    Err(UploadError::NoButton)
+}
+
+/// Makes a box forget its site, with its button held; gives the revision that the next settings must be above.
+///
+/// # Errors
+/// [`UploadError`]; unless it says otherwise the box has what it had.
+pub fn forget(
+    port: &mut Port,
+    site_id: u32,
+    patience: Duration,
+    mut say: impl FnMut(&str),
+) -> Result<u32, UploadError> {
+    say("now let the box's button up, and then hold it down until this says that the site is forgotten");
+    let until = Instant::now() + patience;
+    while Instant::now() <= until {
+        let answer = ask(port, &ToBox::Forget { site_id }, |message| match message {
+            FromBox::Forgot { floor } => Some(Ok(*floor)),
+            FromBox::Refused(refusal) if *refusal != Refusal::Frame => Some(Err(*refusal)),
+            _ => None,
+        })?;
+        match answer {
+            Ok(floor) => return Ok(floor),
+            Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            // Asked again after it was done.
+            Err(Refusal::Foreign { site_id: 0 }) => return Err(UploadError::Refused(Refusal::NotStaged)),
             Err(refusal) => return Err(UploadError::Refused(refusal)),
         }
     }
@@ -162,7 +191,9 @@ pub fn upload(
         }
     };
     let check = check.map_err(|_| UploadError::Differs)?;
-    say("the box has understood the settings; now hold its button down until this says that they are stored");
+    say(
+        "the box has understood the settings; now let its button up and then hold it down until this says that they are stored",
+    );
     let until = Instant::now() + patience;
     loop {
         port.send(&ToBox::Confirm { check })?;
