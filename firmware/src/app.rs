@@ -386,7 +386,14 @@ where
         };
         if kept != self.kept {
             self.kept = kept;
-            self.note(Noted::Kept(kept));
+            // Before what else waits: it must be known after a reset that comes now.
+            let entry = Entry { boot: self.boot, at: self.now, what: Noted::Kept(kept) };
+            self.say(&FromBox::Event(entry));
+            if self.notes.push_front(entry).is_err() {
+                self.notes.pop_back();
+                let _ = self.notes.push_front(entry);
+                self.lost = self.lost.saturating_add(1);
+            }
         }
     }
 
