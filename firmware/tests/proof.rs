@@ -556,7 +556,11 @@ fn bring(bench: &mut Bench, state: State, noise: &mut Noise, dice: &mut Dice) ->
         _ => bench.ride(noise),
     }
     match state {
-        State::Wait => bench.hold(815.0, noise, 1.0),
+        State::Wait => {
+            // Slowly: a fast fall is a stop.
+            (0..400).for_each(|step| bench.hold(1000.0 - 0.46 * step as f32, noise, 0.02));
+            bench.hold(815.0, noise, 1.0);
+        }
         State::Stop => bench.hold(500.0, noise, 1.0),
         State::Fault => {
             for _ in 0..20 {
@@ -609,7 +613,13 @@ fn restart(state: State, cause: ResetCause, gone: bool, seed: u64) -> Result<Res
     let mut found = Restarted::default();
     bench.start(cause);
     bench.sirens = 0;
-    let pa = if gone { 300.0 } else { 1000.0 };
+    let pa = match (gone, riders) {
+        (true, true) => 300.0,
+        (true, false) => 0.0,
+        (false, true) => 1000.0,
+        // The bag is where it was, filling or vented or going down.
+        (false, false) => rest_pa,
+    };
     let expected = riders && (gone || pending);
     let mut siren_s = None;
     for step in 0..500_u32 {
@@ -627,6 +637,9 @@ fn restart(state: State, cause: ResetCause, gone: bool, seed: u64) -> Result<Res
     } else {
         // The trial at a day's beginning sounds the siren for half a second; the status does not call for it.
         found.false_sirens = u32::from(bench.sirens > 0);
+        if found.false_sirens > 0 {
+            eprintln!("false siren: {state:?} {cause:?} gone {gone}, seed {seed}: {:?}", bench.status);
+        }
         if !gone && state != State::Ended && !bench.permit() && bench.status.at.seconds() > 9.0 && riders {
             return Err(format!("{state:?} {cause:?}: does not ride again: {:?}", bench.status));
         }
