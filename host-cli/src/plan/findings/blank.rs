@@ -246,8 +246,7 @@ fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
             "to_stop_s" => "with one blower lost the bag never comes to the stop pressure",
             "one_blower_lost" => "there is one blower",
             "first_day_start_m" => "no lower start is clear of what the unmeasured bag brings about",
-            // Nothing stands only because the bag is not measured, which is no lack.
-            "provisional" => return None,
+            "provisional" => "nothing stands only because the bag is not measured",
             "seconds_missing" | "alarm_delay_s" | "needed_s" | "ground_cut" | "if_measured" => {
                 "without supply sense the time to the alarm has no value: the pressure does not fall half-way to a stop \
                  pressure, or no rider comes down on the bag"
