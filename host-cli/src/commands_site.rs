@@ -33,7 +33,7 @@ pub fn write_new(path: &Path, text: &str, force: bool) -> Result<(), WriteError>
 /// first.
 #[must_use]
 pub fn standing_line(site: &Site, results: &Results) -> String {
-    let first_day = results.pressures.provisional.as_ref().and_then(|provisional| provisional.first_day_start_m);
+    let first_day = results.first_day_mark_m();
     match (results.verdict.standing, first_day) {
         (Standing::Inside, _) => "as it stands, every limit that was computed is kept".to_owned(),
         (Standing::Provisional, Some(m)) => format!(

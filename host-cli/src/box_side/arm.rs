@@ -1,28 +1,24 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
 use landfall_core::thresholds::{NoThresholds, thresholds};
-use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
+use landfall_core::watch::WatchSettings;
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
-use super::today::{Bags, Form, form, why_none};
+use super::today::{Form, form};
+use crate::plan::box_settings::{self, Bags, BoxSensor, Refusal, why_none};
 use crate::plan::model::Supply;
 use crate::plan::results::{Level, Results, StopRule};
 use crate::plan::{Parts, PlanError};
-use crate::site::Site;
+use crate::shown::Shown;
+use crate::site::{Sensor, Site};
 
 /// What of a plan the settings need.
-pub const NEEDED: Parts = Parts { sampling: true, pressures: true, ..Parts::QUICK };
-
-/// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
-pub(super) const SOFT_SIGMAS: f64 = 3.09;
+pub const NEEDED: Parts = Parts { tails: false, hold_winds: false, cures: false, ..Parts::ALL };
 
 /// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
 /// simulated riding, Pa; nearer ones are noted.
 const DIP_ROOM_PA: f32 = 130.0;
-
-/// What rounding may take of a pressure at the end of its room, Pa.
-const ROUNDING_PA: f32 = 0.01;
 
 /// The pressure sensor of a box, which bounds what can be believed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -43,6 +39,29 @@ pub enum SensorPart {
 impl SensorPart {
     /// All of them.
     pub const ALL: [Self; 5] = [Self::Bridge10, Self::Bridge20, Self::Bridge30, Self::Thermal500, Self::Barometers];
+
+    /// That of a site.
+    #[must_use]
+    pub const fn of(sensor: Sensor) -> Self {
+        match sensor {
+            Sensor::Bridge10 => Self::Bridge10,
+            Sensor::Bridge20 => Self::Bridge20,
+            Sensor::Bridge30 => Self::Bridge30,
+            Sensor::Thermal500 => Self::Thermal500,
+            Sensor::Barometers => Self::Barometers,
+        }
+    }
+
+    /// As settings depend on it.
+    #[must_use]
+    pub const fn as_box(self) -> BoxSensor {
+        BoxSensor {
+            range_pa: self.range_pa(),
+            error_pa: self.error_pa(),
+            noise_pa: self.noise_pa(),
+            own_noise_pa: self.own_noise_pa(),
+        }
+    }
 
     /// Its name on the command line.
     pub const fn name(self) -> &'static str {
@@ -151,6 +170,16 @@ impl From<PlanError> for ArmError {
     }
 }
 
+impl ArmError {
+    /// What keeps a box from being armed.
+    pub(super) fn of(site: &Site, refusal: Refusal) -> Self {
+        match refusal {
+            Refusal::Settings(error) => Self::Plan(PlanError::Input(error)),
+            other => stop(format!("{}: {}", other.id(), other.text(Shown::of(site)))),
+        }
+    }
+}
+
 fn stop(reason: impl Into<String>) -> ArmError {
     ArmError::Stop(vec![reason.into()])
 }
@@ -179,7 +208,7 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
         .collect();
     match settle(site, results, sensor, revision, Bags::Three) {
         Ok(armed) if said.is_empty() => {
-            check(&armed.settings, sensor)?;
+            check(site, &armed.settings)?;
             Ok(armed)
         }
         // The plan's own words come first; what follows from the same cause is said once more in the box's terms.
@@ -218,7 +247,7 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
     s.sensor_high_pa = s.sensor_high_pa.max(1.01 * s.landing_peak_pa).max(1.01 * s.pressure_max_pa);
     s.interval_s = s.interval_s.max(s.recovery_s + 2.0);
     s.landing_dip_pa = s.landing_dip_pa.min(s.operating_pa - s.trip_pa() - 1.0).max(10.0);
-    check(s, part)?;
+    check(site, &armed.settings)?;
     armed.notes.insert(0, format!("no box would be armed for this site: {}", refusal.unwrap_or_default().join("; ")));
     Ok(armed)
 }
@@ -233,25 +262,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bag
         NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
         other => stop(format!("{}: {}", topic(&other), why_none(&other))),
     })?;
-    let settings = found.put_into(&WatchSettings {
-        version: SETTINGS_VERSION,
-        site_id: site_id(site),
-        revision,
-        pressure_max_pa: site.bag.pressure_max_pa as f32,
-        interval_s: site.session.interval_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor_low_pa: -60.0,
-        sensor_high_pa: sensor.range_pa(),
-        sensor_step_pa: 0.2,
-        sensor_error_pa: sensor.error_pa(),
-        noise_low_pa: 0.5,
-        noise_high_pa: sensor.noise_pa(),
-        rate_limit_paps: 100_000.0,
-        zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
-        sensor_noise_pa: sensor.own_noise_pa(),
-        // The thresholds, which are put over these.
-        ..WatchSettings::EXAMPLE
-    });
+    let settings = box_settings::settings(site, &found, &sensor.as_box(), site_id(site), revision);
     Ok(Armed {
         lines: lines(site, results, &settings, sensor, &form),
         notes: notes(site, &settings),
@@ -262,45 +273,13 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bag
 }
 
 /// The box's own checks, with what they mean for the site.
-fn check(s: &WatchSettings, sensor: SensorPart) -> Result<(), ArmError> {
-    let mut reasons = Vec::new();
-    if s.landing_peak_pa > s.sensor_high_pa || s.pressure_max_pa > s.sensor_high_pa {
-        let top_pa = s.landing_peak_pa.max(s.pressure_max_pa);
-        let fits = SensorPart::ALL.iter().filter(|part| part.range_pa() >= top_pa).map(|part| part.name());
-        let fits: Vec<_> = fits.collect();
-        reasons.push(format!(
-            "sensor: the hard landing makes {top_pa:.0} Pa and {} ends at {:.0} Pa; {}",
-            sensor.name(),
-            s.sensor_high_pa,
-            if fits.is_empty() { "no known sensor reaches it".into() } else { format!("fit {}", fits.join(" or ")) }
-        ));
+fn check(site: &Site, settings: &WatchSettings) -> Result<(), ArmError> {
+    let refused = box_settings::refusals(settings);
+    let shown = Shown::of(site);
+    if refused.is_empty() {
+        return Ok(());
     }
-    if s.recovery_s + 2.0 > s.interval_s {
-        reasons.push(format!(
-            "session.interval: the bag takes {:.1} s to come back after the hard landing and 2 s of quiet air are needed to \
-             see a leak, but riders follow each other every {:.0} s",
-            s.recovery_s, s.interval_s
-        ));
-    }
-    if s.trip_pa() > s.operating_pa - s.landing_dip_pa + ROUNDING_PA {
-        reasons.push(format!(
-            "landing dip: the mean landing leaves {:.0} Pa, at or under the {:.0} Pa that sound the siren (stop pressure and \
-             sensor error); each would stop the session",
-            s.operating_pa - s.landing_dip_pa,
-            s.trip_pa()
-        ));
-    }
-    if s.ready_pa() + s.noise_high_pa > s.operating_pa + ROUNDING_PA {
-        reasons.push(format!(
-            "no room: the permit needs {:.0} Pa with the noise, and the bag stands at {:.0} Pa",
-            s.ready_pa() + s.noise_high_pa,
-            s.operating_pa
-        ));
-    }
-    if let (Err(error), true) = (s.validate(), reasons.is_empty()) {
-        reasons.push(format!("the box would refuse the settings: {error}"));
-    }
-    if reasons.is_empty() { Ok(()) } else { Err(ArmError::Stop(reasons)) }
+    Err(ArmError::Stop(refused.iter().map(|refusal| format!("{}: {}", refusal.id(), refusal.text(shown))).collect()))
 }
 
 /// What a reason is about.
@@ -464,6 +443,16 @@ pub fn json(armed: &Armed) -> serde_json::Value {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The planner knows the parts by their numbers, the box by their drivers.
+    #[test]
+    fn the_planner_and_the_drivers_know_the_same_sensors() {
+        for sensor in Sensor::ALL {
+            let (planned, part) = (BoxSensor::of(*sensor), SensorPart::of(*sensor));
+            assert_eq!(part.name(), sensor.word());
+            assert_eq!(planned, part.as_box(), "{sensor:?}");
+        }
+    }
 
     #[test]
     fn a_dip_that_ends_near_the_stop_pressure_is_said() {

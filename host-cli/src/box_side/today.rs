@@ -2,34 +2,19 @@
 
 use landfall_core::InputError;
 use landfall_core::air::Air;
-use landfall_core::blower::CurvePoint;
-use landfall_core::levels::SensorError;
-use landfall_core::possible_bags::BagFactors;
-use landfall_core::thresholds::{
-    FanCurve, NoThresholds, Thresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, in_force,
-    thresholds, todays_air,
-};
+use landfall_core::thresholds::{Thresholds, WatchedForm, in_force, thresholds, todays_air};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::link::Verdict;
 use serde_json::{Value, json};
 
-use super::arm::{ArmError, Armed, SOFT_SIGMAS, SensorPart};
-use crate::plan::known::stated_area;
+use super::arm::{ArmError, Armed, SensorPart};
+use crate::plan::box_settings::{self, Bags, why_none};
 use crate::plan::model::Supply;
 use crate::plan::results::Results;
 use crate::site::Site;
 
 /// What a box needs of a site to compute its thresholds.
 pub type Form = WatchedForm;
-
-/// Which of the three bags a form carries.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Bags {
-    /// Stated, soft and firm bag: what a box is armed with.
-    Three,
-    /// The stated bag alone, for looking at a site that no box would be armed for.
-    Stated,
-}
 
 /// The form of a site for a box with `sensor`.
 ///
@@ -42,86 +27,7 @@ pub fn form(
     sensor: SensorPart,
     which: Bags,
 ) -> Result<Form, ArmError> {
-    let missing = |what: &str| ArmError::Stop(vec![what.to_owned()]);
-    let refused = |error: InputError| ArmError::Plan(error.into());
-    let spread =
-        results.spread.differences.as_ref().ok_or_else(|| missing("no landing: the flight does not reach the bag"))?;
-    let p = &results.pressures;
-    let (Some(hard_mps), Some(thickness_m), Some(commitment_s)) =
-        (p.hard_speed_mps, p.hard_thickness_m, p.commitment_s)
-    else {
-        return Err(missing("the hard landing is not known"));
-    };
-    let demanded = p.demanded.as_ref().ok_or_else(|| missing("the hard landing is not known"))?;
-    let (bag, blower) = (&site.bag, &site.blower);
-    let points: Vec<CurvePoint> = blower
-        .curve
-        .iter()
-        .map(|(flow, pressure)| CurvePoint { flow_m3ps: *flow as f32, pressure_pa: *pressure as f32 })
-        .collect();
-    let openings = supply.openings.input();
-    let watched = WatchedSite {
-        version: WATCHED_SITE_VERSION,
-        air_pressure_pa: supply.air.pressure_pa,
-        air_temperature_k: supply.air.temperature_k,
-        vent_area_m2: openings.vent_area_m2,
-        vent_coefficient: bag.vent_coefficient as f32,
-        relief_area_m2: openings.relief_area_m2,
-        relief_opens_pa: openings.relief_opens_pa,
-        relief_full_pa: openings.relief_full_pa,
-        leak_coefficient: openings.leak_coefficient,
-        leak_exponent: openings.leak_exponent,
-        blowers: u8::try_from(blower.count).unwrap_or(u8::MAX),
-        speed: blower.speed as f32,
-        duct_loss: blower.duct_loss as f32,
-        duct_diameter_m: blower.duct_diameter_m.unwrap_or(0.0) as f32,
-        backflow_area_m2: blower.backflow_area_m2.filter(|_| !blower.closing_flap).map(|area| area as f32),
-        volume_m3: bag.volume_m3 as f32,
-        skin_kgpm2: bag.skin_weight_kgpm2 as f32,
-        skin_loss: bag.skin_loss as f32,
-        pressure_min_pa: bag.pressure_min_pa as f32,
-        pressure_max_pa: bag.pressure_max_pa as f32,
-        depth_limit: bag.depth_limit as f32,
-        load_stop_g: bag.load_stop as f32,
-        stop_floor: bag.stop_floor as f32,
-        thickness_m: thickness_m as f32,
-        slope_rad: ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32,
-        heaviest_kg: demanded.heaviest_kg,
-        lightest_kg: demanded.lightest_kg,
-        hard_speed_mps: hard_mps as f32,
-        soft_speed_mps: (spread.mean_normal_mps - SOFT_SIGMAS * spread.sd_normal_mps).max(0.5) as f32,
-        mean_landing: demanded.mean,
-        commitment_s: commitment_s as f32,
-        reaction_s: site.rider.reaction_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor: SensorError { error_pa: sensor.error_pa(), noise_pa: sensor.noise_pa() },
-    };
-    let (soft, firm) = match which {
-        Bags::Stated => (BagFactors::STATED, BagFactors::STATED),
-        Bags::Three => (demanded.soft, demanded.firm),
-    };
-    let area = stated_area(site).map_err(refused)?;
-    let bags = WatchedBags { area, stretch_per_pa: bag.skin_stretch_per_pa as f32, soft, firm };
-    Ok(Form { site: watched, bags, curve: FanCurve::new(&points).map_err(refused)? })
-}
-
-/// Why there are no thresholds, in plain words.
-pub fn why_none(error: &NoThresholds) -> String {
-    match error {
-        NoThresholds::Input(error) => error.to_string(),
-        NoThresholds::NotConverged => "a search did not close".into(),
-        NoThresholds::NoStop => {
-            "the bag asks for a stop pressure that the box cannot tell from the resting pressure".into()
-        }
-        NoThresholds::NoWait => {
-            "after a power cut even the operating pressure is nearer to the stop pressure than a rolling rider needs, \
-             and the bag does not hold so long"
-                .into()
-        }
-        NoThresholds::NoHigh => "the bag rests outside the pressures to ride between".into(),
-        NoThresholds::NeverBack => "the blowers never bring the bag back after the mean landing".into(),
-        _ => "for a reason that this program does not know".into(),
-    }
+    box_settings::form(site, results, supply, &sensor.as_box(), which).map_err(|refusal| ArmError::of(site, refusal))
 }
 
 /// Which thresholds a box goes by and why, in plain words.
@@ -271,6 +177,7 @@ pub(crate) mod tests {
     use crate::plan::compute;
     use crate::sampling::Stop;
     use crate::site::{demo, read_site};
+    use landfall_core::thresholds::NoThresholds;
 
     /// The form of the demo site.
     pub(crate) fn example() -> Form {

@@ -73,8 +73,8 @@ pub(crate) struct Arm {
     #[arg(long, value_name = "TIME", default_value = "55 s", value_parser = time)]
     pub wait: f64,
     /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers.
-    #[arg(long, value_name = "PART", default_value = "bridge20", value_parser = sensor)]
-    pub sensor: SensorPart,
+    #[arg(long, value_name = "PART", value_parser = sensor)]
+    pub sensor: Option<SensorPart>,
     /// Revision of the settings; a box takes none lower than its own. By default the seconds since 1970.
     #[arg(long, value_name = "N")]
     pub revision: Option<u32>,

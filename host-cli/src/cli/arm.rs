@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
+use landfall::box_side::arm::{ArmError, Armed, NEEDED, SensorPart, arm, json, text};
 use landfall::box_side::file;
 use landfall::box_side::port::Port;
 use landfall::box_side::today;
@@ -53,8 +53,13 @@ pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
 fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
     let from = SiteArg { site: args.site.clone(), demo: args.demo };
     let site = input::sampled_site(&from, &args.sampling)?;
+    // The plan's pressures are those that this sensor can tell.
+    let site = match args.sensor {
+        Some(part) => site.with_value("watch.sensor", part.name())?,
+        None => site,
+    };
     let results = computed(&site, NEEDED, &args.sampling.threads)?;
-    let armed = match arm(&site, &results, args.sensor, args.revision.unwrap_or_else(now)) {
+    let armed = match arm(&site, &results, SensorPart::of(site.watch.sensor), args.revision.unwrap_or_else(now)) {
         Ok(armed) => armed,
         Err(error @ ArmError::Stop(_)) => {
             complain(&error.to_string());

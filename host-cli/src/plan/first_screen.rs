@@ -52,12 +52,12 @@ pub fn first_screen(site: &Site, r: &Results) -> FirstScreen {
         }
         Standing::Provisional => {
             why_provisional(site, shown, r, &mut lines);
-            let verdict = match r.pressures.first_day_start_m() {
+            let verdict = match r.first_day_mark_m() {
                 Some(mark_m) => format!(
                     "Start no higher than the {} mark until this bag is measured.",
                     shown.length(mark_m, Toward::Down)
                 ),
-                None => "Do not ride until this bag is measured.".to_owned(),
+                None => "No limit is broken, but this bag is not measured.".to_owned(),
             };
             (verdict, String::new())
         }

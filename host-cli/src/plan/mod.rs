@@ -1,5 +1,6 @@
 //! The plan: from a site to everything that is computed about it.
 
+pub mod box_settings;
 pub mod cautions;
 pub mod csv;
 pub mod cures;
@@ -353,6 +354,11 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
     let draws = Draws { samples: site.spread.samples, seed: site.spread.seed, stop };
     results.ride_by = ride_by::ride_by(site, &results, &crews, &draws, &supply, parts.starts && parts.sampling)?;
     results.findings = findings::findings(site, &results);
+    if parts.pressures && findings::inside_all_limits(&results.findings) {
+        let mut whole = box_settings::findings(site, &results, &supply);
+        whole.append(&mut results.findings);
+        results.findings = whole;
+    }
     results.verdict = verdict(site, &results);
     Ok(results)
 }

@@ -513,6 +513,17 @@ pub struct Demanded {
     pub firm: BagFactors,
 }
 
+impl Results {
+    /// The first-day mark, where somebody can start from it: not where riders from so low do not reach the landing field
+    /// and only cautions stand, which forbid no start.
+    #[must_use]
+    pub fn first_day_mark_m(&self) -> Option<f64> {
+        let mark_m = self.pressures.first_day_start_m()?;
+        let at_most = |by: &RideBy| by.start_high_m.is_none_or(|high_m| high_m <= mark_m + 1.0e-6);
+        self.ride_by.iter().all(at_most).then_some(mark_m)
+    }
+}
+
 impl Pressures {
     /// How a topic counts: as it comes out, but that a stop that measuring the bag would lift is a caution where there
     /// is a start to ride from until then.

@@ -55,8 +55,9 @@ fn if_measured(said: &Said<'_>, topic: Topic) -> String {
     if !p.is_lifted(topic) {
         return String::new();
     }
-    let until = p
-        .first_day_start_m()
+    let until = said
+        .r
+        .first_day_mark_m()
         .map_or_else(String::new, |start| format!(" Until then start no higher than {}.", metres(start)));
     format!(" That is so only because the bag is not measured.{until}")
 }
@@ -72,7 +73,8 @@ fn provisional(said: &mut Said<'_>) {
     } else {
         "measured as stated it would be milder"
     };
-    let (level, until) = match provisional.first_day_start_m {
+    let mark = said.r.first_day_mark_m();
+    let (level, until) = match mark {
         Some(start) => (Level::Caution, format!(" Until then start no higher than {}.", metres(start))),
         None if stops => (Level::Stop, " Until then there is no start to ride from.".to_owned()),
         None => (Level::Caution, String::new()),

@@ -367,6 +367,7 @@ fn a_bag_that_is_not_measured_is_provisional() {
             r.pressures.ground.as_mut().unwrap().worst = 0.004;
             if if_measured < Judged::Stop {
                 r.pressures.provisional = Some(Provisional { lifted: vec![Topic::Ground], first_day_start_m });
+                r.ride_by[0].start_high_m = first_day_start_m;
             }
         })
     };
