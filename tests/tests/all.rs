@@ -14,6 +14,7 @@ mod mutated;
 mod reference_pieces;
 mod reference_sites;
 mod sampling_properties;
+mod searches;
 mod site_messages;
 mod site_messages_bag;
 mod site_messages_lists;

@@ -219,6 +219,9 @@ mod tests {
             "mean_reading_tail",
             "mean_reading_head",
             "mean_reading_across",
+            "hold_error_tail",
+            "hold_error_head",
+            "hold_error_across",
         ] {
             expected["wind"][format!("{key}_mps")] = Value::Null;
         }

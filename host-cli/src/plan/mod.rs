@@ -183,10 +183,11 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
             let gap_m = f64::from(bag.gap_m);
             (gap_m - low).min(high - gap_m)
         }),
-        least_miss: placed.as_ref().map(|placed| placed.least.0),
-        least_miss_gap_m: placed.as_ref().map(|placed| placed.least.1),
+        least_miss: placed.as_ref().and_then(|placed| placed.least).map(|least| least.0),
+        least_miss_gap_m: placed.as_ref().and_then(|placed| placed.least).map(|least| least.1),
         best_offset_m: placed.as_ref().and_then(|placed| placed.best_offset_m),
         miss_at_best: placed.as_ref().and_then(|placed| placed.miss_at_best),
+        gap_runs: placed.as_ref().map(|placed| placed.gap_runs),
         best_is_better: placed.as_ref().and_then(|placed| placed.best_is_better),
         last_stop_before_foot_m: line.and_then(|line| line.before_foot_m),
         last_stop_speed_mps: parts::stop_line_speed_mps(site, model),
@@ -303,7 +304,7 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
     let whole = |of: &Site, jumped: Jumped| {
         let holds = jumped.hold_winds;
         let gust = |hold: Option<Hold>| hold.map(|hold| hold.gust_mps);
-        let error = |hold: Option<Hold>| hold.and_then(|hold| hold.error_mps);
+        let error = |hold: Option<Hold>| hold.map(|hold| hold.error_mps);
         let reading = |hold: Option<Hold>| hold.map(|hold| hold.gust_mps / f64::from(GUST_FACTOR));
         let wind = Wind {
             hold_along_tail_mps: gust(holds[0]),

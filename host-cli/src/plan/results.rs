@@ -320,6 +320,8 @@ pub struct Placement {
     pub least_miss_gap_m: Option<f64>,
     /// Best offset.
     pub best_offset_m: Option<f64>,
+    /// Runs that gaps are judged by; null where they were not asked for.
+    pub gap_runs: Option<u64>,
     /// Whether the chance at the best gap is lower than at the present one beyond the sampling.
     pub best_is_better: Option<bool>,
     /// Chance of a miss at the best gap, at the site's offset.
@@ -561,8 +563,7 @@ pub struct Wind {
     pub hold_along_head_mps: Option<f64>,
     /// Cross wind gust.
     pub hold_across_mps: Option<f64>,
-    /// Standard error of the tail wind gust, from the number of runs that it was searched with; null where it is not a
-    /// border but the limit.
+    /// Standard error of the tail wind gust, from the number of runs that it was searched with; 0 where it is the limit.
     pub hold_error_tail_mps: Option<f64>,
     /// Of the head wind gust.
     pub hold_error_head_mps: Option<f64>,

@@ -134,6 +134,7 @@ pub fn results() -> Results {
             least_miss: Some(3.0e-5),
             least_miss_gap_m: Some(0.6),
             best_offset_m: Some(0.01),
+            gap_runs: Some(100_000),
             best_is_better: Some(false),
             miss_at_best: Some(3.0e-5),
             last_stop_before_foot_m: Some(9.4),

@@ -6,7 +6,7 @@ use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
 use crate::sampling::tails::{Effort, RESOLVED, tail};
-use crate::sampling::{Job, Moments, Sampled, sample};
+use crate::sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::spread::{Differences, Mixture};
@@ -270,9 +270,11 @@ pub struct Placed {
     /// Smallest and largest gap of the band.
     pub band_m: Option<(f64, f64)>,
     /// Smallest chance of a miss, and its gap.
-    pub least: (f64, f64),
+    pub least: Option<(f64, f64)>,
     /// Chance of a miss at the best gap.
     pub miss_at_best: Option<f64>,
+    /// Runs that gaps are judged by.
+    pub gap_runs: u64,
     /// Whether that is lower than at the present gap beyond the sampling.
     pub best_is_better: Option<bool>,
     /// Lowest start.
@@ -318,7 +320,7 @@ pub fn place(
         }
         None => (None, None),
     };
-    let runs = curve.as_ref().map_or(draws.samples, |curve| curve.runs);
+    let runs = curve.as_ref().map_or(draws.samples.min(WINDOWED), |curve| curve.runs);
     let misses = |share: f64| (share * runs as f64).round();
     let bound = |share: f64| share_or_bound(misses(share) as u64, runs);
     let at_best = best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| curve.at(gap_m));
@@ -327,8 +329,9 @@ pub fn place(
         best_gap_m,
         best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m) + 0.5 * (low + high)),
         band_m,
-        least: band.map_or((1.0, 0.0), |band| (bound(band.least.0), band.least.1)),
+        least: band.map(|band| (bound(band.least.0), band.least.1)),
         miss_at_best: at_best.map(bound),
+        gap_runs: runs,
         best_is_better: at_best.zip(now).map(|(best, now)| clearly_fewer(misses(best), misses(now))),
         lowest_clearing_start_m,
         highest_start_in_gust_m,
@@ -469,13 +472,13 @@ fn highest_start_in_gust(
     }
 }
 
-/// A hold wind, and its standard error from the number of runs (none where it is the limit).
+/// A hold wind, and its standard error from the number of runs (0 where it is the limit).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hold {
     /// The gust, m/s.
     pub gust_mps: f64,
     /// Standard error, m/s.
-    pub error_mps: Option<f64>,
+    pub error_mps: f64,
 }
 
 /// The gusts at which the chance of a miss passes the target: tail, head (positive), cross; at most `limit_mps`.
@@ -524,8 +527,8 @@ fn outward(question: &Question<'_>, which: Uncertain, end: f32) -> Result<Hold, 
     let base = &question.model.uncertainty;
     let here = base.mean[which as usize];
     if (end - here) * end <= 0.0 || !question.passes(&moved(base, which, end))? {
-        return Ok(Hold { gust_mps: f64::from(end), error_mps: None });
+        return Ok(Hold { gust_mps: f64::from(end), error_mps: 0.0 });
     }
     let Border { value, error } = question.border(which, base, (here, end), WIND_TOLERANCE_MPS)?;
-    Ok(Hold { gust_mps: f64::from(value), error_mps: Some(f64::from(error)) })
+    Ok(Hold { gust_mps: f64::from(value), error_mps: f64::from(error) })
 }

@@ -8,4 +8,4 @@ pub mod random;
 pub mod tails;
 
 pub use fails::{Fail, fails, fails_over, still};
-pub use kernel::{Job, Moments, Sampled, Stop, sample, sample_over};
+pub use kernel::{Job, Moments, Sampled, Stop, WINDOWED, sample, sample_over};

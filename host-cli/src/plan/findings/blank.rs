@@ -140,7 +140,7 @@ fn ride_by(name: &str) -> Option<String> {
 
 fn rider(r: &Results, name: &str) -> Option<String> {
     match name {
-        "sd_along_m" | "miss" => {
+        "sd_along_m" | "miss" | "misses" => {
             r.spread.sampling.as_ref().map(|_| "too few runs of that rider come down on the bag's plane".to_owned())
         }
         _ => Some("that rider's run ends on the ride down or against the bag's front".to_owned()),
@@ -167,7 +167,7 @@ fn spread(r: &Results, rest: &str, name: &str) -> Option<String> {
 
 fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
     let p = &r.placement;
-    let searched = p.least_miss.is_some() || p.best_gap_m.is_some() || p.gap_low_m.is_some();
+    let searched = p.gap_runs.is_some();
     let when_searched = |why: &str| searched.then(|| why.to_owned());
     if rest.starts_with("short_zone") {
         return Some("at that lip speed the bike does not come as far as the bag's front edge".to_owned());
@@ -194,10 +194,10 @@ fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
         "gap_low_m" | "gap_high_m" | "inside_band_m" => {
             when_searched("no gap keeps the chance of a miss at the target for every rider")
         }
-        "best_gap_m" | "miss_at_best" | "best_offset_m" => {
-            when_searched("too few sampled runs come down on the bag's plane")
+        "best_gap_m" | "miss_at_best" | "best_offset_m" | "best_is_better" | "least_miss" | "least_miss_gap_m" => {
+            when_searched("fewer than 100 of the sampled runs come down on the bag's plane, or all miss at every gap")
         }
-        "least_miss" | "least_miss_gap_m" => when_searched("no gap could be tried"),
+        "gap_runs" => None,
         "lowest_clearing_start_m" => when_searched(
             "no start height up to 40 m, or none that the roll-in's sections can \
                 make, keeps runs from coming down short at the target",

@@ -426,6 +426,7 @@ fn every_null_has_a_finding_that_says_why() {
         |r| r.riders.heaviest.impact_normal_mps = None,
         |r| r.riders.heaviest.sd_along_m = None,
         |r| r.riders.heaviest.miss = None,
+        |r| r.riders.heaviest.misses = None,
         |r| r.flight.airtime_s = None,
         |r| r.flight.apex_above_lip_m = None,
         |r| r.flight.along_m = None,
@@ -441,6 +442,7 @@ fn every_null_has_a_finding_that_says_why() {
         |r| r.spread.sampling.as_mut().unwrap().along_p001_m = None,
         |r| r.placement.miss_now = None,
         |r| r.placement.best_gap_m = None,
+        |r| r.placement.best_is_better = None,
         |r| r.placement.gap_low_m = None,
         |r| r.placement.gap_high_m = None,
         |r| r.placement.inside_band_m = None,
@@ -521,6 +523,7 @@ fn parts_that_were_not_asked_for_are_passed_over() {
         let p = &mut r.placement;
         (p.miss_now, p.best_gap_m, p.gap_low_m, p.gap_high_m, p.inside_band_m) = (None, None, None, None, None);
         (p.least_miss, p.least_miss_gap_m, p.best_offset_m, p.miss_at_best) = (None, None, None, None);
+        (p.gap_runs, p.best_is_better) = (None, None);
         (p.lowest_clearing_start_m, p.highest_start_in_gust_m) = (None, None);
         r.wind.hold_along_tail_mps = None;
     });
