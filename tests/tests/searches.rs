@@ -133,7 +133,7 @@ length = "12 m"
 width = "9 m"
 front_height = "1.4 m"
 back_height = "1.4 m"
-gap = "0.3 m"
+gap = "3.6 m"
 vent_area = "100 cm2"
 pressure_min = "0.6 kPa"
 pressure_max = "1.4 kPa"
@@ -152,7 +152,7 @@ curve = [["3.2 m3/s", "0 Pa"], ["2.6 m3/s", "0.6 kPa"], ["1.0 m3/s", "1.6 kPa"],
     let placed = place(&model, &landings, &spreads, &draws, 0.001, Some(0.0)).unwrap();
     let lowest = placed.lowest_clearing_start_m.unwrap();
     println!("lowest start {lowest} m");
-    assert!((2.0..5.8).contains(&lowest), "{lowest}");
+    assert!((4.8..5.5).contains(&lowest), "{lowest}");
     // Nearly nothing lands: nothing is said of gaps.
     assert!(placed.best_gap_m.is_none() && placed.band_m.is_none() && placed.best_offset_m.is_none());
     assert!(placed.least.is_none() && placed.best_is_better.is_none());
@@ -161,7 +161,8 @@ curve = [["3.2 m3/s", "0 Pa"], ["2.6 m3/s", "0.6 kPa"], ["1.0 m3/s", "1.6 kPa"],
         let sampled = drawn(&model, 0, &there, 400_000, 9);
         Outcome::ALL.iter().filter(|o| short(**o)).map(|o| sampled.count(*o)).sum::<u64>() as f64 / 400_000.0
     };
-    assert!(failing(lowest + 0.05) < 0.001 && failing(lowest - 0.05) > 0.001);
+    // Some 131 failures tell the border to 9 %, which is 0.03 m here.
+    assert!(failing(lowest + 0.12) < 0.001 && failing(lowest - 0.12) > 0.001);
 }
 
 #[test]
