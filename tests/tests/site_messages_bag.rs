@@ -3,9 +3,11 @@
 
 use landfall::site::{ForceAreaStated, read_site, starter};
 
-/// The starter with lines put under [bag].
+/// The starter with lines put under [bag]; its own settled pressure gives way to another.
 fn bag(lines: &str) -> String {
-    starter().replace("\n[bag]\n", &format!("\n[bag]\n{lines}\n"))
+    let own = |line: &&str| !(lines.contains("settled_pressure") && line.starts_with("settled_pressure"));
+    let text: String = starter().lines().filter(own).map(|line| format!("{line}\n")).collect();
+    text.replace("\n[bag]\n", &format!("\n[bag]\n{lines}\n"))
 }
 
 #[track_caller]

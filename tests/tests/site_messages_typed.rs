@@ -160,7 +160,7 @@ fn other_words_for_tables_and_keys() {
         assert_eq!(faults.faults[0].cure, format!("rename it to {table}, or remove it; {tables}"));
     }
     for (table, key, line, meant) in [
-        ("bag", "# volume", "pressure = \"1.1 kPa\"", "settled_pressure"),
+        ("bag", "settled_pressure", "pressure = \"1.1 kPa\"", "settled_pressure"),
         ("rider", "# carry", "weight = \"80 kg\"", "mass"),
         ("roll_in", "slope", "angle = \"35 deg\"", "slope"),
         ("takeoff", "# lip_angle", "angle = \"50 deg\"", "lip_angle"),
@@ -177,13 +177,20 @@ fn other_words_for_tables_and_keys() {
 #[test]
 fn a_flow_for_the_leak_gets_its_conversion() {
     // 5 l/s at 1 kPa: 0.005 / 1000^0.6 = 0.005 / 63.0957 = 7.92447e-5.
-    says(
-        "bag",
-        "leak_coefficient",
-        "leak_coefficient = \"5 l/s\"",
-        "bag.leak_coefficient: \"5 l/s\" is a flow at some pressure; the leak is stated as m3/s at 1 Pa, without quotes and unit\n\
-         = divide the flow in m3/s by the pressure in Pa, at which it leaks so much, to the power of leak_exponent: at 1 kPa and \
-         0.6 write leak_coefficient = 7.92447e-5; or leave it out and state bag.settled_pressure, which a gauge reads",
+    let text = typed("bag", "leak_coefficient", "leak_coefficient = \"5 l/s\"");
+    let text: String = text.lines().filter(|l| !l.starts_with("settled_pressure")).map(|l| format!("{l}\n")).collect();
+    let faults = read_site(&text, "site.toml").expect_err("read without a fault");
+    assert_eq!(faults.faults.len(), 1, "{faults}");
+    let fault = &faults.faults[0];
+    assert_eq!(fault.key, "bag.leak_coefficient");
+    assert_eq!(
+        fault.message,
+        "\"5 l/s\" is a flow at some pressure; the leak is stated as m3/s at 1 Pa, without quotes and unit"
+    );
+    assert_eq!(
+        fault.cure,
+        "divide the flow in m3/s by the pressure in Pa, at which it leaks so much, to the power of leak_exponent: at 1 kPa and \
+         0.6 write leak_coefficient = 7.92447e-5; or leave it out and state bag.settled_pressure, which a gauge reads"
     );
 }
 

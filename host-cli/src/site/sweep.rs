@@ -8,7 +8,7 @@ use super::convert::{Given, convert};
 use super::draft::Draft;
 use super::fault::{Complaint, Fault, Faults};
 use super::group::{group_key, no_group};
-use super::keys::{KEYS, Key, find_key, nearest};
+use super::keys::{ASSUMED_AREA, KEYS, Key, find_key, nearest};
 use super::model::{RollInKind, Site};
 
 /// A value to set: a number in SI, or a text as it would stand in the site file.
@@ -65,7 +65,8 @@ impl Site {
     /// Defaults and derived values that hang on it follow. Of the take-off's three measures the one that was
     /// not set and stays stated is kept and the third follows: height keeps the radius where both others are
     /// stated, radius and lip angle keep the height. The start height of a list of sections lengthens or shortens
-    /// its first sloping straight. A volume that is stated stays as it is when the bag's size is set.
+    /// its first sloping straight. A volume that is stated stays as it is when the bag's size is set. Of a leak and a
+    /// settled pressure the one that is set stands, and measured areas take the place of assumed ones.
     ///
     /// # Errors
     /// As [`Site::with_value`]; the site is then left as it was.
@@ -125,7 +126,7 @@ impl Site {
                 draft.state(key.dotted, *si);
             }
             Given::Number(si) => {
-                if let Some(loser) = loser(key.dotted, |other| draft.is_given(other)) {
+                for loser in losers(key.dotted, |other| draft.is_given(other)) {
                     draft.forget(loser);
                 }
                 if key.get(self).is_none() && matches!(self.roll_in.kind, RollInKind::Sections(_)) {
@@ -137,7 +138,12 @@ impl Site {
             Given::Text(text) => draft.name = Some(text.clone()),
             Given::Curve(points) => draft.curve = Some(points.clone()),
             Given::Sections(list) => draft.sections = Some(list.clone()),
-            Given::Knots(list) => draft.knots = Some(list.clone()),
+            Given::Knots(list) => {
+                for loser in losers(key.dotted, |other| draft.is_given(other)) {
+                    draft.forget(loser);
+                }
+                draft.knots = Some(list.clone());
+            }
         }
         draft.given.insert(key.dotted);
         draft.resolve().map_err(|complaints| Faults {
@@ -147,15 +153,19 @@ impl Site {
     }
 }
 
-/// Which of the take-off's measures gives way when another is set and both remaining ones are stated.
-pub(super) fn loser(key: &str, is_given: impl Fn(&str) -> bool) -> Option<&'static str> {
+/// What gives way when a key is set: the take-off's third measure where both others are stated, the leak before the
+/// settled pressure and the other way round, the assumed force area before a measured one.
+pub(super) fn losers(key: &str, is_given: impl Fn(&str) -> bool) -> Vec<&'static str> {
     let (kept, lost) = match key {
         "takeoff.height" => ("takeoff.radius", "takeoff.lip_angle"),
         "takeoff.radius" => ("takeoff.height", "takeoff.lip_angle"),
         "takeoff.lip_angle" => ("takeoff.height", "takeoff.radius"),
-        _ => return None,
+        "bag.settled_pressure" => return vec!["bag.leak_coefficient"],
+        "bag.leak_coefficient" => return vec!["bag.settled_pressure"],
+        "bag.area" => return ASSUMED_AREA.to_vec(),
+        _ => return Vec::new(),
     };
-    (is_given(kept) && is_given(lost)).then_some(lost)
+    if is_given(kept) && is_given(lost) { vec![lost] } else { Vec::new() }
 }
 
 /// The key of a dotted name, or a fault that names the nearest.

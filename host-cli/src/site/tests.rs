@@ -59,12 +59,12 @@ fn the_starter_reads_and_shows_every_key_with_its_default() {
     }
 }
 
-const EXCLUDING: [&str; 4] = ["section", "lip_angle", "area = [", "settled_pressure"];
+const EXCLUDING: [&str; 4] = ["section", "lip_angle", "area = [", "leak_coefficient"];
 
 #[test]
 fn the_starter_reads_with_every_shown_key_stated() {
-    // All at once but for the lists of sections and of measured areas, the third measure of the take-off and the settled
-    // pressure, which exclude others.
+    // All at once but for the lists of sections and of measured areas, the third measure of the take-off and the leak, which
+    // exclude others.
     let mut text = String::new();
     for line in starter().lines() {
         if line == "# [[group]]" {
@@ -311,6 +311,13 @@ fn measured_areas_take_the_place_of_the_three_numbers() {
     assert!(unmeasured.assumed().any(|key| key.dotted == "bag.area_limit"));
     assert!(unmeasured.assumed().all(|key| key.dotted != "unknown.area"));
     assert!(site.with_value("bag.area_limit", "3 m2").is_err());
+    // Those that were stated give way.
+    let stated = read_site(starter(), "s.toml").unwrap().with_value("bag.area_limit", "3 m2").unwrap();
+    assert_eq!(stated.with_value("bag.area", knots).unwrap(), site);
+    let mut file = SiteFile::parse(starter(), "s.toml").unwrap();
+    file.set("unknown.area_body", "0.2").unwrap();
+    file.set("bag.area", knots).unwrap();
+    assert_eq!(file.site("s.toml").unwrap_or_else(|faults| panic!("{faults}")), site);
     let swept = unmeasured.with_value("bag.area", knots).unwrap();
     assert_eq!(swept, site);
 }
@@ -334,4 +341,16 @@ fn words_are_read_in_any_capitals_and_set_by_name() {
     for (i, gauge) in Gauge::ALL.iter().enumerate() {
         assert_eq!(Gauge::WORDS[i], gauge.word());
     }
+}
+
+#[test]
+fn of_leak_and_settled_pressure_the_one_that_is_set_stands() {
+    let read = read_site(starter(), "s.toml").unwrap();
+    assert_eq!(read.bag.settled_pressure_pa, Some(1200.0));
+    let leaking = read.with_value("bag.leak_coefficient", 0.002).unwrap();
+    assert_eq!((leaking.bag.settled_pressure_pa, leaking.bag.leak_coefficient), (None, 0.002));
+    assert_eq!(leaking.with_value("bag.settled_pressure", "1.2 kPa").unwrap(), read);
+    let mut file = SiteFile::parse(starter(), "s.toml").unwrap();
+    file.set("bag.leak_coefficient", "0.002").unwrap();
+    assert_eq!(file.site("s.toml").unwrap_or_else(|faults| panic!("{faults}")), leaking);
 }

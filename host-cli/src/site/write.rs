@@ -11,7 +11,7 @@ use super::group::{group_key, no_group};
 use super::keys::{GROUP_KEYS, Key, Kind, Preset, find_key};
 use super::model::Site;
 use super::read::read_site;
-use super::sweep::{item_of, known, loser, parse_setting};
+use super::sweep::{item_of, known, losers, parse_setting};
 
 const STARTER: &str = include_str!("starter.toml");
 const DEMO: &str = include_str!("demo.toml");
@@ -86,8 +86,8 @@ impl SiteFile {
     /// States a value, written as in the file (quotes may be left out). A key that is there keeps its place and its
     /// comment; a new one goes where the file shows it commented out, else to the end of its table.
     ///
-    /// When a measure of the take-off is set and both others are stated, the one that [`Site::set_si`] lets go is
-    /// removed.
+    /// What [`Site::set_si`] lets go for it is removed: a measure of the take-off where both others are stated, the leak
+    /// or the settled pressure, the assumed areas of a bag whose areas are measured.
     ///
     /// # Errors
     /// An unknown key, an unreadable value or one out of range; the file is then left as it was.
@@ -112,9 +112,8 @@ impl SiteFile {
         }
         let key = known(key).map_err(|faults| faults.faults.into_iter().next().unwrap_or_default())?;
         let has = |dotted: &str| self.value(dotted).is_some();
-        let lost = loser(key.dotted, has).and_then(find_key);
-        if let (Some(lost), Some(table)) = (lost, self.table(key.table())) {
-            table.remove(lost.name());
+        for lost in losers(key.dotted, has) {
+            self.remove(lost);
         }
         let mut item = item_of(key, text);
         if self.value(key.dotted).is_none() && self.uncomment(key.table(), key.name(), &item) {
