@@ -2,6 +2,7 @@
 
 use super::Progress;
 use crate::plan::words::{metres, number};
+use crate::shown::Shown;
 use std::fmt::Write as _;
 use textwrap::{Options, WordSplitter, wrap};
 
@@ -46,10 +47,10 @@ pub fn text(p: &Progress) -> String {
         &format!(
             "The mean run comes down {} from the lip, {} above the take-off's foot; 998 of 1,000 of all three riders \
              come down {} to {} from the lip.",
-            metres(p.mean_distance_m),
-            metres(p.mean_height_m),
-            metres(p.field_m.0),
-            metres(p.field_m.1)
+            metres(Shown::default(), p.mean_distance_m),
+            metres(Shown::default(), p.mean_height_m),
+            metres(Shown::default(), p.field_m.0),
+            metres(Shown::default(), p.field_m.1)
         ),
     );
     if !p.assumed.is_empty() {
@@ -102,7 +103,7 @@ fn slopes(out: &mut String, p: &Progress) {
                     fill.material,
                     number(100.0 * fill.depth_m, 0),
                     number(100.0 * fill.filled_m, 0),
-                    metres(fill.table_fall_height_m)
+                    metres(Shown::default(), fill.table_fall_height_m)
                 )
             })
             .collect();
@@ -119,7 +120,7 @@ fn slopes(out: &mut String, p: &Progress) {
 }
 
 fn surface(out: &mut String, p: &Progress) {
-    let limit = metres(p.question.limit_m);
+    let limit = metres(Shown::default(), p.question.limit_m);
     let _ =
         writeln!(out, "\nThe surface on which no run of the mean rider falls more than {limit}, whatever its speed");
     let Some(surface) = &p.surface else {
@@ -158,14 +159,14 @@ fn surface(out: &mut String, p: &Progress) {
         (true, Some(from_m)) => format!(
             "OUTSIDE: from {} on it is steeper than {steepest} degrees, up to {}. A higher limit, a lower start or a \
              slacker lip would change it.",
-            metres(from_m),
+            metres(Shown::default(), from_m),
             degrees(surface.steepest_deg)
         ),
         (true, None) if surface.drop_m < 1e-3 => "It may be level: no run of the field falls as much.".to_owned(),
         (true, None) => format!(
             "At most {} degrees steep, {} lower at its end; inside {steepest} degrees.",
             degrees(surface.steepest_deg),
-            metres(surface.drop_m)
+            metres(Shown::default(), surface.drop_m)
         ),
     };
     paragraph(out, "  ", &verdict);

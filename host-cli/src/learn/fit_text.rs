@@ -7,6 +7,7 @@ use super::next::MORE_RUNS;
 use super::write_site::Edit;
 use crate::plan::text::{Page, Style};
 use crate::plan::words::{list, metres, number, plain_name};
+use crate::shown::Shown;
 
 fn caution() -> Paint {
     Paint::new().fg_color(Some(AnsiColor::Yellow.into()))
@@ -103,27 +104,38 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
     }
     let landing = &fit.landing;
     page.heading("Landing of the mean rider from the site's start, behind the front edge");
-    page.plain("site", &format!("{} ± {}", metres(landing.site_along_m), metres(landing.site_sd_m)));
+    page.plain(
+        "site",
+        &format!(
+            "{} ± {}",
+            metres(Shown::default(), landing.site_along_m),
+            metres(Shown::default(), landing.site_sd_m)
+        ),
+    );
     page.plain(
         "runs",
         &format!(
             "{} ± {}: {} not known of the mean, {} from run to run",
-            metres(landing.along_m),
-            metres(landing.sd_m),
-            metres(landing.not_known_m),
-            metres(landing.scatter_m)
+            metres(Shown::default(), landing.along_m),
+            metres(Shown::default(), landing.sd_m),
+            metres(Shown::default(), landing.not_known_m),
+            metres(Shown::default(), landing.scatter_m)
         ),
     );
     if let Some(best) = fit.next.first() {
-        let rest: Vec<String> =
-            fit.next.iter().skip(1).map(|c| format!("{} {}", c.what, metres(c.not_known_m))).collect();
+        let rest: Vec<String> = fit
+            .next
+            .iter()
+            .skip(1)
+            .map(|c| format!("{} {}", c.what, metres(Shown::default(), c.not_known_m)))
+            .collect();
         page.plain(
             "next",
             &format!(
                 "{} in {MORE_RUNS} more runs would bring the {} not known to {}. Others: {}.",
                 best.what,
-                metres(landing.not_known_m),
-                metres(best.not_known_m),
+                metres(Shown::default(), landing.not_known_m),
+                metres(Shown::default(), best.not_known_m),
                 rest.join("; ")
             ),
         );

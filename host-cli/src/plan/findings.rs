@@ -8,6 +8,7 @@ mod placing;
 mod pressures;
 
 use super::results::{Finding, Level, Results};
+use crate::shown::Shown;
 use crate::site::Site;
 
 pub use blank::why_null;
@@ -59,6 +60,11 @@ struct Said<'a> {
 }
 
 impl Said<'_> {
+    /// The units that its words stand in.
+    fn shown(&self) -> Shown {
+        Shown::of(self.site)
+    }
+
     /// Says something; the topic is the identity up to its first full stop.
     fn say(&mut self, level: Level, id: &'static str, text: impl Into<String>) -> &mut Finding {
         let topic = id.split('.').next().unwrap_or(id);

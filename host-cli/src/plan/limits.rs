@@ -3,6 +3,7 @@
 use super::results::{Judged, Level, Results, Topic};
 use super::table::CAUTION_CUT;
 use super::words::{chance, load, metres, pressure, seconds};
+use crate::shown::Shown;
 use crate::site::Site;
 
 /// One limit and the value held against it.
@@ -105,6 +106,7 @@ fn put(list: &mut Vec<Limit>, group: Option<&String>, rows: Vec<Row>) {
 
 /// Limits of one set of riders.
 fn jump(site: &Site, r: &Results) -> Vec<Row> {
+    let u = Shown::of(site);
     let mut rows = Vec::new();
     if let Some(peak) = r.ride.peak_load_g {
         let (caution, stop) = (site.rider.arc_load_limit, site.rider.arc_load_stop);
@@ -159,8 +161,8 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
     match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
         (Some(low), Some(high), Some(inside)) => rows.push(Row {
             what: "gap",
-            now: metres(p.gap_m),
-            limit: format!("{} to {}", metres(low), metres(high)),
+            now: metres(u, p.gap_m),
+            limit: format!("{} to {}", metres(u, low), metres(u, high)),
             inside: inside >= 0.0 || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: (high > low).then(|| 1.0 - 2.0 * inside / (high - low)),
             level: Level::Stop,
@@ -168,7 +170,7 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
         }),
         _ if p.least_miss.is_some() => rows.push(Row {
             what: "gap",
-            now: metres(p.gap_m),
+            now: metres(u, p.gap_m),
             limit: "no gap is right".to_owned(),
             inside: false,
             used: None,
@@ -181,8 +183,8 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
         let start = r.start_m;
         rows.push(Row {
             what: "start height",
-            now: metres(start),
-            limit: format!("at least {}", metres(lowest)),
+            now: metres(u, start),
+            limit: format!("at least {}", metres(u, lowest)),
             inside: start >= lowest || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: of(lowest, start),
             level: Level::Stop,
@@ -193,8 +195,8 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
         let deepest = site.bag.depth_limit * landing.thickness_m;
         rows.push(Row {
             what: "depth, mean landing",
-            now: metres(landing.depth_m),
-            limit: format!("at most {} of {}", metres(deepest), metres(landing.thickness_m)),
+            now: metres(u, landing.depth_m),
+            limit: format!("at most {} of {}", metres(u, deepest), metres(u, landing.thickness_m)),
             inside: landing.depth_m <= deepest && landing.ground_speed_mps.is_none(),
             used: of(landing.depth_m, deepest),
             level: Level::Stop,
@@ -228,14 +230,15 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
 
 /// Limits of the bag, its air and its anchors.
 fn bag(site: &Site, r: &Results) -> Vec<Row> {
+    let u = Shown::of(site);
     let mut rows = Vec::new();
     let (bag, p, air) = (&site.bag, &r.pressures, &r.air);
     let settled = air.operating_pressure_pa;
     let within = |low: f64, high: f64| (high > low).then(|| ((2.0 * settled - low - high) / (high - low)).abs());
     rows.push(Row {
         what: "pressure, maker's range",
-        now: pressure(settled),
-        limit: format!("{} to {}", pressure(bag.pressure_min_pa), pressure(bag.pressure_max_pa)),
+        now: pressure(u, settled),
+        limit: format!("{} to {}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa)),
         inside: air.status != "low" && air.status != "high",
         used: within(bag.pressure_min_pa, bag.pressure_max_pa),
         level: Level::Stop,
@@ -259,6 +262,7 @@ fn bag(site: &Site, r: &Results) -> Vec<Row> {
 
 /// The row of a topic of the table: inside where it is kept.
 fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
+    let u = Shown::of(site);
     let (bag, p) = (&site.bag, &r.pressures);
     let judged = p.counts_as(topic);
     let settled = r.air.operating_pressure_pa;
@@ -287,8 +291,8 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             let depth = if judged == Judged::Caution { soft } else { stated.hard_depth_m };
             row(
                 "depth, hard landing",
-                depth.map_or_else(|| "not held".to_owned(), metres),
-                format!("at most {} of {}", metres(deepest), metres(thickness)),
+                depth.map_or_else(|| "not held".to_owned(), |x| metres(u, x)),
+                format!("at most {} of {}", metres(u, deepest), metres(u, thickness)),
                 depth.and_then(|depth| of(depth, deepest)),
                 &["hard"],
             )
@@ -305,12 +309,12 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
         Topic::Band => {
             let (limit, used) = match (p.band_low_pa, p.band_high_pa) {
                 (Some(low), Some(high)) => (
-                    format!("{} to {}", pressure(low), pressure(high)),
+                    format!("{} to {}", pressure(u, low), pressure(u, high)),
                     (high > low).then(|| ((2.0 * settled - low - high) / (high - low)).abs()),
                 ),
                 _ => ("there is none".to_owned(), None),
             };
-            row("pressures to ride between", pressure(settled), limit, used, &["band"])
+            row("pressures to ride between", pressure(u, settled), limit, used, &["band"])
         }
         Topic::Stop => {
             let (room, floor) = (p.room_pa?, bag.stop_floor * bag.pressure_min_pa);
@@ -318,8 +322,8 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             let asked = bag_of.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
             row(
                 "stop pressure",
-                asked.map_or_else(|| "none up to 20 kPa".to_owned(), pressure),
-                format!("at most {}", pressure(room)),
+                asked.map_or_else(|| format!("none up to {}", pressure(u, 20e3)), |x| pressure(u, x)),
+                format!("at most {}", pressure(u, room)),
                 asked.and_then(|asked| of(asked, room)),
                 &["stop"],
             )
@@ -339,8 +343,11 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             let wanted = p.stated.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
             row(
                 "pressure with one blower lost",
-                pressure(lost.settles_pa),
-                wanted.map_or_else(|| "none up to 20 kPa".to_owned(), |pa| format!("at least {}", pressure(pa))),
+                pressure(u, lost.settles_pa),
+                wanted.map_or_else(
+                    || format!("none up to {}", pressure(u, 20e3)),
+                    |pa| format!("at least {}", pressure(u, pa)),
+                ),
                 wanted.and_then(|wanted| of(wanted, lost.settles_pa)),
                 &["one_blower"],
             )

@@ -7,6 +7,7 @@ pub use whole::text;
 
 use super::results::{Finding, Level, Results};
 use super::words::{chance, flow, metres, number, percent, pressure, seconds, speed, wind};
+use crate::shown::Shown;
 use crate::site::Site;
 use anstyle::{AnsiColor, Style as Paint};
 use textwrap::{Options, WordSplitter, wrap};
@@ -35,7 +36,10 @@ pub(crate) struct Page {
 }
 
 /// Units that stay on the line of their number.
-const UNITS: [&str; 14] = ["m", "s", "g", "kg", "kPa", "Pa", "%", "m/s", "km/h", "N", "m³/s", "min", "cm", "degrees"];
+const UNITS: [&str; 27] = [
+    "m", "s", "g", "kg", "kPa", "Pa", "%", "m/s", "km/h", "N", "m³/s", "min", "cm", "degrees", "ft", "in", "lb", "mph",
+    "lbf", "cfm", "ft³", "ft²", "in²", "mbar", "inH2O", "mmH2O", "psi",
+];
 
 /// The text with blanks between numbers and units that no line breaks at.
 fn glued(text: &str) -> String {
@@ -213,6 +217,7 @@ fn or_none(value: Option<f64>, words: impl Fn(f64) -> String) -> String {
 /// Where the bag should stand: gap, offset, band, short zone, last stop line.
 #[must_use]
 pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
+    let u = Shown::of(site);
     let p = &results.placement;
     let mut page = Page::new(style);
     page.heading(&format!("{}: where the bag should stand", results.site));
@@ -226,8 +231,8 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
         "now",
         &format!(
             "gap {}, offset {}; chance of a miss {}",
-            metres(p.gap_m),
-            metres(p.offset_m),
+            metres(u, p.gap_m),
+            metres(u, p.offset_m),
             or_none(p.miss_now, chance)
         ),
     );
@@ -235,8 +240,8 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
         "best",
         &format!(
             "gap {}, offset {}; chance of a miss {}",
-            or_none(p.best_gap_m, metres),
-            or_none(p.best_offset_m, metres),
+            or_none(p.best_gap_m, |x| metres(u, x)),
+            or_none(p.best_offset_m, |x| metres(u, x)),
             or_none(p.miss_at_best, chance)
         ),
     );
@@ -245,18 +250,18 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
             format!(
                 "none; the smallest chance is {} at a gap of {}",
                 or_none(p.least_miss, chance),
-                or_none(p.least_miss_gap_m, metres)
+                or_none(p.least_miss_gap_m, |x| metres(u, x))
             )
         },
-        |(low, high)| format!("gap {} to {}", metres(low), metres(high)),
+        |(low, high)| format!("gap {} to {}", metres(u, low), metres(u, high)),
     );
     page.plain("band", &band);
     page.plain(
         "start",
         &format!(
             "lowest that clears {}, highest in the gust {}",
-            or_none(p.lowest_clearing_start_m, metres),
-            or_none(p.highest_start_in_gust_m, metres)
+            or_none(p.lowest_clearing_start_m, |x| metres(u, x)),
+            or_none(p.highest_start_in_gust_m, |x| metres(u, x))
         ),
     );
     page.heading("Short zone: what a slow roll-in meets first");
@@ -269,23 +274,23 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
         };
         page.line(&format!(
             "  {:<20} {hit:<12} {}",
-            speed(run.lip_speed_mps),
-            run.height_at_gap_m.map_or_else(|| "does not come so far".to_owned(), metres)
+            speed(u, run.lip_speed_mps),
+            run.height_at_gap_m.map_or_else(|| "does not come so far".to_owned(), |x| metres(u, x))
         ));
     }
     page.plain(
         "clears",
         &format!(
             "from {}; meets the front rather than the ground from {}",
-            or_none(p.clearing_lip_speed_mps, speed),
-            or_none(p.front_from_lip_speed_mps, speed)
+            or_none(p.clearing_lip_speed_mps, |x| speed(u, x)),
+            or_none(p.front_from_lip_speed_mps, |x| speed(u, x))
         ),
     );
     page.heading("Last stop line");
     for line in &p.stop_lines {
         let place = line.before_foot_m.map_or_else(
             || "none: committed from the start".to_owned(),
-            |m| format!("{} before the take-off's foot", metres(m)),
+            |m| format!("{} before the take-off's foot", metres(u, m)),
         );
         page.plain(
             "braking",
@@ -304,6 +309,7 @@ pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
 /// The air supply alone: operating point, needed blower, fill, recovery, power loss.
 #[must_use]
 pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
+    let u = Shown::of(site);
     let (air, bag) = (&results.air, &site.bag);
     let mut page = Page::new(style);
     page.heading(&format!("{}: the air supply", results.site));
@@ -314,23 +320,23 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
     let shut = if air.at_shut_off { "; nothing is open: this is the shut-off pressure" } else { "" };
     page.plain(
         "settles",
-        &format!("{} at {}{shut}", pressure(air.operating_pressure_pa), flow(air.operating_flow_m3ps)),
+        &format!("{} at {}{shut}", pressure(u, air.operating_pressure_pa), flow(u, air.operating_flow_m3ps)),
     );
     let range = match air.status {
-        "low" => format!("{} too low", pressure(-air.above_min_pa)),
-        "high" => format!("{} too high", pressure(-air.below_max_pa)),
-        _ => format!("inside by {} and {}", pressure(air.above_min_pa), pressure(air.below_max_pa)),
+        "low" => format!("{} too low", pressure(u, -air.above_min_pa)),
+        "high" => format!("{} too high", pressure(u, -air.below_max_pa)),
+        _ => format!("inside by {} and {}", pressure(u, air.above_min_pa), pressure(u, air.below_max_pa)),
     };
     page.plain(
         "range",
-        &format!("maker's {} to {}: {range}", pressure(bag.pressure_min_pa), pressure(bag.pressure_max_pa)),
+        &format!("maker's {} to {}: {range}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa)),
     );
     page.plain(
         "needs",
         &format!(
             "{} at {} from all blowers together, to sit mid-range",
-            flow(air.needed_flow_m3ps),
-            pressure(air.needed_pressure_pa)
+            flow(u, air.needed_flow_m3ps),
+            pressure(u, air.needed_pressure_pa)
         ),
     );
     page.plain(
@@ -360,10 +366,10 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
                         Some(thickness) if depth > bag.depth_limit * thickness => "  past the depth limit",
                         _ => "",
                     };
-                    format!("{}{mark}", metres(depth))
+                    format!("{}{mark}", metres(u, depth))
                 },
             );
-            page.line(&format!("  {:>8}  {:>9}  {depth}", seconds(moment.time_s), pressure(moment.pressure_pa)));
+            page.line(&format!("  {:>8}  {:>9}  {depth}", seconds(moment.time_s), pressure(u, moment.pressure_pa)));
         }
     }
     let p = &results.pressures;
@@ -372,8 +378,8 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
             "hard",
             &format!(
                 "{} into the top; the bag is {} thick there, depth limit {}",
-                speed(hard),
-                metres(thickness),
+                speed(u, hard),
+                metres(u, thickness),
                 percent(bag.depth_limit)
             ),
         );
@@ -383,20 +389,23 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
             "stop",
             &format!(
                 "{}, reached {} after a power cut",
-                or_none(p.stop_pa, pressure),
+                or_none(p.stop_pa, |x| pressure(u, x)),
                 p.stated
                     .as_ref()
                     .and_then(|stated| stated.power_loss_to_stop_s)
                     .map_or_else(|| "not in the time looked at".to_owned(), seconds)
             ),
         );
-        page.plain("wait", &format!("{}; firm {}", or_none(p.wait_pa, pressure), or_none(p.firm_pa, pressure)));
+        page.plain(
+            "wait",
+            &format!("{}; firm {}", or_none(p.wait_pa, |x| pressure(u, x)), or_none(p.firm_pa, |x| pressure(u, x))),
+        );
     }
     page.plain(
         "wind",
         &format!(
             "in {}: {} anchors needed, {} stated",
-            wind(results.wind.limit_mps),
+            wind(u, results.wind.limit_mps),
             results.wind.anchors_needed,
             results.wind.anchors_stated
         ),

@@ -1,6 +1,8 @@
 //! Numbers in words: as many digits as mean something, each with its unit.
 
 use super::interval::upper_95;
+use crate::shown::{Shown, Toward};
+use crate::site::Gauge;
 
 /// A number with a fixed number of decimals and thousands set apart by commas; a rounded zero has no sign.
 #[must_use]
@@ -24,28 +26,38 @@ pub fn number(value: f64, decimals: usize) -> String {
     out
 }
 
-/// Metres, to the centimetre.
+/// A length: metres to the centimetre, or feet and inches.
 #[must_use]
-pub fn metres(m: f64) -> String {
-    format!("{} m", number(m, 2))
+pub fn metres(u: Shown, m: f64) -> String {
+    if u.is_imperial() { u.length(m, Toward::Nearest) } else { format!("{} m", number(m, 2)) }
 }
 
-/// Metres a second, and kilometres an hour.
+/// Metres a second and kilometres an hour, or miles an hour.
 #[must_use]
-pub fn speed(mps: f64) -> String {
+pub fn speed(u: Shown, mps: f64) -> String {
+    if u.is_imperial() {
+        return u.fine_speed(mps, Toward::Nearest);
+    }
     format!("{} m/s ({} km/h)", number(mps, 2), number(mps * 3.6, 0))
 }
 
-/// Kilometres an hour, for wind.
+/// Kilometres an hour, for wind, or miles an hour.
 #[must_use]
-pub fn wind(mps: f64) -> String {
+pub fn wind(u: Shown, mps: f64) -> String {
+    if u.is_imperial() {
+        return u.speed(mps, Toward::Nearest);
+    }
     format!("{} km/h ({} m/s)", number(mps * 3.6, 0), number(mps, 1))
 }
 
-/// Kilopascals to ten pascals, or whole pascals below 0.1 kPa.
+/// In the gauge's unit and digits; of kilopascals, whole pascals below 0.1 kPa.
 #[must_use]
-pub fn pressure(pa: f64) -> String {
-    if pa.abs() < 99.5 { format!("{} Pa", number(pa, 0)) } else { format!("{} kPa", number(pa / 1000.0, 2)) }
+pub fn pressure(u: Shown, pa: f64) -> String {
+    match u.gauge() {
+        Gauge::KPa if pa.abs() < 99.5 => format!("{} Pa", number(pa, 0)),
+        Gauge::KPa => format!("{} kPa", number(pa / 1000.0, 2)),
+        _ => u.pressure(pa, Toward::Nearest),
+    }
 }
 
 /// Seconds: hundredths below ten, tenths below a minute, then whole ones; minutes from ten minutes.
@@ -59,9 +71,12 @@ pub fn seconds(s: f64) -> String {
     }
 }
 
-/// Cubic metres a second.
+/// Cubic metres a second, or cubic feet a minute.
 #[must_use]
-pub fn flow(m3ps: f64) -> String {
+pub fn flow(u: Shown, m3ps: f64) -> String {
+    if u.is_imperial() {
+        return u.flow(m3ps, Toward::Nearest);
+    }
     format!("{} m³/s", number(m3ps, if m3ps.abs() < 0.1 { 3 } else { 2 }))
 }
 
@@ -71,9 +86,12 @@ pub fn load(g: f64) -> String {
     format!("{} g", number(g, 1))
 }
 
-/// Newtons to ten.
+/// Newtons to ten, or pounds-force.
 #[must_use]
-pub fn force(n: f64) -> String {
+pub fn force(u: Shown, n: f64) -> String {
+    if u.is_imperial() {
+        return u.force(n, Toward::Nearest);
+    }
     format!("{} N", number((n / 10.0).round() * 10.0, 0))
 }
 
@@ -160,6 +178,7 @@ pub fn first_sentence(text: &str) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::site::Units;
 
     #[test]
     fn numbers_have_sensible_digits() {
@@ -167,14 +186,23 @@ mod tests {
         assert_eq!(number(-0.001, 2), "0.00");
         assert_eq!(number(-12.5, 1), "-12.5");
         assert_eq!(number(999.0, 0), "999");
-        assert_eq!(speed(10.0), "10.00 m/s (36 km/h)");
-        assert_eq!(pressure(6.4), "6 Pa");
-        assert_eq!(pressure(1104.0), "1.10 kPa");
+        let (u, imperial) = (Shown::default(), Shown::new(Units::Imperial, Gauge::InH2O));
+        assert_eq!(speed(u, 10.0), "10.00 m/s (36 km/h)");
+        assert_eq!(pressure(u, 6.4), "6 Pa");
+        assert_eq!(pressure(u, 1104.0), "1.10 kPa");
+        // 10 m/s = 22.37 mph; 1104 Pa = 4.432 inH2O; 2.44 m = 8 ft and 1/16 in; 1 m³/s = 2119 cfm.
+        assert_eq!((speed(imperial, 10.0).as_str(), wind(imperial, 10.0).as_str()), ("22.4 mph", "22 mph"));
+        assert_eq!(
+            (pressure(imperial, 1104.0).as_str(), pressure(imperial, 6.4).as_str()),
+            ("4.45 inH2O", "0.05 inH2O")
+        );
+        assert_eq!((metres(u, 2.44).as_str(), metres(imperial, 2.44).as_str()), ("2.44 m", "8 ft 1/16 in"));
+        assert_eq!((flow(u, 1.0).as_str(), flow(imperial, 1.0).as_str()), ("1.00 m³/s", "2120 cfm"));
         assert_eq!(seconds(1.234), "1.23 s");
         assert_eq!(seconds(45.67), "45.7 s");
         assert_eq!(seconds(432.1), "432 s");
         assert_eq!(seconds(1200.0), "20 min");
-        assert_eq!(force(4564.0), "4,560 N");
+        assert_eq!(force(u, 4564.0), "4,560 N");
     }
 
     #[test]

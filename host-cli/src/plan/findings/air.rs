@@ -3,6 +3,7 @@
 use super::Said;
 use crate::plan::results::Level;
 use crate::plan::words::{flow, load, metres, number, percent, pressure, seconds, speed};
+use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
     range(said);
@@ -18,14 +19,16 @@ pub fn landing(said: &mut Said<'_>) {
 
 /// The operating pressure against the maker's range.
 fn range(said: &mut Said<'_>) {
+    let u = said.shown();
     let (air, bag) = (&said.r.air, &said.site.bag);
-    let now = pressure(air.operating_pressure_pa);
-    let maker = format!("the maker's range of {} to {}", pressure(bag.pressure_min_pa), pressure(bag.pressure_max_pa));
+    let now = pressure(u, air.operating_pressure_pa);
+    let maker =
+        format!("the maker's range of {} to {}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa));
     let need = format!(
         "the blowers together must deliver {} at {} in the bag to sit mid-range ({} at {now} now)",
-        flow(air.needed_flow_m3ps),
-        pressure(air.needed_pressure_pa),
-        flow(air.operating_flow_m3ps)
+        flow(u, air.needed_flow_m3ps),
+        pressure(u, air.needed_pressure_pa),
+        flow(u, air.operating_flow_m3ps)
     );
     match air.status {
         "low" => {
@@ -34,7 +37,7 @@ fn range(said: &mut Said<'_>) {
                 format!(
                     "The bag settles at {now}, {} below {maker}. More blower or less open \
                     area would change it.",
-                    pressure(-air.above_min_pa)
+                    pressure(u, -air.above_min_pa)
                 ),
             );
             said.stop(
@@ -50,7 +53,7 @@ fn range(said: &mut Said<'_>) {
             format!(
                 "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \
                 and relief flaps that open more, would change it; {need}.",
-                pressure(-air.below_max_pa)
+                pressure(u, -air.below_max_pa)
             ),
         ),
         _ => said.note(
@@ -58,10 +61,10 @@ fn range(said: &mut Said<'_>) {
             format!(
                 "The bag settles at {now}, inside {maker}: {} above the low end and {} \
                         under the high end. Mid-range takes {} at {}.",
-                pressure(air.above_min_pa),
-                pressure(air.below_max_pa),
-                flow(air.needed_flow_m3ps),
-                pressure(air.needed_pressure_pa)
+                pressure(u, air.above_min_pa),
+                pressure(u, air.below_max_pa),
+                flow(u, air.needed_flow_m3ps),
+                pressure(u, air.needed_pressure_pa)
             ),
         ),
     }
@@ -78,6 +81,7 @@ fn range(said: &mut Said<'_>) {
 }
 
 fn openings(said: &mut Said<'_>) {
+    let u = said.shown();
     let air = &said.r.air;
     if air.at_shut_off {
         said.caution(
@@ -86,7 +90,7 @@ fn openings(said: &mut Said<'_>) {
                 "Nothing is open: no vent, flap or leak is stated, so that the bag \
                 settles at the blowers' shut-off pressure of {}. Every bag leaks: state \
                 bag.leak_coefficient (a timed deflation gives it), or the vents.",
-                pressure(air.operating_pressure_pa)
+                pressure(u, air.operating_pressure_pa)
             ),
         );
     }
@@ -108,12 +112,13 @@ fn filling(said: &mut Said<'_>) {
 }
 
 fn mean_landing(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let Some(landing) = &r.touchdown else {
         return;
     };
     let allowed = bag.depth_limit * landing.thickness_m;
-    let uses = format!("{} of {}", metres(landing.depth_m), metres(landing.thickness_m));
+    let uses = format!("{} of {}", metres(u, landing.depth_m), metres(u, landing.thickness_m));
     if let Some(left) = landing.ground_speed_mps {
         let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
         said.stop(
@@ -122,8 +127,8 @@ fn mean_landing(said: &mut Said<'_>) {
                 "The mean rider meets the ground through the bag with {} left, like a \
                 fall of {} onto it. More pressure (with the blower for it), a thicker \
                 bag, smaller vents or a lower start would change it.",
-                speed(left),
-                metres(fall)
+                speed(u, left),
+                metres(u, fall)
             ),
         );
     } else if landing.depth_m > allowed {
@@ -132,9 +137,9 @@ fn mean_landing(said: &mut Said<'_>) {
             format!(
                 "The mean landing goes {uses} deep, past the depth limit of {} ({}); {} \
                 are left. More pressure, a thicker bag or a lower start would change it.",
-                metres(allowed),
+                metres(u, allowed),
                 percent(bag.depth_limit),
-                metres(landing.clearance_m)
+                metres(u, landing.clearance_m)
             ),
         );
     } else {
@@ -142,8 +147,8 @@ fn mean_landing(said: &mut Said<'_>) {
             "depth",
             format!(
                 "The mean landing goes {uses} deep: {} left above the ground, depth limit {}.",
-                metres(landing.clearance_m),
-                metres(allowed)
+                metres(u, landing.clearance_m),
+                metres(u, allowed)
             ),
         );
     }
@@ -169,6 +174,7 @@ fn mean_landing(said: &mut Said<'_>) {
 }
 
 fn recovery(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, interval) = (said.r, said.site.session.interval_s);
     let Some(landing) = &r.touchdown else {
         return;
@@ -199,10 +205,10 @@ fn recovery(said: &mut Said<'_>) {
             "recovery.never",
             format!(
                 "After a landing the bag does not come back to 99 % of its pressure in \
-                the time looked at (riders start {} apart, and {} m³ are lost). A \
+                the time looked at (riders start {} apart, and {} are lost). A \
                 stronger blower or less open area would change it.",
                 seconds(interval),
-                number(landing.gas_lost_m3, 1)
+                u.volume(landing.gas_lost_m3, Toward::Nearest)
             ),
         ),
     }

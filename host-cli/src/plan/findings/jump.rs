@@ -3,6 +3,7 @@
 use super::Said;
 use crate::plan::results::Level;
 use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
+use crate::shown::Toward;
 use std::collections::BTreeMap;
 
 /// A share of the spread from which an input is named as worth steadying (assumed).
@@ -20,12 +21,13 @@ pub fn say(said: &mut Said<'_>) {
 }
 
 fn reach(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, site) = (said.r, said.site);
     let place = |before_foot_m: f64| {
         if before_foot_m >= 0.0 {
-            format!("{} before the take-off's foot", metres(before_foot_m))
+            format!("{} before the take-off's foot", metres(u, before_foot_m))
         } else {
-            format!("on the take-off, {} past its foot", metres(-before_foot_m))
+            format!("on the take-off, {} past its foot", metres(u, -before_foot_m))
         }
     };
     if let Some(stall) = r.ride.stall {
@@ -35,7 +37,7 @@ fn reach(said: &mut Said<'_>) {
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
                 place(stall.before_foot_m),
-                metres(site.roll_in.start_height_m)
+                metres(u, site.roll_in.start_height_m)
             ),
         );
     }
@@ -46,12 +48,12 @@ fn reach(said: &mut Said<'_>) {
                 "The bike leaves the surface {} at {}. A larger radius where the ground falls away, or less speed there, \
                  would keep it down; no flight was computed after it.",
                 place(leaves.before_foot_m),
-                speed(leaves.speed_mps)
+                speed(u, leaves.speed_mps)
             ),
         );
     }
     let flight = &r.flight;
-    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), speed);
+    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), |x| speed(u, x));
     let along = flight.along_m.unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
     match flight.outcome {
@@ -60,7 +62,7 @@ fn reach(said: &mut Said<'_>) {
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
-                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), metres)
+                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), |x| metres(u, x))
             ),
         ),
         "short" => said.stop(
@@ -68,8 +70,8 @@ fn reach(said: &mut Said<'_>) {
             format!(
                 "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
                  more start height or a take-off that throws farther would change it.",
-                metres(-along),
-                metres(r.placement.gap_m)
+                metres(u, -along),
+                metres(u, r.placement.gap_m)
             ),
         ),
         "long" => said.stop(
@@ -77,8 +79,8 @@ fn reach(said: &mut Said<'_>) {
             format!(
                 "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
                  larger gap ({} now) would change it.",
-                metres(along - site.bag.length_m),
-                metres(r.placement.gap_m)
+                metres(u, along - site.bag.length_m),
+                metres(u, r.placement.gap_m)
             ),
         ),
         "left" | "right" => said.stop(
@@ -87,8 +89,8 @@ fn reach(said: &mut Said<'_>) {
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
                 flight.outcome,
-                metres(flight.across_m.unwrap_or(0.0).abs()),
-                metres(r.placement.offset_m)
+                metres(u, flight.across_m.unwrap_or(0.0).abs()),
+                metres(u, r.placement.offset_m)
             ),
         ),
         "edge" => {
@@ -104,9 +106,9 @@ fn reach(said: &mut Said<'_>) {
                 format!(
                     "The mean rider comes down in the bag's {what} margin, {} from its front edge; the landing field runs \
                      from {} to {}. What would change it: {cure}.",
-                    metres(along),
-                    metres(field.0),
-                    metres(field.1)
+                    metres(u, along),
+                    metres(u, field.0),
+                    metres(u, field.1)
                 ),
             );
         }
@@ -142,6 +144,7 @@ fn arc_load(said: &mut Said<'_>) {
 }
 
 fn riders(said: &mut Said<'_>) {
+    let u = said.shown();
     if said.r.ride.lip_speed_mps.is_none() {
         return;
     }
@@ -151,9 +154,9 @@ fn riders(said: &mut Said<'_>) {
             said.stop(
                 "reach.rider",
                 format!(
-                    "The {who} rider ({} kg) has no landing: with every input at its site value the run ends on the ride \
+                    "The {who} rider ({}) has no landing: with every input at its site value the run ends on the ride \
                      down or against the bag's front. More start height would change it, or other riders.",
-                    number(rider.mass_kg, 0)
+                    u.mass(rider.mass_kg, Toward::Nearest)
                 ),
             );
         }
@@ -283,6 +286,7 @@ fn worst_outcome(outcomes: &BTreeMap<&'static str, f64>) -> Option<String> {
 
 /// The short and the long end of the landings.
 fn short_and_long(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, site) = (said.r, said.site);
     let Some(sampling) = &r.spread.sampling else {
         return;
@@ -297,14 +301,13 @@ fn short_and_long(said: &mut Said<'_>) {
             let side = if along < 0.0 { "before" } else { "behind" };
             format!(
                 " One landing in a thousand is less than {} {side} the front edge; the field starts at {}.",
-                metres(along.abs()),
-                metres(field.0)
+                metres(u, along.abs()),
+                metres(u, field.0)
             )
         });
-        let clearing = r
-            .placement
-            .clearing_lip_speed_mps
-            .map_or_else(String::new, |clearing| format!(" The gap is cleared from {} at the lip.", speed(clearing)));
+        let clearing = r.placement.clearing_lip_speed_mps.map_or_else(String::new, |clearing| {
+            format!(" The gap is cleared from {} at the lip.", speed(u, clearing))
+        });
         let text = format!(
             "Landings come up short: {} of the mean rider's runs end before the bag or against its front.{reach}{clearing} A \
              smaller gap, more start height or a steadier lip speed would change it.",
@@ -322,8 +325,8 @@ fn short_and_long(said: &mut Said<'_>) {
         let reach = sampling.along_p999_m.map_or_else(String::new, |along| {
             format!(
                 " One landing in a thousand is beyond {} from the front edge; the field ends at {}.",
-                metres(along),
-                metres(field.1)
+                metres(u, along),
+                metres(u, field.1)
             )
         });
         let text = format!(
@@ -342,6 +345,7 @@ fn short_and_long(said: &mut Said<'_>) {
 
 /// Whether the landings fit on the field at all.
 fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
+    let u = said.shown();
     let site = said.site;
     let Some(sampling) = &said.r.spread.sampling else {
         return;
@@ -355,7 +359,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
         .iter()
         .filter_map(|(way, need, has)| {
             need.filter(|need| need > has)
-                .map(|need| format!("{} {way} where landings take {}", metres(*has), metres(need)))
+                .map(|need| format!("{} {way} where landings take {}", metres(u, *has), metres(u, need)))
         })
         .collect();
     // A wide spread that the target allows is none too wide.
@@ -375,10 +379,10 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
             "field",
             format!(
                 "998 landings in 1,000 of the mean rider take {} by {} of a landing field of {} by {}.",
-                metres(along),
-                metres(across),
-                metres(length),
-                metres(width)
+                metres(u, along),
+                metres(u, across),
+                metres(u, length),
+                metres(u, width)
             ),
         );
     }
@@ -386,6 +390,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
 
 /// What is worth steadying first.
 fn steadying(said: &mut Said<'_>) {
+    let u = said.shown();
     let Some(differences) = &said.r.spread.differences else {
         return;
     };
@@ -397,7 +402,8 @@ fn steadying(said: &mut Said<'_>) {
             .enumerate()
             .filter(|(i, (_, share))| *i == 0 || (*i < 3 && **share >= LARGE_SHARE))
             .map(|(_, (name, share))| {
-                let by = moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(by.abs())));
+                let by =
+                    moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(u, by.abs())));
                 format!("{} ({}{by})", plain_name(name), percent(**share))
             })
             .collect();
@@ -415,8 +421,9 @@ fn steadying(said: &mut Said<'_>) {
 }
 
 fn methods(said: &mut Said<'_>) {
+    let u = said.shown();
     if said.r.spread.methods_agree == Some(false) {
-        let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), metres);
+        let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |x| metres(u, x));
         let differences = said.r.spread.differences.as_ref().map(|d| d.sd_along_m);
         let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m);
         said.caution(

@@ -4,6 +4,7 @@ use super::Said;
 use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, list, load, metres, number, percent, pressure, seconds, speed};
+use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
     if !computed(said) {
@@ -51,6 +52,7 @@ fn level(said: &Said<'_>, topic: Topic) -> Level {
 
 /// What measuring the bag would do about a topic, and from where to start until then.
 fn if_measured(said: &Said<'_>, topic: Topic) -> String {
+    let u = said.shown();
     let p = &said.r.pressures;
     if !p.is_lifted(topic) {
         return String::new();
@@ -58,12 +60,13 @@ fn if_measured(said: &Said<'_>, topic: Topic) -> String {
     let until = said
         .r
         .first_day_mark_m()
-        .map_or_else(String::new, |start| format!(" Until then start no higher than {}.", metres(start)));
+        .map_or_else(String::new, |start| format!(" Until then start no higher than {}.", metres(u, start)));
     format!(" That is so only because the bag is not measured.{until}")
 }
 
 /// The one line that decides a day.
 fn provisional(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.pressures;
     let Some(provisional) = &p.provisional else { return };
     let stops = p.judged.iter().any(|judged| judged.now == Judged::Stop);
@@ -75,7 +78,7 @@ fn provisional(said: &mut Said<'_>) {
     };
     let mark = said.r.first_day_mark_m();
     let (level, until) = match mark {
-        Some(start) => (Level::Caution, format!(" Until then start no higher than {}.", metres(start))),
+        Some(start) => (Level::Caution, format!(" Until then start no higher than {}.", metres(u, start))),
         None if stops => (Level::Stop, " Until then there is no start to ride from.".to_owned()),
         None => (Level::Caution, String::new()),
     };
@@ -86,6 +89,7 @@ fn provisional(said: &mut Said<'_>) {
 
 /// Where nobody may start above the first-day mark and people come short from under the lowest, nobody can start.
 fn no_mark(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.pressures;
     let Some(mark) = p.first_day_start_m() else { return };
     if said.r.ride_by.iter().all(|by| by.start_high_m.is_some()) {
@@ -94,7 +98,7 @@ fn no_mark(said: &mut Said<'_>) {
     let text = format!(
         "Until the bag is measured nobody starts above {}, and from so low riders do not reach the landing field: there is \
          no start. Measuring the bag, or a smaller gap, would change it.",
-        metres(mark)
+        metres(u, mark)
     );
     said.say(Level::Stop, "provisional.no_mark", text).with("pressures.provisional.first_day_start_m", mark);
 }
@@ -164,6 +168,7 @@ fn ground_cut(said: &mut Said<'_>) {
 }
 
 fn hard_landing(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
     let (Some(stated), Some(soft), Some(thickness), Some(hard)) =
@@ -173,16 +178,17 @@ fn hard_landing(said: &mut Said<'_>) {
     };
     let level = level(said, Topic::Hard);
     let allowed = bag.depth_limit * thickness;
-    let what = format!("A hard landing ({} into the top, the heaviest rider, supply just lost)", speed(hard));
+    let what = format!("A hard landing ({} into the top, the heaviest rider, supply just lost)", speed(u, hard));
     let deep = |depth: Option<f64>| match depth {
-        Some(depth) if depth < thickness => format!("goes {} deep", metres(depth)),
-        Some(depth) => format!("goes through to the ground (it needs {})", metres(depth)),
+        Some(depth) if depth < thickness => format!("goes {} deep", metres(u, depth)),
+        Some(depth) => format!("goes through to the ground (it needs {})", metres(u, depth)),
         None => "is not held at all".to_owned(),
     };
     let over = |depth: Option<f64>| depth.is_none_or(|depth| depth > allowed);
     let cure = "More pressure (with the blower for it), a thicker bag, smaller vents, lighter riders or a lower start would \
                 change it.";
-    let limit = format!("the depth limit of {} of a bag that is {} thick there", metres(allowed), metres(thickness));
+    let limit =
+        format!("the depth limit of {} of a bag that is {} thick there", metres(u, allowed), metres(u, thickness));
     let text = if over(stated.hard_depth_m) {
         format!("{what} {}, past {limit}. {cure}{}", deep(stated.hard_depth_m), if_measured(said, Topic::Hard))
     } else if over(soft.hard_depth_m) {
@@ -203,12 +209,13 @@ fn hard_landing(said: &mut Said<'_>) {
 }
 
 fn light_landing(said: &mut Said<'_>) {
+    let u = said.shown();
     let (p, site) = (&said.r.pressures, said.site);
     let (Some(stated), Some(firm)) = (&p.stated, &p.firm) else { return };
     let level = level(said, Topic::Light);
     let (stop, limit) = (site.bag.load_stop, site.bag.load_limit);
     let felt = |of: Option<f64>| of.map_or_else(|| "no value".to_owned(), load);
-    let who = format!("the lightest rider ({} kg)", number(site.rider.lightest_kg, 0));
+    let who = format!("the lightest rider ({})", u.mass(site.rider.lightest_kg, Toward::Nearest));
     let cure = "Less pressure, more vent area or a lower start would change it.";
     let over = |of: Option<f64>, limit: f64| of.is_some_and(|felt| felt > limit);
     let text = if over(stated.light_load_g, stop) {
@@ -244,18 +251,21 @@ fn light_landing(said: &mut Said<'_>) {
 }
 
 fn stop_pressure(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
     let (Some(stop), Some(room), Some(stated), Some(soft)) = (p.stop_pa, p.room_pa, &p.stated, &p.soft) else { return };
     let level = level(said, Topic::Stop);
     let operating = r.air.operating_pressure_pa;
     let floor = bag.stop_floor * bag.pressure_min_pa;
-    let asks = |of: Option<f64>| of.map_or_else(|| "no pressure up to 20 kPa".to_owned(), |pa| pressure(pa.max(floor)));
+    let asks = |of: Option<f64>| {
+        of.map_or_else(|| format!("no pressure up to {}", pressure(u, 20e3)), |pa| pressure(u, pa.max(floor)))
+    };
     let over = |of: Option<f64>| of.is_none_or(|pa| pa.max(floor) > room);
     let told = format!(
         "the highest that the box can tell from the {} at which the bag settles is {}",
-        pressure(operating),
-        pressure(room)
+        pressure(u, operating),
+        pressure(u, room)
     );
     let cure = "More pressure, a thicker bag or a lower start would change it.";
     let text = if over(stated.stop_by_depth_pa) {
@@ -269,7 +279,7 @@ fn stop_pressure(said: &mut Said<'_>) {
             "In 5 of 100 bags that fit what is known a hard landing needs {} to stay off the ground, and {told}: everybody \
              is off at {}.{}",
             asks(soft.stop_by_depth_pa),
-            pressure(stop),
+            pressure(u, stop),
             if_measured(said, Topic::Stop)
         )
     } else {
@@ -277,7 +287,7 @@ fn stop_pressure(said: &mut Said<'_>) {
             Some(StopRule::Floor) => format!("{} of the maker's lowest pressure", percent(bag.stop_floor)),
             _ => "how deep the hard landing goes".to_owned(),
         };
-        format!("Nobody rides at or under {}. It is set by {rule}.", pressure(stop))
+        format!("Nobody rides at or under {}. It is set by {rule}.", pressure(u, stop))
     };
     said.say(level, "stop", text)
         .with("pressures.stop_pa", stop)
@@ -287,6 +297,7 @@ fn stop_pressure(said: &mut Said<'_>) {
 }
 
 fn band(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
     let level = level(said, Topic::Band);
@@ -302,9 +313,9 @@ fn band(said: &mut Said<'_>) {
         (Some(low), Some(high)) => {
             let band = format!(
                 "{} ({}) to {} ({})",
-                pressure(low),
+                pressure(u, low),
                 name(p.band_low_rule),
-                pressure(high),
+                pressure(u, high),
                 name(p.band_high_rule)
             );
             if operating < low || operating > high {
@@ -312,11 +323,11 @@ fn band(said: &mut Said<'_>) {
                 format!(
                     "The bag settles at {}, {way} the pressures to ride between, {band}. Blowers and openings that settle it \
                      inside would change it.{}",
-                    pressure(operating),
+                    pressure(u, operating),
                     if_measured(said, Topic::Band)
                 )
             } else {
-                format!("Pressures to ride between: {band}; the bag settles at {}.", pressure(operating))
+                format!("Pressures to ride between: {band}; the bag settles at {}.", pressure(u, operating))
             }
         }
         _ => {
@@ -408,22 +419,23 @@ fn helps(said: &Said<'_>) -> String {
 }
 
 fn wait(said: &mut Said<'_>) {
+    let u = said.shown();
     let r = said.r;
     let p = &r.pressures;
     let operating = r.air.operating_pressure_pa;
     let level = level(said, Topic::Wait);
     let missing = p.seconds_missing;
     let text = match p.wait_pa {
-        Some(wait) => format!("No new rider starts under {}.", pressure(wait)),
+        Some(wait) => format!("No new rider starts under {}.", pressure(u, wait)),
         None if level == Level::Note => format!(
             "There is no pressure at which to wait: a power cut brings the bag from {} to the stop pressure sooner than a \
              rider past the line is down. The box senses the supply, and stops new riders at once.",
-            pressure(operating)
+            pressure(u, operating)
         ),
         None => format!(
             "There is no pressure at which to wait: even from the {} at which the bag settles, a power cut brings it to the \
              stop pressure sooner than a rider past the line is down{}. What would help: {}.{}",
-            pressure(operating),
+            pressure(u, operating),
             match missing {
                 Some(s) if s > 0.0 => format!("; {} are missing", seconds(s)),
                 Some(_) => String::new(),
@@ -440,10 +452,11 @@ fn wait(said: &mut Said<'_>) {
 }
 
 fn one_blower(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.pressures;
     let Some(lost) = p.one_blower_lost else { return };
     let level = level(said, Topic::OneBlower);
-    let settles = pressure(lost.settles_pa);
+    let settles = pressure(u, lost.settles_pa);
     let text = if level == Level::Note {
         format!("When one blower fails the bag settles at {settles}, which is enough for a hard landing.")
     } else {
