@@ -282,11 +282,18 @@ fn exit_codes_tell_inside_outside_and_not_computed() {
         let output = run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), text);
         (code(&output), output)
     };
-    // Stretch and dish radius measured: their worst ends stop nobody. Assumed, they do.
     let (measured, output) = plan(demo_text());
-    assert_eq!(measured, 0, "{}", json(&output)["findings"]);
-    let (assumed, output) = plan(&demo_without("fitted"));
-    assert_eq!(assumed, 1, "{}", json(&output)["findings"]);
+    assert_eq!(
+        (measured, &json(&output)["verdict"]["standing"]),
+        (0, &Value::from("inside")),
+        "{}",
+        json(&output)["findings"]
+    );
+    // The same bag, not measured: it may be ridden from a lower start until it is.
+    let (assumed, output) = plan(&demo_without("area"));
+    let object = json(&output);
+    assert_eq!((assumed, &object["verdict"]["standing"]), (0, &Value::from("provisional")), "{}", object["findings"]);
+    assert!(object["pressures"]["provisional"]["first_day_start_m"].as_f64().is_some_and(|m| m < 6.0));
     // A bag that most riders fly over.
     let (far, output) = plan(&demo_with("start_height = \"6.0 m\"", "start_height = \"16 m\""));
     assert_eq!(far, 1, "{}", err(&output));

@@ -258,7 +258,7 @@ mod tests {
             ("roll_in.start_height", ""),
             ("bag.gap", "3 furlong"),
             ("blower.count", "2.5"),
-            ("bag.fitted", "perhaps"),
+            ("blower.closing_flap", "perhaps"),
             ("bag.relief_opens", "3 kPa"),
             ("blower.curve", "[[\"1 m3/s\", \"0 Pa\"]]"),
             ("takeoff.lip_angle", "99 deg"),

@@ -216,7 +216,7 @@ fn or_none(value: Option<f64>, words: impl Fn(f64) -> String) -> String {
 
 /// Where the bag should stand: gap, offset, band, short zone, last stop line.
 #[must_use]
-pub fn place_text(_site: &Site, results: &Results, style: Style) -> String {
+pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
     let u = Shown::of(site);
     let p = &results.placement;
     let mut page = Page::new(style);

@@ -120,6 +120,12 @@ impl Draft {
         (usable.then(|| self.build(sections)), complaints)
     }
 
+    /// The same with the defaults and the derived values in their places.
+    pub fn filled(mut self) -> Self {
+        self.fill();
+        self
+    }
+
     fn fill(&mut self) {
         for ((slot, key), preset) in self.number.iter_mut().zip(KEYS).zip(presets()) {
             if slot.is_none() && !self.faulty.contains(key.dotted) {

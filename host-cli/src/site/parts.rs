@@ -4,7 +4,7 @@ use landfall_core::InputError;
 use landfall_core::air::Air;
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::openings::{Discharge, OpeningsInput};
-use landfall_core::supply;
+use landfall_core::supply::{self, Settled};
 
 use super::check::{above_mass_height, ordered, range, show, single};
 use super::draft::Draft;
@@ -249,6 +249,20 @@ pub(super) fn settled(draft: &Draft, out: &mut Vec<Complaint>) {
 /// The pressure without a leak and the one that was read, where that is too high; nothing where another fault keeps it from
 /// being told.
 fn most_and_read(draft: &Draft) -> Option<(f64, f64)> {
+    let (read, found) = reading(draft)?;
+    match found {
+        Err(InputError::Order { larger_got, .. }) => Some((f64::from(larger_got / (1.0 + supply::SETTLED_OVER)), read)),
+        _ => None,
+    }
+}
+
+/// The leak that the settled pressure of a filled draft tells, m3/s at 1 Pa.
+pub(super) fn leak_read(draft: &Draft) -> Option<f64> {
+    reading(draft)?.1.ok().map(|found| f64::from(found.leak_coefficient))
+}
+
+/// The settled pressure, and what the core makes of it with these blowers and openings.
+fn reading(draft: &Draft) -> Option<(f64, Result<Settled, InputError>)> {
     let n = |dotted| draft.n(dotted).map(single);
     let read = draft.n("bag.settled_pressure")?;
     let air = Air::new(n("site.altitude")?, n("site.air_temperature")?, n("site.air_pressure")).ok()?;
@@ -276,10 +290,7 @@ fn most_and_read(draft: &Draft) -> Option<(f64, f64)> {
         leak_exponent: n("bag.leak_exponent")?,
         discharge: Discharge::LowPressure { coefficient: n("bag.vent_coefficient")? },
     };
-    match supply::settled(&blowers, &openings, &air, single(read)) {
-        Err(InputError::Order { larger_got, .. }) => Some((f64::from(larger_got / (1.0 + supply::SETTLED_OVER)), read)),
-        _ => None,
-    }
+    Some((read, supply::settled(&blowers, &openings, &air, single(read))))
 }
 
 fn rising(knots: &[(f64, f64)], draft: &Draft, out: &mut Vec<Complaint>) {

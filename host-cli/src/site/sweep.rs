@@ -10,6 +10,7 @@ use super::fault::{Complaint, Fault, Faults};
 use super::group::{group_key, no_group};
 use super::keys::{ASSUMED_AREA, KEYS, Key, find_key, nearest};
 use super::model::{RollInKind, Site};
+use super::parts::leak_read;
 
 /// A value to set: a number in SI, or a text as it would stand in the site file.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -66,7 +67,8 @@ impl Site {
     /// not set and stays stated is kept and the third follows: height keeps the radius where both others are
     /// stated, radius and lip angle keep the height. The start height of a list of sections lengthens or shortens
     /// its first sloping straight. A volume that is stated stays as it is when the bag's size is set. Of a leak and a
-    /// settled pressure the one that is set stands, and measured areas take the place of assumed ones.
+    /// settled pressure the one that is set stands, and measured areas take the place of assumed ones. Where blowers or
+    /// openings are set, the leak that a settled pressure told takes its place: the bag then settles elsewhere.
     ///
     /// # Errors
     /// As [`Site::with_value`]; the site is then left as it was.
@@ -111,6 +113,13 @@ impl Site {
 
     fn with(&self, key: &'static Key, value: &Given) -> Result<Self, Faults> {
         let mut draft = Draft::of(self);
+        // A pressure that was read holds for the blowers and openings of that day: what is known of the bag is its leak.
+        if AIR_SUPPLY.contains(&key.dotted)
+            && let Some(leak) = leak_read(&draft.clone().filled())
+        {
+            draft.forget("bag.settled_pressure");
+            draft.state("bag.leak_coefficient", leak);
+        }
         match value {
             Given::Number(si) if key.dotted == "roll_in.start_height" && draft.sections.is_some() => {
                 let change = si - self.roll_in.start_height_m;
@@ -152,6 +161,22 @@ impl Site {
         })
     }
 }
+
+/// What a settled pressure hangs on besides the leak.
+const AIR_SUPPLY: [&str; 12] = [
+    "bag.vent_area",
+    "bag.vent_coefficient",
+    "bag.relief_area",
+    "bag.relief_opens",
+    "bag.relief_full",
+    "blower.count",
+    "blower.curve",
+    "blower.speed",
+    "blower.duct_loss",
+    "blower.duct_diameter",
+    "site.altitude",
+    "site.air_temperature",
+];
 
 /// What gives way when a key is set: the take-off's third measure where both others are stated, the leak before the
 /// settled pressure and the other way round, the assumed force area before a measured one.

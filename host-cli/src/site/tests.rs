@@ -354,3 +354,18 @@ fn of_leak_and_settled_pressure_the_one_that_is_set_stands() {
     file.set("bag.leak_coefficient", "0.002").unwrap();
     assert_eq!(file.site("s.toml").unwrap_or_else(|faults| panic!("{faults}")), leaking);
 }
+
+/// A reading holds for its day's blowers and openings: with others the same leak settles elsewhere.
+#[test]
+fn a_settled_pressure_becomes_its_leak_where_the_air_supply_is_swept() {
+    let read = read_site(starter(), "s.toml").unwrap();
+    let swept = read.with_value("bag.vent_area", "200 cm2").unwrap();
+    assert_eq!(swept.bag.settled_pressure_pa, None);
+    let leak = swept.bag.leak_coefficient;
+    // One blower, no opening: at 1.2 kPa and 1.225 kg/m3 the curve gives about 0.51 m3/s; over 1200^0.6 = 70.4.
+    assert!((0.0069..0.0076).contains(&leak), "{leak}");
+    let twice = read.with_value("blower.count", 2.0).unwrap();
+    assert!((twice.bag.leak_coefficient - leak).abs() < 1e-9);
+    // Where neither is touched the reading stays.
+    assert_eq!(read.with_value("rider.mass", 80.0).unwrap().bag.settled_pressure_pa, Some(1200.0));
+}

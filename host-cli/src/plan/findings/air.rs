@@ -2,7 +2,7 @@
 
 use super::Said;
 use crate::plan::results::Level;
-use crate::plan::words::{flow, load, metres, number, percent, pressure, seconds, speed};
+use crate::plan::words::{flow, load, metres, percent, pressure, seconds, speed};
 use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {

@@ -3,7 +3,7 @@
 use super::Said;
 use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
-use crate::plan::words::{chance, list, load, metres, number, percent, pressure, seconds, speed};
+use crate::plan::words::{chance, list, load, metres, percent, pressure, seconds, speed};
 use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
