@@ -162,7 +162,8 @@ pub struct Gas {
 }
 
 impl Gas {
-    fn out_m3ps(&self, pa: f64) -> f64 {
+    /// What leaves at a pressure, m³/s.
+    pub fn out_m3ps(&self, pa: f64) -> f64 {
         let pa = pa.max(0.0);
         let (area, opens, full) = self.relief;
         let open = if area > 0.0 { area * ((pa - opens) / (full - opens)).clamp(0.0, 1.0) } else { 0.0 };
@@ -249,6 +250,38 @@ impl Gas {
             lost += h * self.out_m3ps(pm);
         }
         x
+    }
+
+    /// Pressure every 20 ms while a body lands with the blowers running: down, back in 1.2 times the time, and a dip that
+    /// dies away in some seconds.
+    pub fn landing(&self, dent: &Dent, mass_kg: f64, speed_mps: f64) -> Vec<f64> {
+        let start_pa = self.operating_pa;
+        let start_content = self.content(start_pa, 0.0);
+        let feed = self.out_m3ps(start_pa);
+        let h = 0.001;
+        let (mut x, mut u, mut lost, mut pa) = (0.0, speed_mps, 0.0, start_pa);
+        let mut down = Vec::new();
+        for step in 0..4_000 {
+            let held = (self.outside_pa + start_pa).ln()
+                + 1.4 * (self.volume(start_pa, 0.0) * (1.0 - lost / start_content)).ln();
+            pa = self.quick_pa(held, dent.volume_m3(x), pa);
+            if step % 20 == 0 {
+                down.push(pa);
+            }
+            u += h * (GRAVITY - pa * dent.area_m2(x) / mass_kg);
+            x += h * u;
+            lost += h * (self.out_m3ps(pa) - feed);
+            if u <= 0.0 {
+                break;
+            }
+        }
+        let back = (0..down.len() * 6 / 5).map(|i| {
+            let at = down.len().saturating_sub(1 + i * 5 / 6);
+            start_pa + 0.9 * (down[at] - start_pa) - 60.0 * i as f64 / (1.2 * down.len() as f64)
+        });
+        let mut out: Vec<f64> = down.iter().copied().chain(back).collect();
+        out.extend((0..400).map(|i| start_pa - 60.0 * (-f64::from(i) * 0.02 / 1.5).exp()));
+        out
     }
 
     /// The lowest pressure from which a landing stays above a depth.

@@ -8,10 +8,10 @@ use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use super::bag_area::{Area, area};
 use super::drops::Drop;
 use super::empty::{Stretch, fall, stretch};
-use super::heard::{Falling, Heard, offset_s};
+use super::heard::{Corner, Falling, Heard, offset_s};
 use super::knots::Curve;
 use super::landed::{ByLandings, Speed, Touch, by_landings, possible_bags, slope_rad, thickness_m, touch};
-use super::loaded::{Errors, Load, Table, break_away, joined, points};
+use super::loaded::{Errors, Load, Table, break_away, comes_to_rest, joined, points, sinking_s};
 use super::write_site::{Edit, edit};
 use crate::plan::PlanError;
 use crate::plan::model::Supply;
@@ -175,19 +175,21 @@ fn paired(
         Some(first.max(from) < last.min(to))
     };
     let free = || heard.falls.iter().enumerate().filter(|(i, _)| !used.contains(i));
-    let found = match (tests.offset_s, break_away(&film)) {
+    // Where it comes to rest the pressure has its sharpest corner; else where it breaks away.
+    let depth_sd_m = tests.filmed.unwrap_or(Errors::FILMED).depth_m;
+    let corner = comes_to_rest(&film, depth_sd_m)
+        .map(|at_s| (at_s, true))
+        .or_else(|| break_away(&film).map(|away| (away.time_s, false)))
+        .map(|(at_s, at_rest)| Corner { at_s, at_rest, sinking_s: sinking_s(&film, at_s) });
+    let found = match (tests.offset_s, corner) {
         (Some(offset), _) => free().find(|(_, fall)| spans(fall, offset) == Some(true)).map(|(i, _)| (i, offset)),
-        (None, Some(away)) => {
-            let at_rest = away.rest_s < film.last().map_or(0.0, |p| p.0);
-            let corner_s = if at_rest { away.rest_s } else { away.time_s };
-            free()
-                .filter_map(|(i, fall)| Some((i, offset_s(fall, corner_s, at_rest)?)))
-                .max_by(|a, b| a.1.1.total_cmp(&b.1.1))
-                .map(|(i, (offset, _))| (i, offset))
-        }
+        (None, Some(corner)) => free()
+            .filter_map(|(i, fall)| Some((i, offset_s(fall, &corner)?)))
+            .max_by(|a, b| a.1.1.total_cmp(&b.1.1))
+            .map(|(i, (offset, _))| (i, offset)),
         (None, None) => {
             return Err(TestError::Words(format!(
-                "{}: the film does not show the load break away, so that it cannot be set beside the recording. State with --offset by how many seconds the box's clock is ahead of the film's",
+                "{}: the film shows the load neither break away nor come to rest, so that it cannot be set beside the recording. State with --offset by how many seconds the box's clock is ahead of the film's",
                 table.file
             )));
         }

@@ -125,29 +125,46 @@ fn landings(calm: &[(f64, f64)], settled_pa: f64, noise_pa: f64) -> Vec<Landed> 
         let mut rest: Vec<f64> =
             calm.get(rest_from..begin).unwrap_or(&[]).iter().map(|p| p.1).filter(|pa| *pa > 0.7 * settled_pa).collect();
         let rest_pa = if rest.len() > 20 { median(&mut rest) } else { settled_pa };
-        let stretch = calm.get(begin..end).unwrap_or(&[]);
-        if let Some((onset_s, to_peak_s)) = rise_times(stretch, rest_pa)
-            && (0.04..RISE_S).contains(&to_peak_s)
+        // The mean of three readings: the highest of many noisy ones would lie over the peak.
+        let stretch: Vec<(f64, f64)> = calm
+            .get(begin..end)
+            .unwrap_or(&[])
+            .windows(3)
+            .filter_map(|three| Some((three.get(1)?.0, three.iter().map(|p| p.1).sum::<f64>() / 3.0)))
+            .collect();
+        if let Some((onset_s, rising_s)) = rise_times(&stretch, rest_pa)
+            && (0.02..RISE_S).contains(&rising_s)
             // A second rise within two seconds is the same body, bounced.
             && out.last().is_none_or(|last| onset_s - last.time_s > 2.0)
         {
             let peak_pa = stretch.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
-            out.push(Landed { time_s: onset_s, rest_pa, rise_pa: peak_pa - rest_pa, to_peak_s });
+            out.push(Landed { time_s: onset_s, rest_pa, rise_pa: peak_pa - rest_pa, rising_s });
         }
         at = end.max(at + 1);
     }
     out
 }
 
+/// What a film has of the moment at which the pressure must have a corner.
+#[derive(Clone, Copy, Debug)]
+pub struct Corner {
+    /// When, by the film's clock, s.
+    pub at_s: f64,
+    /// The load comes to rest there; else it breaks away.
+    pub at_rest: bool,
+    /// How long it had been sinking, s.
+    pub sinking_s: f64,
+}
+
 /// By how much the box's clock is ahead of a film's, from the load coming to rest (or breaking away, where the film does
 /// not show it at rest): there the pressure has a corner. Under a load that sinks on a constant area it stays; once the
 /// load lies on the ground nothing carries it, and the pressure goes on falling. Seconds, and how sharp the corner is in
-/// Pa/s; none where the fall has none.
+/// Pa/s; none where the fall has none, or is too short for the sinking that was filmed.
 #[must_use]
-pub fn offset_s(fall: &Falling, corner_s: f64, at_rest: bool) -> Option<(f64, f64)> {
-    let side_s = 0.6;
+pub fn offset_s(fall: &Falling, corner: &Corner) -> Option<(f64, f64)> {
+    let side_s = (0.25 * corner.sinking_s).clamp(0.4, 1.2);
     let points = &fall.points;
-    let (first, last) = (points.first()?.0, points.last()?.0);
+    let (full_pa, last) = (points.first()?.1, points.last()?.0);
     let part = |from_s: f64, to_s: f64| {
         let from = points.partition_point(|p| p.0 < from_s);
         let to = points.partition_point(|p| p.0 <= to_s);
@@ -156,20 +173,19 @@ pub fn offset_s(fall: &Falling, corner_s: f64, at_rest: bool) -> Option<(f64, f6
     };
     let sharp = |at_s: f64| {
         let (before, after) = (part(at_s - side_s, at_s)?, part(at_s, at_s + side_s)?);
-        Some(if at_rest { before - after } else { after - before })
+        Some(if corner.at_rest { before - after } else { after - before })
     };
+    // The blowers stop where the pressure is last near what it was; a load sinks only afterwards.
+    let off_s = points.iter().rev().find(|p| p.1 > 0.95 * full_pa).map_or(0.0, |p| p.0);
     let mut best: Option<(f64, f64)> = None;
-    let mut at_s = first + side_s;
+    let mut at_s = off_s + (corner.sinking_s - 1.0).max(side_s);
     while at_s <= last - 0.3 * side_s {
-        // The blowers' own switching off is no breaking away: nothing before the pressure has fallen to 70 %.
-        let pa = points.get(points.partition_point(|p| p.0 < at_s)).map_or(0.0, |p| p.1);
-        let fallen = pa < 0.7 * points.first().map_or(0.0, |p| p.1);
-        if let (true, Some(corner)) = (fallen, sharp(at_s))
-            && best.is_none_or(|best| corner > best.1)
+        if let Some(found) = sharp(at_s)
+            && best.is_none_or(|best| found > best.1)
         {
-            best = Some((at_s, corner));
+            best = Some((at_s, found));
         }
         at_s += 0.02;
     }
-    best.filter(|best| best.1 > 5.0).map(|(at_s, corner)| (at_s - corner_s, corner))
+    best.filter(|best| best.1 > 5.0).map(|(at_s, found)| (at_s - corner.at_s, found))
 }

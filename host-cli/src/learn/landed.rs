@@ -18,11 +18,15 @@ use crate::plan::PlanError;
 use crate::plan::model::Supply;
 use crate::site::{ForceAreaStated, Site};
 
-/// A rise is timed from this part of it on: the first moment at the skin cannot be seen in a pressure.
-pub const ONSET_SHARE: f64 = 0.1;
+/// A rise is timed between these parts of it: neither the first moment at the skin nor the deepest point, where the
+/// pressure hardly changes, can be timed in a pressure.
+pub const TIMED_SHARES: (f64, f64) = (0.1, 0.8);
 /// Error of a rise, over it, and of its time, s (*assumed*).
 const RISE_SD_SHARE: f64 = 0.03;
-const TIME_SD_S: f64 = 0.02;
+const TIME_SD_S: f64 = 0.01;
+/// What the touch-down itself may be off, the same in all landings, over a rise and over a time (*assumed*: a body is no
+/// board, and the straight pieces between knots are no skin).
+const MODEL_SD: f64 = 0.06;
 /// How well the plan's mean speed is known, in standard deviations of a single landing's (*assumed*).
 const MEAN_SPEED: f64 = 0.5;
 /// Root mean square over which the landings do not go with the plan.
@@ -37,8 +41,8 @@ pub struct Landed {
     pub rest_pa: f64,
     /// Highest pressure over that, Pa.
     pub rise_pa: f64,
-    /// From a tenth of the rise to the highest pressure, s.
-    pub to_peak_s: f64,
+    /// From a tenth to eight tenths of the rise, s.
+    pub rising_s: f64,
 }
 
 /// Speed into the top at which riders come down: mean and standard deviation, m/s.
@@ -124,7 +128,7 @@ pub struct Touch {
     pub running: bool,
 }
 
-/// Depth, rise of the pressure, and time from a tenth of the rise to the highest pressure, of one touch-down.
+/// Depth, rise of the pressure, and time from a tenth to eight tenths of it, of one touch-down.
 #[must_use]
 pub fn touch(supply: &Supply, site: &Site, touch: &Touch) -> Option<(f64, f64, f64)> {
     let chamber = supply.chamber.as_ref().ok()?;
@@ -146,21 +150,24 @@ pub fn touch(supply: &Supply, site: &Site, touch: &Touch) -> Option<(f64, f64, f
         trace.push((f64::from(point.time_s), f64::from(point.pressure_pa)));
     });
     let rise_pa = f64::from(done.peak_pressure_pa) - touch.start_pa;
-    let (_, to_peak_s) = rise_times(&trace, touch.start_pa)?;
+    let (_, rising_s) = rise_times(&trace, touch.start_pa)?;
     let depth_m = f64::from(done.depth_m);
-    (depth_m.is_finite() && rise_pa.is_finite()).then_some((depth_m, rise_pa, to_peak_s))
+    (depth_m.is_finite() && rise_pa.is_finite()).then_some((depth_m, rise_pa, rising_s))
 }
 
-/// When the pressure passes a tenth of its rise, and how long it takes from there to the highest reading.
+/// When the pressure passes a tenth of its rise, and how long it takes from there to eight tenths.
 #[must_use]
 pub fn rise_times(points: &[(f64, f64)], rest_pa: f64) -> Option<(f64, f64)> {
     let (at, peak) = points.iter().enumerate().max_by(|a, b| a.1.1.total_cmp(&b.1.1))?;
-    let onset_pa = rest_pa + ONSET_SHARE * (peak.1 - rest_pa);
     let before = points.get(..=at)?;
-    let first = before.iter().rposition(|p| p.1 < onset_pa)?;
-    let (a, b) = (before.get(first)?, before.get(first + 1)?);
-    let onset_s = a.0 + (b.0 - a.0) * ((onset_pa - a.1) / (b.1 - a.1)).clamp(0.0, 1.0);
-    Some((onset_s, peak.0 - onset_s))
+    let passes = |share: f64| {
+        let level_pa = rest_pa + share * (peak.1 - rest_pa);
+        let below = before.iter().rposition(|p| p.1 < level_pa)?;
+        let (a, b) = (before.get(below)?, before.get(below + 1)?);
+        Some(a.0 + (b.0 - a.0) * ((level_pa - a.1) / (b.1 - a.1)).clamp(0.0, 1.0))
+    };
+    let (from_s, to_s) = (passes(TIMED_SHARES.0)?, passes(TIMED_SHARES.1)?);
+    Some((from_s, to_s - from_s))
 }
 
 /// The site with factors on its force area and stretch: one factor on measured knots, else one on each of the three
@@ -207,15 +214,15 @@ pub fn by_landings(site: &Site, landed: &[Landed], mass_kg: f64, speed: Speed, n
         for one in landed {
             let speed_mps = (speed.mean_mps + more_mps).max(0.5);
             let start = Touch { start_pa: one.rest_pa, mass_kg, speed_mps, area, running: true };
-            let (_, rise_pa, to_peak_s) = touch(&supply, &site, &start)?;
-            out.extend([rise_pa, to_peak_s]);
+            let (_, rise_pa, rising_s) = touch(&supply, &site, &start)?;
+            out.extend([rise_pa, rising_s]);
         }
         Some(out)
     };
     let start: Vec<f64> = vec![0.0; before.len()];
     let (faster, slower) = (at_speed(&start, 0.5 * speed.sd_mps)?, at_speed(&start, -0.5 * speed.sd_mps)?);
     let by_speed: Vec<f64> = faster.iter().zip(&slower).map(|(a, b)| a - b).collect();
-    let measured: Vec<f64> = landed.iter().flat_map(|one| [one.rise_pa, one.to_peak_s]).collect();
+    let measured: Vec<f64> = landed.iter().flat_map(|one| [one.rise_pa, one.rising_s]).collect();
     let covariance = DMatrix::from_fn(measured.len(), measured.len(), |i, j| {
         let both = by_speed.get(i).copied().unwrap_or(0.0) * by_speed.get(j).copied().unwrap_or(0.0);
         let same_landing = if i / 2 == j / 2 { 1.0 } else { 0.0 };
@@ -224,7 +231,10 @@ pub fn by_landings(site: &Site, landed: &[Landed], mass_kg: f64, speed: Speed, n
             Some(_) if i == j => TIME_SD_S * TIME_SD_S,
             _ => 0.0,
         };
-        both * (same_landing + MEAN_SPEED * MEAN_SPEED) + own
+        let of = |i: usize| measured.get(i).copied().unwrap_or(0.0);
+        // Rises among themselves, times among themselves.
+        let model = if i % 2 == j % 2 { MODEL_SD * MODEL_SD * of(i) * of(j) } else { 0.0 };
+        both * (same_landing + MEAN_SPEED * MEAN_SPEED) + model + own
     });
     let predict: &Predict<'_> = &|at| at_speed(at, 0.0);
     let found = find(&before, &measured, &covariance, predict)?;

@@ -238,6 +238,46 @@ pub fn break_away(depth: &[(f64, f64)]) -> Option<BreakAway> {
     found
 }
 
+/// When the load of a film comes to rest at its deepest, s: where the straight through its last way meets the depth at
+/// which it stays. None where the film ends before, or it hardly sank.
+#[must_use]
+pub fn comes_to_rest(film: &[(f64, f64)], depth_sd_m: f64) -> Option<f64> {
+    let end_m = middle(film.iter().rev().take(5).map(|p| p.1));
+    let begin_m = middle(film.iter().take(3).map(|p| p.1));
+    let stays = (0..film.len()).rev().take_while(|i| {
+        let near = around(film, *i, |p| p.0);
+        let mean_m = near.iter().map(|p| p.1).sum::<f64>() / near.len() as f64;
+        (mean_m - end_m).abs() <= 1.5 * depth_sd_m
+    });
+    let stays = stays.count();
+    if stays < 4 || end_m - begin_m < 0.3 {
+        return None;
+    }
+    let before = film.get(..film.len() - stays)?;
+    let way = before.iter().rev().take_while(|p| p.1 > end_m - 0.35).filter(|p| p.1 < end_m - 2.0 * depth_sd_m);
+    let way: Vec<(f64, f64)> = way.copied().collect();
+    let speed = slope(way.iter().copied());
+    if way.len() < 2 || speed < 0.02 {
+        return None;
+    }
+    // It lies: for a second or more, and not sinking on as before.
+    let lies = film.get(film.len() - stays..)?;
+    if lies.last()?.0 - lies.first()?.0 < 1.0 || slope(lies.iter().copied()) > 0.3 * speed {
+        return None;
+    }
+    let n = way.len() as f64;
+    let (mean_s, mean_m) = (way.iter().map(|p| p.0).sum::<f64>() / n, way.iter().map(|p| p.1).sum::<f64>() / n);
+    Some(mean_s + (end_m - mean_m) / speed)
+}
+
+/// How long a film shows the load sink before it comes to rest or breaks away, s: from a tenth of a metre deeper than at
+/// first.
+#[must_use]
+pub fn sinking_s(film: &[(f64, f64)], until_s: f64) -> f64 {
+    let begin_m = middle(film.iter().take(3).map(|p| p.1));
+    film.iter().find(|p| p.1 > begin_m + 0.1).map_or(0.0, |p| (until_s - p.0).max(0.0))
+}
+
 /// What a load tells.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct Load {
