@@ -3,6 +3,7 @@
 
 mod common;
 
+mod bag_test;
 mod box_side;
 mod building;
 mod cli;

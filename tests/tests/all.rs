@@ -2,6 +2,7 @@
 
 mod air_supply;
 mod bag_foreign;
+mod bag_session;
 mod closed_forms;
 mod core_properties;
 mod drop_tests;
