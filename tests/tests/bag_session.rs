@@ -22,6 +22,8 @@ fn site() -> Site {
     let mut site = demo();
     site.bag.settled_pressure_pa = None;
     site.bag.leak_coefficient = 0.011;
+    // As nobody measured it.
+    site.bag.force_area = ForceAreaStated::Assumed { body_m2: 0.5, growth_m: 6.0, limit_m2: 4.0 };
     site.unknown.skin_stretch = 0.42;
     site
 }
