@@ -13,7 +13,7 @@ use landfall::learn::landed::Speed;
 use landfall::learn::loaded::{Errors, Table, read};
 use landfall::learn::write_site::{Remark, changed, sha256};
 use landfall::plan::results::Results;
-use landfall::plan::{Parts, compute};
+use landfall::plan::{Parts, PlanError, compute};
 use landfall::sampling::Stop;
 use landfall::shown::{Shown, Toward};
 use landfall::site::{Site, demo};
@@ -36,8 +36,7 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
     }
     let (site, site_text) = site(args.site.as_deref())?;
     let mut files = Files::default();
-    let before = plan(&site);
-    let tests = tests(args, &site, &before, &mut files)?;
+    let tests = tests(args, &site, &mut files)?;
     let nothing =
         tests.loaded.is_empty() && tests.deflation.is_none() && tests.settled_pa.is_none() && tests.heard.is_none();
     if nothing {
@@ -46,7 +45,7 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
         );
     }
     let found = test(&site, &tests).map_err(plain)?;
-    let after = plan(&found.site_after);
+    let (before, after) = (plan(&site), plan(&found.site_after));
     let text = match args.format {
         TextOrJson::Text => {
             let here = Shown::of(&site);
@@ -71,9 +70,9 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
     Ok(if sure { End::Inside } else { End::Outside })
 }
 
-/// The plan, for what changes; a site that cannot be planned has none.
-fn plan(site: &Site) -> Result<Results, landfall::plan::PlanError> {
-    compute(site, Parts::ALL, &Stop::default())
+/// The plan, for what changes; a site that cannot be planned has none. Far tails change with no bag.
+fn plan(site: &Site) -> Result<Results, PlanError> {
+    compute(site, Parts { tails: false, ..Parts::ALL }, &Stop::default())
 }
 
 /// What of a plan a bag changes.
@@ -104,12 +103,7 @@ fn plain(error: TestError) -> anyhow::Error {
     }
 }
 
-fn tests(
-    args: &BagTest,
-    site: &Site,
-    plan: &Result<Results, landfall::plan::PlanError>,
-    files: &mut Files,
-) -> anyhow::Result<Tests> {
+fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests> {
     let sensor = site.watch.sensor;
     let film = Errors::FILMED;
     let filmed = Errors {
@@ -132,8 +126,8 @@ fn tests(
         boxed: Some(boxed),
         ..Tests::default()
     };
-    if let Ok(results) = plan
-        && let Some(spread) = &results.spread.differences
+    if args.rider_mass.is_some()
+        && let Some(spread) = &compute(site, Parts::QUICK, &Stop::default())?.spread.differences
     {
         tests.speed = Some(Speed { mean_mps: spread.mean_normal_mps, sd_mps: spread.sd_normal_mps });
     }
