@@ -22,10 +22,10 @@
 use core::mem::MaybeUninit;
 
 use crate::board::{Inputs, Outputs, Watchdog};
-use crate::frame::{Receiver, encode};
+use crate::frame::{Frame, Receiver, encode};
 use crate::link::{
-    Entry, Fed, FedStep, FromBox, Hello, Hour, Kept, Noted, PROTOCOL, Refusal, STATUS_STEPS, Status, ToBox, check_of,
-    may_replace,
+    Entry, EntryHead, Fed, FedStep, FromBox, Hello, Hour, Kept, LoggedBytes, Noted, PROTOCOL, Refusal, STATUS_STEPS,
+    Status, ToBox, check_of, may_replace,
 };
 use crate::sensor::GaugeSensor;
 use crate::store::{Book, Cursor, PAYLOAD, SETTINGS, Step, Store};
@@ -532,7 +532,13 @@ where
 
     /// Queues a message whole, or not at all if the line is behind.
     fn say(&mut self, message: &FromBox) {
-        let Ok(frame) = encode(message) else { return };
+        if let Ok(frame) = encode(message) {
+            self.queue_frame(&frame);
+        }
+    }
+
+    #[inline(never)]
+    fn queue_frame(&mut self, frame: &Frame) {
         if QUEUE - self.queue.len() < frame.bytes().len() {
             return;
         }
@@ -713,8 +719,8 @@ where
             }
             match self.store.next(&mut cursor) {
                 Step::Record(record) => {
-                    if let Ok(entry) = postcard::from_bytes(record.payload()) {
-                        self.say(&FromBox::Logged { sequence: record.sequence, entry });
+                    if let Ok(frame) = encode(&LoggedBytes { sequence: record.sequence, entry: record.payload() }) {
+                        self.queue_frame(&frame);
                         sent = sent.saturating_add(1);
                     }
                 }
@@ -795,18 +801,13 @@ fn newest_kept<F: NorFlash>(store: &mut Store<F>) -> (Kept, u16) {
     let (mut latest, mut any) = (0, false);
     store.look_back(|record| {
         any = true;
-        let Ok(entry) = postcard::from_bytes::<Entry>(record.payload()) else { return false };
+        let Some(head) = EntryHead::of(record.payload()) else { return false };
         if record.sequence > latest {
             latest = record.sequence;
-            boot = Some(entry.boot);
+            boot = Some(head.boot);
         }
-        match entry.what {
-            Noted::Kept(value) => {
-                kept = Some(value);
-                true
-            }
-            _ => false,
-        }
+        kept = head.kept.or(kept);
+        head.kept.is_some()
     });
     // Records without it: the flash has lost it, so somebody may be riding.
     let unknown = Kept { duty: any, ..Kept::default() };

@@ -9,6 +9,7 @@ use crate::store::crc32;
 #[cfg(feature = "advisory")]
 use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedBags, WatchedForm, WatchedSite};
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
+use serde::ser::SerializeTuple as _;
 use serde::{Deserialize, Serialize};
 
 /// Version of the messages.
@@ -218,6 +219,49 @@ pub struct Entry {
     pub at: TimeUs,
     /// What happened.
     pub what: Noted,
+}
+
+/// [`FromBox::Logged`] with the entry as it stands in flash: a box need not understand it to send it.
+#[derive(Clone, Copy, Debug)]
+pub struct LoggedBytes<'a> {
+    /// Its place in the sequence of all records.
+    pub sequence: u32,
+    /// The entry's bytes.
+    pub entry: &'a [u8],
+}
+
+impl Serialize for LoggedBytes<'_> {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        // The message's number, one byte, and the rest without lengths, as the enum would be written.
+        let mut tuple = to.serialize_tuple(2 + self.entry.len())?;
+        tuple.serialize_element(&LOGGED)?;
+        tuple.serialize_element(&self.sequence)?;
+        self.entry.iter().try_for_each(|byte| tuple.serialize_element(byte))?;
+        tuple.end()
+    }
+}
+
+/// Number of [`FromBox::Logged`].
+const LOGGED: u8 = 3;
+/// Number of [`Noted::Kept`].
+const KEPT: u8 = 1;
+
+/// What a starting box looks for in an entry.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EntryHead {
+    /// Which start of the box.
+    pub boot: u16,
+    /// What must be known, if that is what the entry holds.
+    pub kept: Option<Kept>,
+}
+
+impl EntryHead {
+    /// Of an entry's bytes.
+    pub fn of(entry: &[u8]) -> Option<Self> {
+        let ((boot, _, number), rest) = postcard::take_from_bytes::<(u16, TimeUs, u8)>(entry).ok()?;
+        let kept = if number == KEPT { Some(postcard::from_bytes(rest).ok()?) } else { None };
+        Some(Self { boot, kept })
+    }
 }
 
 /// What is noted.
@@ -548,6 +592,20 @@ pub(crate) mod tests {
                 high_pa: 1.0,
             };
             assert!(postcard::to_slice(&Entry { what, ..entry }, &mut [0; crate::store::PAYLOAD]).is_ok());
+        }
+    }
+
+    #[test]
+    fn an_entry_is_sent_and_looked_at_as_it_stands_in_flash() {
+        let kept = Kept { zero_pa: Some(3.0), unacknowledged: true, duty: true };
+        for (what, found) in [(Noted::Kept(kept), Some(kept)), (Noted::Booted(ResetCause::BrownOut), None)] {
+            let entry = Entry { boot: 300, at: TimeUs(1 << 40), what };
+            let mut bytes = [0; crate::store::PAYLOAD];
+            let bytes = postcard::to_slice(&entry, &mut bytes).unwrap();
+            let as_it_stands = encode(&LoggedBytes { sequence: 70_000, entry: bytes }).unwrap();
+            let understood = encode(&FromBox::Logged { sequence: 70_000, entry }).unwrap();
+            assert_eq!(as_it_stands.bytes(), understood.bytes());
+            assert_eq!(EntryHead::of(bytes), Some(EntryHead { boot: 300, kept: found }));
         }
     }
 

@@ -653,6 +653,9 @@ fn a_season_of_landings_loses_no_stop() {
          {} a day; {landings} landings one by one, {in_hours} in hourly figures; read in {seconds:.0} s",
         events / days
     );
+    if let Ok(path) = std::env::var("LANDFALL_SEASON_IMAGE") {
+        std::fs::write(path, &*bench.world.flash.borrow()).unwrap();
+    }
     assert_eq!(found, stops);
     assert!(in_hours + 2 * days >= days * hours * 180, "{in_hours}");
 }

@@ -177,7 +177,7 @@ fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
     let inner = block.inner(area);
     frame.render_widget(block, area);
     // The last events only where the trace keeps some height.
-    let foot_rows = inner.height.saturating_sub(8).min(4);
+    let foot_rows = inner.height.saturating_sub(9).min(3);
     let parts = Layout::default()
         .direction(Direction::Vertical)
         .constraints([Constraint::Length(3), Constraint::Min(0), Constraint::Length(foot_rows)])
