@@ -81,7 +81,8 @@ fn picture(page: &mut Page, test: &BagTest, here: Shown) {
     let deepest = STEP_M * steps as f64;
     let most = test.after.area_m2(deepest).max(test.before.area_m2(deepest)).max(0.1);
     page.line(&format!("  {:<14} {:<12} {:<12}", "depth", "area before", "now"));
-    let reach = test.area.as_ref().map_or(0.0, |area| area.reach_m);
+    // Where a load lay on the ground there is nothing deeper to measure.
+    let reach = test.area.as_ref().map_or(0.0, |area| if area.to_the_ground { f64::INFINITY } else { area.reach_m });
     for step in 1..=steps {
         let depth = STEP_M * step as f64;
         let (before, now) = (test.before.area_m2(depth), test.after.area_m2(depth));
@@ -243,7 +244,8 @@ pub fn bag_text(test: &BagTest, plan: &[PlanLine], here: Shown, style: Style) ->
         page.plain("nothing", "these measurements tell nothing that the site file does not have");
     }
     for edit in &test.edits {
-        page.paragraph(&format!("  {} = {}", edit.key, edit.text));
+        // A number stays with its unit.
+        page.paragraph(&format!("  {} = {}", edit.key, edit.text.replace(" m", "\u{a0}m")));
     }
     if !test.removed.is_empty() {
         page.paragraph(&format!("  taken out, since these stand in their place: {}", test.removed.join(", ")));
