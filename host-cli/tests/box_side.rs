@@ -110,7 +110,7 @@ fn folder() -> tempfile::TempDir {
 fn simulated(folder: &tempfile::TempDir, args: &[&str]) -> PathBuf {
     let path = folder.path().join("sim.csv");
     let to = path.to_str().unwrap();
-    let output = landfall(&[&["simulate", site(), "--fast", "--output", to], &QUICK[..], args].concat());
+    let output = landfall(&[&["simulate", site(), "--fast", "--force", "--output", to], &QUICK[..], args].concat());
     assert!(output.status.success(), "{}", err(&output));
     path
 }

@@ -46,8 +46,6 @@ fn files(folder: &Path) -> Files {
     all
 }
 
-const SETTINGS: [&str; 5] = ["arm", "s.toml", "--samples", "1000", "--revision"];
-
 /// What there is before a command.
 fn before() -> (tempfile::TempDir, Files) {
     let folder = tempfile::tempdir().unwrap();
@@ -81,7 +79,7 @@ fn writers() -> Vec<Vec<&'static str>> {
         ],
         vec!["simulate", "s.toml", "--samples", "1000", "--fast", "--for", "20 s", "-o", "rec.txt"],
         vec!["plan", "s.toml", "--samples", "1000", "-o", "out.txt", "--report", "r.html"],
-        [&SETTINGS[..], &["7", "-o", "h.watch"]].concat(),
+        vec!["card", "s.toml", "--samples", "1000", "-o", "r.html"],
     ]
 }
 

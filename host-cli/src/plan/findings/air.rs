@@ -179,13 +179,15 @@ fn recovery(said: &mut Said<'_>) {
     let Some(landing) = &r.touchdown else {
         return;
     };
+    let was = pressure(u, r.air.operating_pressure_pa);
     match landing.recovery_s {
         Some(time) if time > interval => said.stop(
             "recovery.interval",
             format!(
-                "After a landing the bag needs {} to 99 % of its pressure, longer than \
-                the {} between riders. A longer session.interval, a stronger blower or \
-                smaller vents would change it.",
+                "After a landing the bag needs {} to 99 % of {was}, which it was at before, \
+                longer than the {} between riders. A longer session.interval or smaller \
+                vents would change it; more blower too, though the bag is then firmer, and \
+                has further to go.",
                 seconds(time),
                 seconds(interval)
             ),
@@ -193,8 +195,8 @@ fn recovery(said: &mut Said<'_>) {
         Some(time) => said.note(
             "recovery",
             format!(
-                "After a landing the bag needs {} to 99 % of its pressure; riders start \
-                {} apart.",
+                "After a landing the bag needs {} to 99 % of {was}, which it was at before; \
+                riders start {} apart.",
                 seconds(time),
                 seconds(interval)
             ),
@@ -204,8 +206,8 @@ fn recovery(said: &mut Said<'_>) {
         None => said.stop(
             "recovery.never",
             format!(
-                "After a landing the bag does not come back to 99 % of its pressure in \
-                the time looked at (riders start {} apart, and {} are lost). A \
+                "After a landing the bag does not come back to 99 % of {was}, which it was \
+                at before, in the time looked at (riders start {} apart, and {} are lost). A \
                 stronger blower or less open area would change it.",
                 seconds(interval),
                 u.volume(landing.gas_lost_m3, Toward::Nearest)
