@@ -1,6 +1,7 @@
 //! All acceptance tests in one binary: one link instead of one for each file.
 
 mod air_supply;
+mod alike;
 mod bag_foreign;
 mod bag_session;
 mod closed_forms;
