@@ -177,7 +177,12 @@ fn replace(target: &Path, bytes: &[u8], old: Option<&fs::Metadata>, like: Option
     }
     file.as_file().sync_all()?;
     let file = match old {
-        None => file.persist_noclobber(target),
+        None => file.persist_noclobber(target).or_else(|error| match error.error.kind() {
+            io::ErrorKind::AlreadyExists => Err(error),
+            // Some file systems cannot put a file only where none is: then it was looked at a moment ago.
+            _ if target.symlink_metadata().is_err() => error.file.persist(target),
+            _ => Err(error),
+        }),
         Some(old) if is_still(target, old) => file.persist(target),
         Some(_) => return Err(io::Error::from(io::ErrorKind::AlreadyExists)),
     }
