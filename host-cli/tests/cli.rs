@@ -513,3 +513,43 @@ fn the_schemas_describe_what_is_read_and_printed() {
     assert_eq!(json(&output)["flight"]["outcome"], "stall");
     assert_eq!(json(&output)["flight"]["airtime_s"], Value::Null);
 }
+
+/// Numbers with a metric unit behind them, or with a pressure's other than the gauge's.
+fn metric_left(text: &str) -> Vec<String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let is_unit = |word: &str| {
+        let word = word.trim_matches(|c: char| ",.;:()".contains(c));
+        ["m", "cm", "mm", "km/h", "m/s", "kPa", "Pa", "kg", "N", "m³", "m³/s", "m²", "cm²"].contains(&word)
+    };
+    let pairs = words.windows(2).filter(|pair| pair[0].ends_with(|c: char| c.is_ascii_digit()) && is_unit(pair[1]));
+    pairs.map(|pair| pair.join(" ")).collect()
+}
+
+#[test]
+fn a_site_in_feet_and_inches_of_water_is_told_in_them() {
+    let text = demo_with("altitude = \"420 m\"", "altitude = \"1378 ft\"\nunits = \"imperial\"\ngauge = \"inH2O\"");
+    // Provisional, so that the marks of a bag that is not measured are told too.
+    let unmeasured: String = text.lines().filter(|l| !l.starts_with("area = ")).map(|l| format!("{l}\n")).collect();
+    for (site, what) in [(&text, "measured"), (&unmeasured, "not measured")] {
+        for args in [
+            &["plan", "-", "--full"][..],
+            &["air", "-"],
+            &["place", "-"],
+            &["size", "-", "--apex", "8 ft"],
+            &["ramp", "-"],
+        ] {
+            let few: &[&str] = if matches!(args[0], "plan" | "place") { &FEW } else { &[] };
+            let output = run_with_input(&[args, few].concat(), site);
+            let said = out(&output);
+            assert!(said.contains(" ft") || said.contains("inH2O"), "{args:?} {said}");
+            let left = metric_left(&said);
+            assert!(left.is_empty(), "{what} {args:?}: {left:?}\n{said}");
+        }
+    }
+    // The same figures in JSON are SI whatever is shown.
+    let json_of = |text: &str| json(&run_with_input(&[&["plan", "-", "--format", "json"][..], &FEW].concat(), text));
+    let (metric, imperial) = (json_of(demo_text()), json_of(&text));
+    let lip = |object: &Value| object["ride"]["lip_speed_mps"].as_f64().unwrap();
+    // 1378 ft are 420.01 m.
+    assert!((lip(&metric) - lip(&imperial)).abs() < 1e-4);
+}
