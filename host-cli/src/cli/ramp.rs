@@ -11,6 +11,7 @@ use landfall::build::svg::svg;
 use landfall::build::tiles::Tiling;
 use landfall::build::{BuildSheet, build_sheet, csv, text};
 use landfall::plan::model::with_gap;
+use landfall::shown::{Shown, Toward};
 use landfall::site::Dimension;
 
 use super::args::Format;
@@ -29,7 +30,7 @@ pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {
     if !stated {
         note("bag.gap is not stated: how far the landing moves is told for a bag in the middle of the landings");
     }
-    let (choices, assumed) = chosen(args);
+    let (choices, assumed) = chosen(args, Shown::of(&site));
     let sheet = build_sheet(&site, &choices, assumed)?;
     if !args.template.is_empty() {
         let drawing = sheet.template(&args.part)?;
@@ -50,13 +51,17 @@ fn rendered(sheet: &BuildSheet, args: &Ramp) -> anyhow::Result<String> {
 }
 
 /// What was stated, and the names of what was not.
-fn chosen(args: &Ramp) -> (Choices, Vec<String>) {
+fn chosen(args: &Ramp, shown: Shown) -> (Choices, Vec<String>) {
     let usual = Choices::default();
     let mut assumed = Vec::new();
     let mut take = |option: &str, stated: Option<f64>, usual_m: f64| {
         if stated.is_none() {
-            let unit = if usual_m < 0.5 { "mm" } else { "m" };
-            assumed.push(format!("--{option} {}", Dimension::Length.show_in(usual_m, unit)));
+            let usual = match (shown.is_imperial(), usual_m < 0.5) {
+                (true, _) => shown.cut(usual_m, Toward::Nearest),
+                (false, true) => Dimension::Length.show_in(usual_m, "mm"),
+                (false, false) => Dimension::Length.show_in(usual_m, "m"),
+            };
+            assumed.push(format!("--{option} {usual}"));
         }
         stated.unwrap_or(usual_m)
     };
