@@ -523,7 +523,7 @@ fn metric_left(text: &str) -> Vec<String> {
     };
     let pairs = words.windows(2).filter(|pair| pair[0].ends_with(|c: char| c.is_ascii_digit()) && is_unit(pair[1]));
     // The published fall of one of the cautions stands as it was published.
-    pairs.map(|pair| pair.join(" ")).filter(|pair| pair != "8.2 m).").collect()
+    pairs.map(|pair| pair.join(" ")).filter(|pair| pair != "8.2 m").collect()
 }
 
 #[test]
