@@ -538,6 +538,7 @@ fn a_site_in_feet_and_inches_of_water_is_told_in_them() {
             &["place", "-"],
             &["size", "-", "--apex", "8 ft"],
             &["ramp", "-"],
+            &["progress", "-"],
         ] {
             let few: &[&str] = if matches!(args[0], "plan" | "place") { &FEW } else { &[] };
             let output = run_with_input(&[args, few].concat(), site);

@@ -6,6 +6,7 @@ use crate::plan::PlanError;
 use crate::plan::cautions::CAUTIONS;
 use crate::plan::dirt::{FILL_FACTOR, LOOSE_FILL};
 use crate::plan::model::Model;
+use crate::shown::Shown;
 use crate::site::Site;
 use landfall_core::Status;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
@@ -139,6 +140,9 @@ pub struct Progress {
     pub not_a_bag: Vec<&'static str>,
     /// The cautions that go with every report.
     pub cautions: Vec<&'static str>,
+    /// In which units its text stands; all figures here are SI in any.
+    #[serde(skip)]
+    pub shown: Shown,
 }
 
 /// Why there is no answer.
@@ -226,6 +230,7 @@ pub fn progress(site: &Site, question: &Question, assumed: Vec<String>) -> Resul
         surface,
         not_a_bag: NOT_A_BAG.to_vec(),
         cautions: CAUTIONS.to_vec(),
+        shown: Shown::of(site),
     })
 }
 
