@@ -522,8 +522,8 @@ fn metric_left(text: &str) -> Vec<String> {
         ["m", "cm", "mm", "km/h", "m/s", "kPa", "Pa", "kg", "N", "m³", "m³/s", "m²", "cm²"].contains(&word)
     };
     let pairs = words.windows(2).filter(|pair| pair[0].ends_with(|c: char| c.is_ascii_digit()) && is_unit(pair[1]));
-    // The published fall of one of the cautions stands as it was published.
-    pairs.map(|pair| pair.join(" ")).filter(|pair| pair != "8.2 m").collect()
+    // Published falls stand as they were published.
+    pairs.map(|pair| pair.join(" ")).filter(|pair| !["8.2 m", "1.5 m"].contains(&pair.as_str())).collect()
 }
 
 #[test]
