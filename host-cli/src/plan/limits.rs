@@ -2,7 +2,7 @@
 
 use super::results::{Judged, Level, Results, Topic};
 use super::table::CAUTION_CUT;
-use super::words::{chance, load, metres, pressure, seconds};
+use super::words::{chance, highest_looked_at, load, metres, pressure, seconds};
 use crate::shown::Shown;
 use crate::site::Site;
 
@@ -322,7 +322,7 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             let asked = bag_of.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
             row(
                 "stop pressure",
-                asked.map_or_else(|| format!("none up to {}", pressure(u, 20e3)), |x| pressure(u, x)),
+                asked.map_or_else(|| format!("none up to {}", highest_looked_at(u)), |x| pressure(u, x)),
                 format!("at most {}", pressure(u, room)),
                 asked.and_then(|asked| of(asked, room)),
                 &["stop"],
@@ -345,7 +345,7 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
                 "pressure with one blower lost",
                 pressure(u, lost.settles_pa),
                 wanted.map_or_else(
-                    || format!("none up to {}", pressure(u, 20e3)),
+                    || format!("none up to {}", highest_looked_at(u)),
                     |pa| format!("at least {}", pressure(u, pa)),
                 ),
                 wanted.and_then(|wanted| of(wanted, lost.settles_pa)),

@@ -60,6 +60,12 @@ pub fn pressure(u: Shown, pa: f64) -> String {
     }
 }
 
+/// The highest pressure that is looked at, 20 kPa.
+#[must_use]
+pub fn highest_looked_at(u: Shown) -> String {
+    if u.gauge() == Gauge::KPa { "20 kPa".to_owned() } else { u.pressure(20e3, Toward::Nearest) }
+}
+
 /// Seconds: hundredths below ten, tenths below a minute, then whole ones; minutes from ten minutes.
 #[must_use]
 pub fn seconds(s: f64) -> String {

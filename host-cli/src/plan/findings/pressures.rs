@@ -3,7 +3,7 @@
 use super::Said;
 use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
-use crate::plan::words::{chance, list, load, metres, percent, pressure, seconds, speed};
+use crate::plan::words::{chance, highest_looked_at, list, load, metres, percent, pressure, seconds, speed};
 use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
@@ -259,7 +259,7 @@ fn stop_pressure(said: &mut Said<'_>) {
     let operating = r.air.operating_pressure_pa;
     let floor = bag.stop_floor * bag.pressure_min_pa;
     let asks = |of: Option<f64>| {
-        of.map_or_else(|| format!("no pressure up to {}", pressure(u, 20e3)), |pa| pressure(u, pa.max(floor)))
+        of.map_or_else(|| format!("no pressure up to {}", highest_looked_at(u)), |pa| pressure(u, pa.max(floor)))
     };
     let over = |of: Option<f64>| of.is_none_or(|pa| pa.max(floor) > room);
     let told = format!(
