@@ -51,6 +51,22 @@ impl CriticalSpeed {
     }
 }
 
+/// The critical speed of one possible bag for a mass: the first normal speed from 15 m/s downward from which the body
+/// comes to rest above the ground at the thinnest place, to 0.1 mm/s, from a state of the gas.
+///
+/// # Errors
+/// [`InputError`] for what the landing or the chamber refuse.
+pub fn critical_speed(
+    input: &LevelsInput<'_>,
+    bag: &PossibleBag,
+    mass_kg: f32,
+    from: GasState,
+    feed: Feed,
+) -> Result<CriticalSpeed, InputError> {
+    let chamber = input.chamber(bag)?;
+    Ok(Fall::new(input, bag, &chamber, from, feed, mass_kg)?.critical_speed(FASTEST_MPS, 0.0))
+}
+
 /// How one landing ends.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Met {

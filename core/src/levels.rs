@@ -9,15 +9,18 @@ use crate::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use crate::blower::Blowers;
 pub use crate::box_pressures::{BoxPressures, LEAST_DIP_PA, RoomRule, SensorError, room_pa};
 use crate::box_pressures::{acting_wait_pa, highest_wait_pa};
-use crate::displacement::Displacement;
 use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
 use crate::openings::Openings;
 use crate::possible_bags::PossibleBag;
-use crate::ride_pressures::{SENSED_DELAY_S, UNSENSED_DELAY_S};
 use crate::slow_gas::SlowGas;
 use crate::supply::{Feed, Flows};
 use crate::touchdown::{Landing, Options, Touchdown, touch_down};
+
+/// Alarm delay with a sensed supply, s.
+pub const SENSED_DELAY_S: f32 = 0.1;
+/// Shortest alarm delay without one, s.
+pub const UNSENSED_DELAY_S: f32 = 0.2;
 
 /// The mean landing: the mean rider at the means of all inputs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -232,7 +235,7 @@ impl LevelsInput<'_> {
             normal_speed_mps,
             slope_rad: self.slope_rad,
             skin_loss: self.skin_loss,
-            displacement: Displacement::Area(bag.area),
+            area: bag.area,
             thickness_m: None,
         }
         .checked()

@@ -9,7 +9,9 @@
 //! - [`ride`], [`flight`], [`run`]: one run from the start to contact, over [`lane`]s;
 //! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
 //! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
-//! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
+//! - [`bag_gas`], [`force_area`], [`touchdown`], [`along_top`]: the gas spring that stops a body, and where it goes on to;
+//! - [`possible_bags`], [`levels`], [`ride_limits`], [`ground_chance`]: what is not known of a bag, and the pressures and
+//!   chances that follow;
 //! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`wind`]: what a builder and a coach ask;
 //! - [`watch`]: the alarm on the bag; [`thresholds`]: what it goes by, for any air.
 //!
@@ -29,7 +31,6 @@ pub mod blower;
 pub mod box_pressures;
 pub mod bracket;
 pub mod critical_speed;
-pub mod displacement;
 mod dormand_prince;
 mod energy_balance;
 pub mod error;
@@ -50,7 +51,6 @@ pub mod placement;
 pub mod possible_bags;
 pub mod ride;
 pub mod ride_limits;
-pub mod ride_pressures;
 pub mod run;
 pub mod short_zone;
 mod sinking;

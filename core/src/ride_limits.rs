@@ -8,11 +8,15 @@ use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
 use crate::levels::{Levels, LevelsInput, ThreeBags, levels};
 use crate::possible_bags::{BagFactors, PossibleBag, PossibleBags};
-use crate::ride_pressures::{HOLD_HORIZON_S, MAX_LANDINGS};
 use crate::slow_gas::SlowGas;
 use crate::supply::Feed;
 use crate::touchdown::{Options, Until};
 use crate::worst_bags::{Ordeal, at_place};
+
+/// Time after a power cut to which the bag is followed, s.
+pub const HOLD_HORIZON_S: f32 = 120.0;
+/// Most landings without supply that are counted.
+pub const MAX_LANDINGS: u16 = 200;
 
 /// One of the three bags and what it comes to.
 #[derive(Clone, Copy, Debug, PartialEq)]

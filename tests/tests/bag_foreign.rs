@@ -18,7 +18,6 @@ use landfall::plan::model::Supply;
 use landfall::shown::Shown;
 use landfall::site::{Site, demo};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::landing_limits::Trial;
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
@@ -146,7 +145,7 @@ fn said(found: &Area, site: &Site) -> Said {
             normal_speed_mps: HARD.1 as f32,
             slope_rad: 0.0,
             skin_loss: 0.65,
-            displacement: Displacement::Area(area),
+            area: area,
             thickness_m: None,
         };
         let options = Options { until: Until::Deepest, ..Options::default() };

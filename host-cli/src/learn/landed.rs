@@ -6,7 +6,6 @@
 //! a knowledge of the bag.
 
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::supply::Feed;
@@ -138,7 +137,7 @@ pub fn touch(supply: &Supply, site: &Site, touch: &Touch) -> Option<(f64, f64, f
         normal_speed_mps: touch.speed_mps as f32,
         slope_rad: slope_rad(site) as f32,
         skin_loss: site.bag.skin_loss as f32,
-        displacement: Displacement::Area(touch.area),
+        area: touch.area,
         thickness_m: None,
     }
     .checked()

@@ -9,7 +9,6 @@ use landfall_core::InputError;
 use landfall_core::along_top::{AlongTopInput, along_top};
 use landfall_core::bag::{Bag, Outcome};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
 use landfall_core::landing_limits::Trial;
 use landfall_core::run::Run;
 use landfall_core::slow_gas::SlowGas;
@@ -36,7 +35,7 @@ fn landing(site: &Site, bag: &Bag, mass_kg: f64, speed_mps: f32, thickness_m: f3
         normal_speed_mps: speed_mps,
         slope_rad: bag.slope_rad(),
         skin_loss: site.bag.skin_loss as f32,
-        displacement: Displacement::Area(stated_area(site)?.area()?),
+        area: stated_area(site)?.area()?,
         thickness_m: Some(thickness_m),
     }
     .checked()
