@@ -78,11 +78,14 @@ fn marks(
         return Ok((None, Some(high_m)));
     }
     let found_m = lowest_start_m(crew, draws)?;
+    let stops = results.pressures.judged.iter().any(|judged| judged.now == Judged::Stop);
     if found_m.is_none_or(|low_m| low_m <= high_m + 1.0e-6) {
-        return Ok((raised(site, supply, crews, found_m, high_m)?, Some(high_m)));
+        // Where the pressures are a stop at the highest mark, no lower one is looked for that is none.
+        let armed = !stops || results.pressures.first_day_start_m().is_some();
+        return Ok((if armed { raised(site, supply, crews, found_m, high_m)? } else { found_m }, Some(high_m)));
     }
     // From as low as the bag's not being measured allows, nobody gets there. A caution forbids no start; a stop does.
-    if results.pressures.judged.iter().any(|judged| judged.now == Judged::Stop) {
+    if stops {
         return Ok((None, None));
     }
     let stated_m = crew.site.roll_in.start_height_m;

@@ -14,7 +14,21 @@ const CAUSES: [(&str, &[&str]); 14] = [
     ("reach.side", LANDS_ELSEWHERE),
     (
         "pressure.low",
-        &["blower.weak", "band", "depth", "hard", "ground", "ground_cut", "stop", "wait", "recovery", "one_blower"],
+        &[
+            "blower.weak",
+            "band",
+            "depth",
+            "depth.ground",
+            "hard",
+            "ground",
+            "ground_cut",
+            "stop",
+            "wait",
+            "recovery.interval",
+            "recovery.never",
+            "one_blower",
+            "provisional",
+        ],
     ),
     ("pressure.high", &["band", "light", "felt"]),
     ("field", &["gap.none", "miss", "short", "long"]),
@@ -59,7 +73,8 @@ const LANDS_ELSEWHERE: &[&str] = &[
 
 /// What follows where a bag gives way too far, whatever the cause.
 const TOO_SOFT: [&str; 2] = ["hard", "ground"];
-const TOO_SOFT_FOLLOWS: [&str; 4] = ["ground", "ground_cut", "stop", "wait"];
+const TOO_SOFT_FOLLOWS: [&str; 8] =
+    ["ground", "ground_cut", "stop", "wait", "depth", "depth.ground", "provisional", "provisional.no_mark"];
 
 /// Links each finding that follows from another to it: stops and cautions only, and none to one milder than itself.
 pub fn link(list: &mut [Finding]) {

@@ -56,6 +56,20 @@ fn reach(said: &mut Said<'_>) {
     let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), |x| speed(u, x));
     let along = flight.along_m.unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
+    let above_lip = site.bag.base_level_m + site.bag.front_height_m - r.ride.takeoff_height_m;
+    if flight.outcome == "front" && above_lip > 0.0 {
+        said.say(
+            Level::Stop,
+            "reach.front_above_lip",
+            format!(
+                "The bag's front stands {} above the lip, and riders run into it. A lower front (bag.front_height) or ground \
+                 under the bag that lies lower (bag.base_level) would change it.",
+                metres(u, above_lip)
+            ),
+        )
+        .with("bag.front_height", site.bag.front_height_m)
+        .with("ride.takeoff_height_m", r.ride.takeoff_height_m);
+    }
     match flight.outcome {
         "front" => said.stop(
             "reach.front",
