@@ -187,3 +187,15 @@ fn groups_without_a_name_and_with_unknown_keys() {
     let faults = read_site(&format!("{}{text}", starter()), "site.toml").expect_err("read without a fault");
     assert_eq!(faults.faults[0].message, "up to 8 groups are taken, not 9");
 }
+
+#[test]
+fn keys_that_are_gone_say_what_stands_in_their_place() {
+    says(
+        &bag("dish_radius = \"1.2 m\"\nfitted = true"),
+        "bag.dish_radius: is gone: how deep a bag gives way is no radius, but an area that grows with the depth\n\
+         = remove it; bag.area takes measured depths and areas, and without it bag.area_body, bag.area_growth and \
+         bag.area_limit are assumed\n\
+         bag.fitted: is gone: a bag counts as measured where bag.area stands in the file\n\
+         = remove it, and measure the bag: landfall bag-test writes bag.area",
+    );
+}

@@ -302,8 +302,7 @@ const SIMPLE: Preset = Absent("needed unless roll_in.section is given");
 const TWO_OF_THREE: Preset = Absent("two of height, radius and lip_angle are needed");
 
 /// Every key of the site file, in the order of the file. The ranges are judgements (*assumed*): wide enough for
-/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit, and inside what the core takes
-/// (dish radius and skin stretch also at the ends that the plan varies them to).
+/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit, and inside what the core takes.
 #[rustfmt::skip]
 pub static KEYS: &[Key] = &[
     key("site.name", Text, Required, ANY, "shown on every output", NONE),
@@ -355,7 +354,6 @@ pub static KEYS: &[Key] = &[
     key("bag.edge_back", LENGTH, Is("1 m"), (0.0, 20.0), "back margin that is no landing field", num!(bag.edge_back_m)),
     key("bag.edge_side", LENGTH, Is("1 m"), (0.0, 20.0), "margin on each side that is no landing field", num!(bag.edge_side_m)),
     key("bag.volume", VOLUME, From("footprint times mean height"), (0.5, 20e3), "at the operating pressure", num!(bag.volume_m3)),
-    key("bag.dish_radius", LENGTH, Is("1.2 m"), (0.45, 4.5), "how wide the skin is dragged down round a body", num!(bag.dish_radius_m)),
     key("bag.area_body", AREA, Is("0.5 m2"), (0.05, 3.0), "what a body covers of the top at once", assumed!(body_m2)),
     key("bag.area_growth", LENGTH, Is("6 m"), (0.01, 60.0), "how much wider the area that pushes back grows for each metre of depth, m2 per m", assumed!(growth_m)),
     key("bag.area_limit", AREA, Is("4 m2"), (0.1, 30.0), "the area at which it grows no more, the skin standing upright round the body", assumed!(limit_m2)),
@@ -380,7 +378,6 @@ pub static KEYS: &[Key] = &[
     key("bag.skin_friction", Number, Is("0.4"), (0.0, 1.5), "friction of rider and bike along the top", num!(bag.skin_friction)),
     key("bag.target_ground", Number, Is("0.001"), (1e-7, 0.5), "chance of meeting the ground in a landing to plan for", num!(bag.target_ground)),
     key("bag.target_cut", Number, Is("0.1"), (1e-7, 1.0), "the same in a landing that a power cut catches past the stop line", num!(bag.target_cut)),
-    key("bag.fitted", Flag, Is("false"), YES_NO, "stretch and dish radius were measured on this bag", flag!(bag.fitted)),
 
     key("unknown.area_body", Number, Is("0.30"), UNKNOWN, "of bag.area_body", num!(unknown.area_body)),
     key("unknown.area_growth", Number, Is("0.40"), UNKNOWN, "of bag.area_growth", num!(unknown.area_growth)),

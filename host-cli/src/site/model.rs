@@ -342,7 +342,8 @@ pub struct Bag {
     pub edge_side_m: f64,
     /// At the operating pressure.
     pub volume_m3: f64,
-    /// How wide the skin is dragged down round a body.
+    /// No key any more: 1.2 m, for what still takes a dish radius.
+    #[serde(skip)]
     pub dish_radius_m: f64,
     /// How the area that pushes back grows with the depth.
     pub force_area: ForceAreaStated,
@@ -386,8 +387,6 @@ pub struct Bag {
     pub target_ground: f64,
     /// The same after a power cut.
     pub target_cut: f64,
-    /// Stretch and dish radius were measured on this bag.
-    pub fitted: bool,
 }
 
 /// The area inside the crest round a body, over the depth: assumed by three numbers, or measured.

@@ -368,9 +368,29 @@ fn key_called(dotted: &str) -> Option<&'static str> {
     WORDS.iter().find(|(_, words)| words.contains(&dotted)).map(|(key, _)| *key)
 }
 
+/// A key that site files had before, with what is wrong and what stands in its place.
+fn gone(dotted: &str) -> Option<Complaint> {
+    let (message, cure) = match dotted {
+        "bag.dish_radius" => (
+            "is gone: how deep a bag gives way is no radius, but an area that grows with the depth",
+            "remove it; bag.area takes measured depths and areas, and without it bag.area_body, bag.area_growth and \
+             bag.area_limit are assumed",
+        ),
+        "bag.fitted" => (
+            "is gone: a bag counts as measured where bag.area stands in the file",
+            "remove it, and measure the bag: landfall bag-test writes bag.area",
+        ),
+        _ => return None,
+    };
+    Some(Complaint::new(dotted, message, cure))
+}
+
 /// The complaint, and the dotted key that was perhaps meant.
 fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Complaint, Option<String>) {
     let dotted = format!("{table_name}.{name}");
+    if let Some(complaint) = gone(&dotted) {
+        return (complaint, None);
+    }
     let keys = || KEYS.iter().filter(|k| k.table() == table_name);
     // A key that the file already states was not meant.
     let open = keys().map(super::keys::Key::name).filter(|known| !table.contains_key(known));

@@ -321,7 +321,7 @@ mod tests {
     #[test]
     fn what_was_meant_is_written_out() {
         for (table, line, cure) in [
-            ("bag", "fitted = yes", "write fitted = true"),
+            ("rider", "lands_with_bike = yes", "write lands_with_bike = true"),
             ("blower", "closing_flap = No  # none", "write closing_flap = false"),
             ("rider", "mass = 78 kg", "write mass = \"78 kg\""),
             ("rider", "mass = 78,5 kg", "write mass = \"78.5 kg\""),
@@ -346,13 +346,13 @@ mod tests {
 
     #[test]
     fn all_faults_of_syntax_come_at_once() {
-        let text = "[site]\nname = Our hill\n[rider]\nmass = 78 kg\nmass = \"79 kg\"\n[rider]\nlightest = \"60 kg\"\n[bag]\nfitted = yes\n";
+        let text = "[site]\nname = Our hill\n[rider]\nmass = 78 kg\nmass = \"79 kg\"\n[rider]\nlightest = \"60 kg\"\n[watch]\nsupply_sense = yes\n";
         let parsed = parse(text);
         assert!(parsed.document.is_some());
         let keys: Vec<&str> = parsed.faults.iter().map(|(complaint, _)| complaint.key.as_str()).collect();
-        assert_eq!(keys, ["site.name", "rider.mass", "rider", "bag.fitted"]);
+        assert_eq!(keys, ["site.name", "rider.mass", "rider", "watch.supply_sense"]);
         // What stands below a second header is not also missing.
-        assert_eq!(parsed.lost, ["site.name", "rider.mass", "rider.lightest", "bag.fitted"]);
+        assert_eq!(parsed.lost, ["site.name", "rider.mass", "rider.lightest", "watch.supply_sense"]);
     }
 
     #[test]

@@ -179,7 +179,7 @@ fn edits_keep_comments_and_order() {
     let mut file = SiteFile::parse(starter(), "starter.toml").unwrap();
     file.set("rider.mass", "172 lb").unwrap();
     file.set("bag.skin_stretch", "4.1e-5 /Pa").unwrap();
-    file.set("bag.fitted", "true").unwrap();
+    file.set("rider.lands_with_bike", "false").unwrap();
     file.set("spread.pop", "\"0.2 m/s\"").unwrap();
     let text = file.to_string();
     let changed: Vec<(&str, &str)> = starter().lines().zip(text.lines()).filter(|(a, b)| a != b).collect();
@@ -187,11 +187,13 @@ fn edits_keep_comments_and_order() {
     assert_eq!(changed.len(), 4, "{changed:?}");
     assert_eq!(changed[0].1, "mass = \"172 lb\"  # mean rider with gear: on a scale");
     assert_eq!(
-        changed[1].1,
+        changed[2].1,
         "skin_stretch = \"4.1e-5 /Pa\"  # relative volume per pressure: leave it until the bag is measured"
     );
     let site = file.site("x").unwrap();
-    assert!(site.bag.fitted && close(site.bag.skin_stretch_per_pa, 4.1e-5) && close(site.spread.pop_mps, 0.2));
+    assert!(
+        !site.rider.lands_with_bike && close(site.bag.skin_stretch_per_pa, 4.1e-5) && close(site.spread.pop_mps, 0.2)
+    );
 }
 
 #[test]
