@@ -37,7 +37,7 @@ pub fn standing_line(site: &Site, results: &Results) -> String {
     match (results.verdict.standing, first_day) {
         (Standing::Inside, _) => "as it stands, every limit that was computed is kept".to_owned(),
         (Standing::Provisional, Some(m)) => format!(
-            "as it stands, start no higher than {} until the bag is measured (bag.area)",
+            "as it stands, start no higher than {} until the bag is measured: landfall bag-test --sheet sheet.html",
             Shown::of(site).length(m, Toward::Down)
         ),
         _ => {
@@ -46,7 +46,9 @@ pub fn standing_line(site: &Site, results: &Results) -> String {
             let first = stops().find(|finding| Some(finding.id) == cause).or_else(|| stops().next());
             match first {
                 Some(finding) => format!("as it stands it is outside a limit: {}", first_sentence(&finding.text)),
-                None => "as it stands, it waits for the bag to be measured (bag.area)".to_owned(),
+                None => {
+                    "as it stands, it waits for the bag to be measured: landfall bag-test --sheet sheet.html".to_owned()
+                }
             }
         }
     }
