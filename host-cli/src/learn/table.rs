@@ -487,12 +487,35 @@ fn number(cell: &str) -> Result<f64, (String, String)> {
     }
 }
 
+/// What a text is whose first line is no line of headings, such as a site file given in place of a table.
+fn no_table(text: &str) -> Option<&'static str> {
+    let first = text.lines().find(|line| !is_remark(line))?.trim();
+    if first.starts_with('{') {
+        Some("JSON, such as the results of a plan")
+    } else if first.starts_with('<') {
+        Some("a page or a picture")
+    } else if (first.starts_with('[') && first.ends_with(']')) || first.contains(" = ") {
+        Some("a site file")
+    } else {
+        None
+    }
+}
+
 /// Reads a whole table; a last line that was torn is left out ([`torn::mended`] says so).
 ///
 /// # Errors
 /// Everything that is wrong with it, each with its line, column and a cure.
 pub fn read_table(columns: &'static [Column], text: &str, file: &str) -> Result<Vec<Row>, Faults> {
     let mut faults = Vec::new();
+    if let Some(what) = no_table(text) {
+        let cure = "give the table, whose first line has its headings; perhaps two file names are swapped".to_owned();
+        let line = text.lines().position(|line| !is_remark(line)).unwrap_or(0);
+        let excerpt = text.lines().nth(line).unwrap_or("").trim_end();
+        let place = (1, excerpt.chars().count().max(1));
+        let message = format!("this is {what}, not a table of measurements");
+        faults.push(fault_at(line + 1, place, excerpt, "", message, cure));
+        return Err(Faults { file: file.to_owned(), faults });
+    }
     let mut heading: Option<Heading> = None;
     let mut rows = Vec::new();
     for (index, line) in torn::mended(text).text.lines().enumerate() {
@@ -604,6 +627,20 @@ mod tests {
         let said = read_table(COLUMNS, "lip_speed_mps\n42\n", "t.csv").unwrap_err().to_string();
         assert!(said.contains("42 m/s is outside 0.5 m/s to 40 m/s"), "{said}");
         assert!(said.contains("42 km/h would be taken"), "{said}");
+    }
+
+    #[test]
+    fn another_file_in_place_of_the_table_is_named() {
+        for (text, what) in [
+            ("# mine\n[site]\nname = \"A\"\n", "a site file"),
+            ("name = \"A\"\n", "a site file"),
+            ("{\"ride\": 1}\n", "JSON"),
+            ("<!doctype html>\n", "a page"),
+        ] {
+            let faults = read_table(COLUMNS, text, "hill.toml").unwrap_err();
+            assert_eq!(faults.faults.len(), 1, "{faults}");
+            assert!(faults.faults[0].message.contains(what) && faults.faults[0].cure.contains("swapped"), "{faults}");
+        }
     }
 
     /// A comma as the decimal mark in a table that commas separate splits the cell: that is said, not computed with.
