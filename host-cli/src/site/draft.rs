@@ -176,7 +176,6 @@ impl Draft {
                 key.put(&mut site, *si);
             }
         }
-        site.bag.dish_radius_m = 1.2;
         site.site.name = self.name.unwrap_or_default();
         site.blower.curve = self.curve.unwrap_or_default();
         site.given = self.given;

@@ -342,9 +342,6 @@ pub struct Bag {
     pub edge_side_m: f64,
     /// At the operating pressure.
     pub volume_m3: f64,
-    /// No key any more: 1.2 m, for what still takes a dish radius.
-    #[serde(skip)]
-    pub dish_radius_m: f64,
     /// How the area that pushes back grows with the depth.
     pub force_area: ForceAreaStated,
     /// Read with the blowers on and nobody on the bag; the leak then follows.
