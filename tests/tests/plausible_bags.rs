@@ -50,7 +50,7 @@ const BAGS: [Bag; 12] = [
     bag("three blowers, more vent", (2.2, 200, 0.010, (0.7, 1.6)), (3, USUAL), (Provisional, Some(475), Inside)),
     bag("one blower of high pressure", (2.4, 300, 0.006, (0.7, 1.8)), (1, HIGH), (Provisional, Some(475), Inside)),
     bag("tall", (2.6, 150, 0.012, (0.6, 1.6)), (2, USUAL), (Provisional, Some(510), Inside)),
-    bag("tall, three blowers", (2.7, 300, 0.012, (0.5, 1.6)), (3, USUAL), (Provisional, None, Inside)),
+    bag("tall, three blowers", (2.7, 300, 0.012, (0.5, 1.6)), (3, USUAL), (Provisional, Some(515), Inside)),
     bag("lower, little vent", (2.0, 60, 0.008, (0.8, 1.6)), (2, USUAL), (Provisional, Some(425), Inside)),
     bag("one weak fan", (2.2, 100, 0.010, (0.3, 1.0)), (1, WEAK), (Outside, None, Outside)),
     bag("much vent", (2.2, 2_500, 0.010, (0.3, 1.0)), (2, USUAL), (Outside, None, Outside)),

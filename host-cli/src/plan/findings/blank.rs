@@ -108,7 +108,7 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
         "touchdown" => touchdown(r, name),
         "pressures" => pressures(r, rest, name),
         "ride_by" => ride_by(name),
-        "verdict" => None,
+        "verdict" => text("no limit is broken"),
         "wind" => match r.placement.miss_now {
             Some(miss) if miss > r.placement.target_miss => Some(format!(
                 "the chance of a miss passes {} already in the wind of the site",
@@ -246,7 +246,7 @@ fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
             "to_stop_s" => "with one blower lost the bag never comes to the stop pressure",
             "one_blower_lost" => "there is one blower",
             "first_day_start_m" => "no lower start is clear of what the unmeasured bag brings about",
-            "provisional" => "nothing stands only because the bag is not measured",
+            "provisional" => "measuring the bag would lift nothing",
             "seconds_missing" | "alarm_delay_s" | "needed_s" | "ground_cut" | "if_measured" => {
                 "without supply sense the time to the alarm has no value: the pressure does not fall half-way to a stop \
                  pressure, or no rider comes down on the bag"
