@@ -442,7 +442,7 @@ fn text_of(page: &str) -> String {
 
 #[test]
 fn the_card_says_the_limits_and_the_stops() {
-    let (site, results) = planned(&[("anchors.count", "6")]);
+    let (site, results) = planned(&[("anchors.count", "2")]);
     let text = text_of(&card::page(&site, &results));
     assert!(text.contains("DO NOT RIDE"), "{text}");
     assert!(!text.contains("Start marks"), "a stop shows no marks: {text}");

@@ -383,7 +383,8 @@ fn a_bag_that_is_not_measured_is_provisional() {
     let for_good = plan(None, Judged::Stop);
     assert_eq!(level(&for_good, "ground", "up to 1 in 250"), Some(Level::Stop));
     assert_eq!(level(&for_good, "provisional", ""), None);
-    assert!(!for_good.iter().any(|finding| finding.text.contains("not measured")));
+    let said = |finding: &&Finding| finding.topic != "no_value" && finding.text.contains("not measured");
+    assert!(for_good.iter().find(said).is_none(), "{:?}", for_good.iter().find(said));
 }
 
 /// What follows from a stop stands right behind it.
@@ -504,7 +505,7 @@ fn check_nulls(results: &Results, which: usize) {
     let nulls: Vec<String> = flatten(results).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key).collect();
     let quiet = flatten(&sample::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
     assert_ne!(nulls, quiet.collect::<Vec<_>>(), "change {which} made no null");
-    for key in nulls {
+    for key in nulls.into_iter().filter(|key| !key.starts_with("verdict.")) {
         let named = list
             .iter()
             .any(|f| f.topic == "no_value" && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
