@@ -1,7 +1,7 @@
 //! The readers, and what must hold of whatever they make of an input.
 
 use landfall::box_side::{file, port, record, replay};
-use landfall::learn::{demo, drops, runs};
+use landfall::learn::{demo, drops, loaded, runs};
 use landfall::logbook::rows;
 use landfall::outside;
 use landfall::page::answer_until;
@@ -18,11 +18,12 @@ use std::sync::atomic::Ordering;
 use super::Target;
 
 /// All of them.
-pub const TARGETS: [Target; 10] = [
+pub const TARGETS: [Target; 11] = [
     Target { name: "site", share: 160, made: sites, words: SITE_WORDS, look: site },
     Target { name: "runs", share: 150, made: run_tables, words: TABLE_WORDS, look: run_table },
     Target { name: "drops", share: 120, made: drop_tables, words: TABLE_WORDS, look: drop_table },
-    Target { name: "recording", share: 130, made: recordings, words: TABLE_WORDS, look: recording },
+    Target { name: "loaded", share: 60, made: loaded_tables, words: TABLE_WORDS, look: loaded_table },
+    Target { name: "recording", share: 70, made: recordings, words: TABLE_WORDS, look: recording },
     Target { name: "logbook", share: 110, made: run_tables, words: TABLE_WORDS, look: logbook_rows },
     Target { name: "settings", share: 100, made: settings_files, words: &[], look: settings },
     Target { name: "link", share: 100, made: frames, words: &[], look: link },
@@ -188,6 +189,31 @@ fn drop_table(bytes: &[u8]) -> Result<(), String> {
         }),
         Err(faults) => plain(&faults.to_string()),
     }
+}
+
+fn loaded_tables() -> Vec<Vec<u8>> {
+    // The beginnings of the demo's, so that a change is seldom among many good lines.
+    [demo::DEFLATION, demo::LOADED[0], demo::LOADED[1]]
+        .map(|text| text.lines().take(40).map(|line| format!("{line}\n")).collect::<String>().into())
+        .into()
+}
+
+fn loaded_table(bytes: &[u8]) -> Result<(), String> {
+    let text = text_of(bytes);
+    for (gauge, depth) in [(true, false), (true, true), (false, true)] {
+        match loaded::read(&text, "x.csv", gauge, depth) {
+            Ok(table) => {
+                for (time, value) in
+                    table.gauge.iter().map(|(t, p)| (*t, *p)).chain(table.depth.iter().map(|d| (d.0, d.1)))
+                {
+                    finite("a time", time)?;
+                    finite("a reading", value)?;
+                }
+            }
+            Err(faults) => plain(&faults.to_string())?,
+        }
+    }
+    Ok(())
 }
 
 fn recordings() -> Vec<Vec<u8>> {
