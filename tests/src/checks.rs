@@ -63,6 +63,11 @@ pub const ROWS: &[Row] = &[
     row("site_means", "32 sites: sampled means and standard deviations", "100,000 independent runs, NumPy"),
     row("site_outcomes", "32 sites: sampled outcomes", "100,000 independent runs, NumPy"),
     row("million", "Sampled means, 100,000 runs", "1,000,000 other runs of the same kernel"),
+    row(
+        "mixed_tries",
+        "Sampled outcomes of good and botched tries together",
+        "good and botched tries sampled apart, in their shares",
+    ),
     row("tails", "Chance of a miss, 1 in 3,000 to 1 in 8 million", "1,000,000,000 plain runs of the same kernel"),
     row(
         "fit_least_squares",

@@ -201,7 +201,7 @@ fn divided_differences_agree_with_the_sampling_or_are_said_not_to() {
 /// With a share of botched tries the runs are those of the good sampling and of the botched one, each in its share.
 #[test]
 fn tries_are_a_mixture_of_both_kinds() {
-    let mut check = Check::new("both kinds of try", Scale::StandardErrors, 5.0);
+    let mut check = Check::new("mixed_tries", Scale::StandardErrors, 5.0);
     for (name, model) in models().iter().filter(|(name, _)| ["demo", "05", "12"].iter().any(|s| name.starts_with(s))) {
         let steps = model.steps(&[&model.uncertainty.with_botched(0.2, 2.0).unwrap()]);
         let draw = |uncertainty: &Uncertainty, seed: u64| {
@@ -272,7 +272,7 @@ fn ten_million_runs() {
 #[test]
 fn ten_million_runs_take_fixed_memory() {
     let output = std::process::Command::new(std::env::current_exe().unwrap())
-        .args(["ten_million_runs", "--exact", "--ignored", "--nocapture"])
+        .args(["sampling_properties::ten_million_runs", "--exact", "--ignored", "--nocapture"])
         .output()
         .unwrap();
     let text = String::from_utf8_lossy(&output.stdout);
