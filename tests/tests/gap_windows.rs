@@ -65,7 +65,8 @@ fn a_window_is_where_the_run_flown_anew_comes_down_on_the_field() {
         (4.4, 2.2, 9.0),
         (3.4, 4.4, 10.0),
         // So short and steep that some runs can land on the way up, at smaller gaps than those where they are long.
-        (2.0, 4.4, 2.2),
+        (2.0, 4.1, 2.2),
+        (1.8, 4.5, 2.8),
     ];
     let mut seen = Seen::default();
     for (front_m, back_m, length_m) in tops {
