@@ -4,7 +4,7 @@ use landfall::learn::fit::{fit, prepare};
 use landfall::learn::forward::{Base, Quantity};
 use landfall::learn::outliers::outliers;
 use landfall::learn::runs::{Method, read_runs};
-use landfall::learn::solve::{FITTED, solve, solve_until};
+use landfall::learn::solve::{FITTED, NoFit, solve, solve_until};
 use landfall::learn::write_site::edits;
 use landfall::sampling::Stop;
 use landfall::site::demo;
@@ -38,28 +38,31 @@ fn a_day(base: &Base, seed: u64) -> Option<Day> {
 }
 
 /// Parameters, scatter and errors are drawn as the fit assumes them; then 95 % intervals hold the truth in 95 % of the
-/// days. Of 1,500 days the share has a standard deviation of 0.56 %: 2 % off is 3.6 of them. No more than 1 in 100 days
-/// may be without a fit.
+/// days. Of 1,500 days the share has a standard deviation of 0.56 %: 2 % off is 3.6 of them. A day in which a run does
+/// not come down cannot be measured; of the others no more than 1 in 100 may be without a fit.
 #[test]
 fn intervals_hold_the_truth_as_often_as_they_say() {
     let base = Base::new(&demo()).unwrap();
     const DAYS: u64 = 1_500;
-    let all: Vec<Option<(Vec<f64>, Vec<f64>)>> = (0..DAYS)
-        .into_par_iter()
-        .map(|seed| {
-            let day = a_day(&base, seed)?;
-            let solved = solve(&base, &day.trials, None).ok()?;
+    let days: Vec<Day> = (0..DAYS).into_par_iter().filter_map(|seed| a_day(&base, seed)).collect();
+    let all: Vec<Result<Scores, NoFit>> = days
+        .par_iter()
+        .map(|day| {
+            let solved = solve(&base, &day.trials, None)?;
             let z = FITTED.iter().map(|which| {
                 let (value, sd) = solved.estimate(*which).unwrap();
                 (day.truth[*which as usize] - value) / sd
             });
             let scales =
                 (0..3).map(|g| (day.scales[g].ln() - solved.posterior.log_scale[g]) / solved.posterior.log_scale_sd[g]);
-            Some((z.collect(), scales.collect()))
+            Ok((z.collect(), scales.collect()))
         })
         .collect();
-    let good: Vec<&Scores> = all.iter().flatten().collect();
-    assert!(good.len() as u64 * 100 >= DAYS * 99, "{} of {DAYS} days have a fit", good.len());
+    let good: Vec<&Scores> = all.iter().filter_map(|one| one.as_ref().ok()).collect();
+    let none: Vec<&NoFit> = all.iter().filter_map(|one| one.as_ref().err()).collect();
+    println!("{} of {DAYS} days have all runs down; without a fit: {none:?}", days.len());
+    assert!(days.len() as u64 * 100 >= DAYS * 95, "{} of {DAYS} days have all runs down", days.len());
+    assert!(good.len() * 100 >= days.len() * 99, "{} of {} days have a fit: {none:?}", good.len(), days.len());
     let share = |z: &dyn Fn(&Scores) -> f64| {
         good.iter().filter(|day| z(day).abs() < TWO_SIDED).count() as f64 / good.len() as f64
     };

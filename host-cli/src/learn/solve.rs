@@ -247,8 +247,9 @@ pub fn solve_until(base: &Base, trials: &[Trial], scales: Option<&[f64]>, stop: 
     };
     let mut linear = linear_at(&at).ok_or(NoFit::RunLost)?;
     let mut settled = false;
-    // Scales, then parameters for those scales, until neither moves: the first round nearly always does it.
-    for _ in 0..8 {
+    // Scales, then parameters for those scales, until neither moves: the first rounds nearly always do it. Where runs
+    // scatter widely the weights change with the parameters so much that they go to and fro: then half-way.
+    for round in 0..24 {
         if scales.is_none() {
             log_scales = linear.most_probable(&log_scales, None).ok_or(NoFit::NotSettled)?.0;
         }
@@ -266,8 +267,9 @@ pub fn solve_until(base: &Base, trials: &[Trial], scales: Option<&[f64]>, stop: 
         if stop.asked.load(Ordering::Relaxed) {
             return Err(NoFit::Stopped);
         }
-        let moved = (&problem.at - &at).amax();
-        at = problem.at;
+        let step = &problem.at - &at;
+        let moved = step.amax();
+        at += step * if round < 4 { 1.0 } else { 0.5 };
         linear = linear_at(&at).ok_or(NoFit::RunLost)?;
         if !moved.is_finite() {
             return Err(NoFit::NotSettled);
