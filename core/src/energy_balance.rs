@@ -9,6 +9,7 @@ use crate::bag_gas::{Chamber, GasState, QUICK_EXPONENT};
 use crate::force_area::ForceArea;
 use crate::levels::LevelsInput;
 use crate::possible_bags::PossibleBag;
+use crate::touchdown::Landing;
 
 /// Deepest that a body is looked for, m.
 const DEEPEST_M: f32 = 60.0;
@@ -23,10 +24,10 @@ pub(crate) struct Spring {
 }
 
 impl Spring {
-    pub(crate) fn new(bag: &PossibleBag, chamber: &Chamber, from: &GasState) -> Self {
+    pub(crate) fn new(area: &ForceArea, chamber: &Chamber, from: &GasState) -> Self {
         let quick = from.volume_m3 / (QUICK_EXPONENT * (chamber.outside_pa() + from.pressure_pa));
         Self {
-            area: bag.area,
+            area: *area,
             pressure_pa: from.pressure_pa,
             slack_m3: from.slack_m3,
             give_m3_per_pa: quick + chamber.stretch_m3_per_pa(),
@@ -70,13 +71,13 @@ pub(crate) fn pull_mps2(input: &LevelsInput<'_>) -> f32 {
     STANDARD_GRAVITY_MPS2 * libm::cosf(input.slope_rad)
 }
 
-/// The starting pressure at which the gas takes up the hard landing just at the depth limit, Pa; may be below zero.
-pub(crate) fn stop_pa(input: &LevelsInput<'_>, bag: &PossibleBag, chamber: &Chamber) -> f32 {
-    let limit_m = input.depth_limit_m();
-    let spring = Spring::new(bag, chamber, &chamber.at_pressure(input.operating_pa));
-    let speed = input.hard_speed_mps;
-    let brought = input.heaviest_kg * (0.5 * speed * speed + pull_mps2(input) * limit_m);
-    let displaced_m3 = bag.area.volume_m3(limit_m);
+/// The starting pressure at which the gas takes up a landing just at a depth, Pa; may be below zero.
+pub(crate) fn stop_pa(landing: &Landing, chamber: &Chamber, limit_m: f32) -> f32 {
+    let from = chamber.at_pressure(chamber.operating_pa());
+    let spring = Spring::new(&landing.area, chamber, &from);
+    let (speed, pull_mps2) = (landing.normal_speed_mps, STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad));
+    let brought = landing.mass_kg * (0.5 * speed * speed + pull_mps2 * limit_m);
+    let displaced_m3 = landing.area.volume_m3(limit_m);
     brought / displaced_m3 - 0.5 * displaced_m3 / spring.give_m3_per_pa
 }
 
@@ -90,5 +91,5 @@ pub(crate) fn critical_speed_squared(
     mass_kg: f32,
 ) -> f32 {
     let thickness_m = input.thickness_m;
-    2.0 * (Spring::new(bag, chamber, from).work_j(thickness_m) / mass_kg - pull_mps2(input) * thickness_m)
+    2.0 * (Spring::new(&bag.area, chamber, from).work_j(thickness_m) / mass_kg - pull_mps2(input) * thickness_m)
 }

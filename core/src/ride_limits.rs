@@ -100,7 +100,9 @@ struct StopPressure<'a> {
 
 impl Ordeal for StopPressure<'_> {
     fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
-        Ok(energy_balance::stop_pa(self.input, bag, &self.input.chamber(bag)?))
+        let chamber = self.input.chamber(bag)?;
+        let landing = self.input.hard(bag, &chamber)?.landing;
+        Ok(energy_balance::stop_pa(&landing, &chamber, self.input.depth_limit_m()))
     }
 
     fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {
@@ -132,7 +134,7 @@ impl Ordeal for LightLoad<'_> {
     fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
         let input = self.input;
         let chamber = input.chamber(bag)?;
-        let spring = Spring::new(bag, &chamber, &chamber.at_pressure(input.operating_pa));
+        let spring = Spring::new(&bag.area, &chamber, &chamber.at_pressure(input.operating_pa));
         Ok(spring.load_g(input.lightest_kg, input.hard_speed_mps, energy_balance::pull_mps2(input)))
     }
 
@@ -161,7 +163,9 @@ impl Ordeal for Hold<'_> {
         const NEVER_S: f32 = 1e6;
         let chamber = self.input.chamber(bag)?;
         let slow = SlowGas { chamber: &chamber, flows: self.input.flows(Feed::Lost) };
-        let (stop_pa, full_pa) = (energy_balance::stop_pa(self.input, bag, &chamber), self.input.operating_pa);
+        let landing = self.input.hard(bag, &chamber)?.landing;
+        let stop_pa = energy_balance::stop_pa(&landing, &chamber, self.input.depth_limit_m());
+        let full_pa = self.input.operating_pa;
         if stop_pa >= full_pa {
             return Ok(stop_pa - full_pa);
         }
