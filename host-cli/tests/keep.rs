@@ -60,7 +60,7 @@ fn no_output_is_an_input() {
     ];
     for (args, name) in cases {
         let before = fs::read(at.join(name)).unwrap();
-        let few = ["plan", "replay"].contains(&args[0]).then_some(FEW).unwrap_or(["--color", "never"]);
+        let few = if ["plan", "replay"].contains(&args[0]) { FEW } else { ["--color", "never"] };
         let refused = run(at, &[args, &few].concat());
         assert_eq!(code(&refused), 2, "{args:?}: {}", out(&refused));
         let said = err(&refused);
