@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tomllib
 from collections import defaultdict
+from operator import and_, or_
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -91,21 +92,16 @@ def is_allowed(expression, allowed):
             at += 2
         return name in allowed
 
-    def both():
+    def chain(part, word, join):
         nonlocal at
-        met = one()
-        while at < len(words) and words[at] == "AND":
+        met = part()
+        while at < len(words) and words[at] == word:
             at += 1
-            met = one() and met
+            met = join(part(), met)
         return met
 
     def either():
-        nonlocal at
-        met = both()
-        while at < len(words) and words[at] == "OR":
-            at += 1
-            met = both() or met
-        return met
+        return chain(lambda: chain(one, "AND", and_), "OR", or_)
 
     return either()
 
@@ -115,9 +111,11 @@ def faults():
     rules = tomllib.loads((ROOT / "deny.toml").read_text())
     allowed = set(rules["licenses"]["allow"])
     more = {rule["crate"]: set(rule["allow"]) for rule in rules["licenses"]["exceptions"]}
-    registries = {f"registry+{url}" for url in rules["sources"]["allow-registry"]}
     skipped = {rule["crate"] for rule in rules["bans"]["skip"]}
     _, others, _ = packages()
+    registries = {package["source"] for package in others if (package["source"] or "").startswith("registry+")}
+    if len(registries) > 1:
+        yield f"more than one registry: {', '.join(sorted(registries))}"
     versions = defaultdict(list)
     for package in others:
         name = f"{package['name']} {package['version']}"
