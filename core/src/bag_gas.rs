@@ -112,6 +112,12 @@ impl Chamber {
         self.stretch_per_pa
     }
 
+    /// V0 β: how much volume the skin's stretch gives for one pascal, m³/Pa.
+    #[must_use]
+    pub fn stretch_m3_per_pa(&self) -> f32 {
+        self.volume_m3 * self.stretch_per_pa
+    }
+
     /// Volume enclosed by the taut skin at a gauge pressure, m³.
     #[must_use]
     pub fn volume_at_m3(&self, gauge_pa: f32) -> f32 {

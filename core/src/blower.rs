@@ -279,6 +279,12 @@ impl Blowers {
         Ok(Self { curve, count, duct_pa_per_flow2, backflow_area_m2 })
     }
 
+    /// How many there are.
+    #[must_use]
+    pub const fn count(&self) -> f32 {
+        self.count
+    }
+
     /// Pressure above which nothing is delivered, Pa.
     #[must_use]
     pub fn shut_off_pa(&self) -> f32 {

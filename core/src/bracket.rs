@@ -18,7 +18,7 @@ pub struct Bracket {
 ///
 /// Each round takes the line through both ends; an end that stays has its value scaled down by how much the other end's
 /// fell (Anderson & Björck, BIT 13, 1973), and after three rounds that did not halve the bracket comes a bisection. At
-/// most 60 rounds. A value that is no number counts as zero or above. Both ends come with their values.
+/// most 120 rounds, which thirty halvings at a jump take. A value that is no number counts as zero or above. Both ends come with their values.
 pub fn close_in(
     mut f: impl FnMut(f32) -> f32,
     (mut below, mut f_below): (f32, f32),
@@ -32,7 +32,7 @@ pub fn close_in(
         let share = 1.0 - new / old;
         if share > 0.0 { share } else { 0.5 }
     };
-    for _ in 0..60u8 {
+    for _ in 0..120u8 {
         let span = above - below;
         if span.abs() <= width {
             return Bracket { below, above, status: Status::Converged };

@@ -108,14 +108,27 @@ impl<L: Lane> Inputs<L> {
     }
 }
 
+/// The inputs that scatter more in a botched try.
+pub const BOTCHED: [Uncertain; 4] = [Uncertain::Carry, Uncertain::Pop, Uncertain::Yaw, Uncertain::ContactHeight];
+
+/// Largest factor of a botched try.
+pub const MAX_BOTCHED_FACTOR: f32 = 10.0;
+
 /// The site values of the inputs and their standard deviations, with the clips that both methods of
 /// finding the spread apply.
+///
+/// A share of the runs are *botched tries*: something goes wrong at the take-off, and the inputs of [`BOTCHED`] scatter
+/// by a factor more. Share and factor are *assumed*.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Uncertainty {
     /// Site values.
     pub mean: [f32; COUNT],
     /// Standard deviations, in the same units.
     pub sd: [f32; COUNT],
+    /// Share of the runs that are botched, 0..1.
+    pub botched: f32,
+    /// How many times as large the standard deviations of [`BOTCHED`] are in a botched try.
+    pub botched_factor: f32,
     /// Lowest start height that the roll-in's straight can make.
     pub lowest_start_m: f32,
     /// Height of the centre of mass, which the contact height cannot pass.
@@ -143,7 +156,7 @@ const MEAN_RANGES: [(&str, f32, f32); COUNT] = [
 const SD_LIMITS: [f32; COUNT] = [5.0, 5.0, 0.2, 2.0, 2.0, 5.0, 2.0, 5.0, MAX_YAW_SD_RAD, 10.0, 10.0, 10.0, 2.0];
 
 impl Uncertainty {
-    /// Checks the values.
+    /// Checks the values; no try is botched until [`Uncertainty::with_botched`] says so.
     ///
     /// # Errors
     /// [`InputError`] where a mean or a standard deviation is out of range or not a number.
@@ -159,7 +172,35 @@ impl Uncertainty {
         }
         within("lowest_start_m", lowest_start_m, 0.0, 100.0)?;
         within("rider.mass_height_m", mass_height_m, 0.2, 3.0)?;
-        Ok(Self { mean, sd, lowest_start_m, mass_height_m })
+        Ok(Self { mean, sd, botched: 0.0, botched_factor: 1.0, lowest_start_m, mass_height_m })
+    }
+
+    /// The same with a share of botched tries.
+    ///
+    /// # Errors
+    /// [`InputError`] where the share is not in 0..1 or the factor not in 1..10.
+    pub fn with_botched(self, share: f32, factor: f32) -> Result<Self, InputError> {
+        within("spread.botched", share, 0.0, 1.0)?;
+        within("spread.botched_factor", factor, 1.0, MAX_BOTCHED_FACTOR)?;
+        Ok(Self { botched: share, botched_factor: factor, ..self })
+    }
+
+    /// The good tries alone.
+    #[must_use]
+    pub fn good_tries(&self) -> Self {
+        Self { botched: 0.0, botched_factor: 1.0, ..*self }
+    }
+
+    /// The botched tries alone: their larger standard deviations, and none botched on top.
+    #[must_use]
+    pub fn botched_tries(&self) -> Self {
+        let mut other = self.good_tries();
+        for which in BOTCHED {
+            if let Some(sd) = other.sd.get_mut(which as usize) {
+                *sd *= self.botched_factor;
+            }
+        }
+        other
     }
 
     /// The site values, clipped as a run's are.
@@ -215,5 +256,19 @@ mod tests {
         assert_eq!(u.at(&[100.0; COUNT]).get(Uncertain::ContactHeight), 1.0);
         mean[3] = f32::NAN;
         assert!(Uncertainty::new(mean, [0.1; COUNT], 1.0, 1.0).is_err());
+    }
+
+    #[test]
+    fn a_botched_try_scatters_more_at_the_take_off_only() {
+        let u = Uncertainty::new([0.5; COUNT], [0.1; COUNT], 0.0, 1.0).unwrap().with_botched(0.05, 2.0).unwrap();
+        let botched = u.botched_tries();
+        for which in Uncertain::ALL {
+            let more = matches!(which, Uncertain::Carry | Uncertain::Pop | Uncertain::Yaw | Uncertain::ContactHeight);
+            assert_eq!(botched.sd[which as usize], if more { 0.2 } else { 0.1 });
+            assert_eq!(u.good_tries().sd[which as usize], 0.1);
+        }
+        assert_eq!((botched.mean, botched.botched, botched.botched_factor), (u.mean, 0.0, 1.0));
+        assert!(u.with_botched(1.01, 2.0).is_err() && u.with_botched(-0.01, 2.0).is_err());
+        assert!(u.with_botched(0.05, 0.9).is_err() && u.with_botched(0.05, f32::NAN).is_err());
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::bag_gas::{Adiabat, Chamber, GasState, QUICK_EXPONENT};
 use crate::bracket::close_in;
+use crate::energy_balance;
 use crate::error::Status;
 use crate::supply::{Feed, Flows};
 use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
@@ -14,6 +15,11 @@ const SCAN_STEPS: u8 = 12;
 
 /// Relative width to which a pressure is searched.
 const RELATIVE_WIDTH: f32 = 5e-6;
+
+/// First step away from the closed form's pressure, on a logarithmic scale; each further one is twice as long.
+const FIRST_STRIDE: f32 = 0.1;
+/// Steps that lead from any pressure to either end of the search: 0.1 (2⁸ − 1) = 25 is more than ln 20,000.
+const OUTWARD_STEPS: u8 = 8;
 
 /// A pressure that a search found, or why there is none.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -81,23 +87,35 @@ impl Trial<'_> {
     /// softer bag; of several changes one is found from above.
     #[must_use]
     pub fn lowest_for_depth(&self, depth_m: f32) -> (Limit, Status) {
-        // Times follow from this pressure, and a slow leak takes a minute for what 1e-5 of it makes a millisecond.
-        let tolerance = 0.2 * self.options.tolerance;
-        let fine = Trial { options: Options { tolerance, ..self.options }, ..*self };
-        let margin = |log_pa: f32| fine.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
-        let just_taut_pa = self.chamber.skin_pa().max(1.0);
-        let low = libm::logf(just_taut_pa);
-        let at_low = margin(low);
-        if at_low >= 0.0 {
-            return (Limit::JustTaut(self.chamber.skin_pa()), Status::Converged);
-        }
+        let margin = |log_pa: f32| self.depth_margin(self.chamber.at_pressure(libm::expf(log_pa)), depth_m);
+        let low = libm::logf(self.chamber.skin_pa().max(1.0));
         let high = libm::logf(SEARCH_TOP_PA);
-        let at_high = margin(high);
-        if at_high < 0.0 {
-            return (Limit::NotKept, Status::NoAnswer);
+        // From where the gas would take up the landing if it were sealed, outward in growing steps until the limit is kept
+        // on one side and not on the other.
+        let sealed_pa = energy_balance::stop_pa(&self.landing, self.chamber, depth_m);
+        let at = libm::logf(sealed_pa.max(1.0)).max(low).min(high);
+        let mut here = (at, margin(at));
+        let up = here.1 < 0.0;
+        let mut stride = FIRST_STRIDE;
+        for _ in 0..OUTWARD_STEPS {
+            let next = if up { (here.0 + stride).min(high) } else { (here.0 - stride).max(low) };
+            if next == here.0 {
+                break;
+            }
+            let there = (next, margin(next));
+            if (there.1 < 0.0) != up {
+                let (below, above) = if up { (here, there) } else { (there, here) };
+                let found = close_in(margin, below, above, RELATIVE_WIDTH);
+                return (Limit::At(libm::expf(found.above)), found.status);
+            }
+            here = there;
+            stride *= 2.0;
         }
-        let found = close_in(margin, (low, at_low), (high, at_high), RELATIVE_WIDTH);
-        (Limit::At(libm::expf(found.above)), found.status)
+        if up {
+            (Limit::NotKept, Status::NoAnswer)
+        } else {
+            (Limit::JustTaut(self.chamber.skin_pa()), Status::Converged)
+        }
     }
 
     /// 1 − felt load/limit from a starting pressure, blowers running.

@@ -9,7 +9,9 @@
 //! - [`ride`], [`flight`], [`run`]: one run from the start to contact, over [`lane`]s;
 //! - [`inputs`], [`spread`]: what varies from run to run, and where landings then fall;
 //! - [`blower`], [`openings`], [`supply`], [`slow_gas`]: what enters and leaves the bag, and how long that takes;
-//! - [`bag_gas`], [`displacement`], [`touchdown`]: the gas spring that stops a body;
+//! - [`bag_gas`], [`force_area`], [`touchdown`], [`along_top`]: the gas spring that stops a body, and where it goes on to;
+//! - [`possible_bags`], [`levels`], [`ride_limits`], [`ground_chance`]: what is not known of a bag, and the pressures and
+//!   chances that follow;
 //! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`wind`]: what a builder and a coach ask;
 //! - [`watch`]: the alarm on the bag; [`thresholds`]: what it goes by, for any air.
 //!
@@ -18,25 +20,37 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+#[cfg(test)]
+extern crate std;
+
 pub mod air;
+pub mod along_top;
 pub mod bag;
 pub mod bag_gas;
 pub mod blower;
+pub mod box_pressures;
 pub mod bracket;
-pub mod displacement;
+pub mod critical_speed;
 mod dormand_prince;
+mod energy_balance;
 pub mod error;
 pub mod flight;
+pub mod force_area;
+pub mod ground_chance;
 mod hermite;
 pub mod inputs;
 pub mod landing_limits;
 pub mod landing_shape;
 pub mod lane;
+pub mod levels;
+mod mixture;
+mod normal;
 pub mod openings;
 pub mod path;
 pub mod placement;
+pub mod possible_bags;
 pub mod ride;
-pub mod ride_pressures;
+pub mod ride_limits;
 pub mod run;
 pub mod short_zone;
 mod sinking;
@@ -46,9 +60,12 @@ pub mod spread;
 pub mod stop_line;
 pub mod supply;
 pub mod takeoff;
+#[cfg(test)]
+mod test_sites;
 pub mod thresholds;
 pub mod touchdown;
 pub mod watch;
 pub mod wind;
+mod worst_bags;
 
 pub use error::{InputError, Status};

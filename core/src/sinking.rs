@@ -1,8 +1,8 @@
 //! A body in the bag from moment to moment: forces and rates, reading within a step, and what ends one early.
 
 use crate::bag_gas::Adiabat;
-use crate::displacement::Displacement;
 use crate::dormand_prince::State;
+use crate::force_area::ForceArea;
 use crate::hermite::{Quintic, cubic, first_crossing};
 use crate::supply::Flows;
 
@@ -18,7 +18,7 @@ pub(crate) enum Phase {
 pub(crate) struct Body<'a> {
     pub(crate) gas: &'a Adiabat,
     pub(crate) flows: &'a Flows<'a>,
-    pub(crate) displacement: Displacement,
+    pub(crate) area: ForceArea,
     pub(crate) pull_mps2: f32,
     pub(crate) per_mass: f32,
     pub(crate) kept: f32,
@@ -40,7 +40,7 @@ impl Body<'_> {
     /// Time derivatives of the state.
     pub(crate) fn rates(&self, mode: Mode, s: &State) -> State {
         let pressure_pa = self.pressure_pa(mode, s.rise);
-        let area_m2 = self.displacement.area_m2(s.x);
+        let area_m2 = self.area.area_m2(s.x);
         let lost = self.flows.net_outflow_m3ps(pressure_pa);
         let (x, u) = match mode.phase {
             Phase::In => (s.u, self.pull_mps2 - pressure_pa * area_m2 * self.per_mass),
@@ -48,7 +48,7 @@ impl Body<'_> {
             Phase::Rest => (0.0, 0.0),
         };
         let rise = if mode.taut {
-            self.gas.pressure_rate_paps(s.rise, self.displacement.volume_m3(s.x), s.lost, area_m2 * x, lost)
+            self.gas.pressure_rate_paps(s.rise, self.area.volume_m3(s.x), s.lost, area_m2 * x, lost)
         } else {
             0.0
         };
@@ -57,23 +57,18 @@ impl Body<'_> {
 
     /// Puts the pressure back on the gas law.
     pub(crate) fn settle(&self, mode: Mode, s: &mut State) {
-        s.rise = if mode.taut {
-            self.gas.rise_pa(self.displacement.volume_m3(s.x), s.lost, s.rise)
-        } else {
-            self.skin_rise_pa
-        };
+        s.rise = if mode.taut { self.gas.rise_pa(self.area.volume_m3(s.x), s.lost, s.rise) } else { self.skin_rise_pa };
     }
 
     /// Acceleration that the full force of the bag gives, m/s².
     pub(crate) fn push_mps2(&self, mode: Mode, s: &State) -> f32 {
-        self.pressure_pa(mode, s.rise) * self.displacement.area_m2(s.x) * self.per_mass
+        self.pressure_pa(mode, s.rise) * self.area.area_m2(s.x) * self.per_mass
     }
 
     /// Its rate, m/s³.
     pub(crate) fn push_rate(&self, mode: Mode, s: &State, k: &State) -> f32 {
         self.per_mass
-            * (self.displacement.area_growth_m(s.x) * k.x * self.pressure_pa(mode, s.rise)
-                + self.displacement.area_m2(s.x) * k.rise)
+            * (self.area.area_growth_m(s.x) * k.x * self.pressure_pa(mode, s.rise) + self.area.area_m2(s.x) * k.rise)
     }
 }
 
@@ -166,13 +161,12 @@ pub(crate) fn first_event(dense: &Dense<'_>, thickness_m: Option<f32>) -> Option
     }
     let excess = |share: f32| {
         let x = if mode.phase == Phase::Rest { dense.from.x } else { dense.depth.value(share) };
-        body.gas.slack_excess(body.displacement.volume_m3(x), dense.lost(share))
+        body.gas.slack_excess(body.area.volume_m3(x), dense.lost(share))
     };
     // A fiftieth of a pascal keeps rounding from switching back and forth.
     let turns_slack = mode.taut && to.rise < body.skin_rise_pa - 0.02;
     let turns_taut = !mode.taut
-        && body.gas.slack_excess(body.displacement.volume_m3(dense.at(deepest_share).x), dense.lost(deepest_share))
-            < 0.0;
+        && body.gas.slack_excess(body.area.volume_m3(dense.at(deepest_share).x), dense.lost(deepest_share)) < 0.0;
     if turns_slack {
         note(first_crossing(excess), Event::Slack);
     } else if turns_taut {
@@ -210,11 +204,32 @@ pub(crate) fn corner_share(
     first
 }
 
+/// A depth this near to a knot of the force area is at it, m.
+const AT_KNOT_M: f32 = 2e-4;
+
+/// Share of a step at which the body passes the first knot of the force area, where the force has a corner, unless the
+/// step begins or ends there.
+pub(crate) fn knot_share(area: &ForceArea, from: &State, to: &State, h: f32) -> Option<f32> {
+    let mut first: Option<f32> = None;
+    for knot in area.knots() {
+        let (before, after) = (from.x - knot.depth_m, to.x - knot.depth_m);
+        if before * after < 0.0 && before.abs() > AT_KNOT_M && after.abs() > AT_KNOT_M {
+            let over = |share: f32| {
+                let past = cubic(from.x, h * from.u, to.x, h * to.u, share) - knot.depth_m;
+                if after > 0.0 { past } else { -past }
+            };
+            let share = first_crossing(over).max(0.02);
+            first = Some(first.map_or(share, |earliest| earliest.min(share)));
+        }
+    }
+    first
+}
+
 /// A third of a radian of the spring that the bag is at contact, at most 40 ms.
 pub(crate) fn first_step_s(body: &Body<'_>) -> f32 {
     let start = body.gas.start();
-    let area_m2 = body.displacement.area_m2(0.0);
-    let stiffness = start.pressure_pa * body.displacement.area_growth_m(0.0)
+    let area_m2 = body.area.area_m2(0.0);
+    let stiffness = start.pressure_pa * body.area.area_growth_m(0.0)
         + area_m2 * area_m2 * start.content_m3 / (start.volume_m3 * body.gas.content_per_pa_m3());
     let rate2 = (stiffness * body.per_mass).max(70.0);
     0.33 / libm::sqrtf(rate2)

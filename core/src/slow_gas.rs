@@ -83,7 +83,7 @@ impl SlowGas<'_> {
             cut(openings.relief_opens_pa);
             cut(openings.relief_full_pa);
         }
-        if let (Feed::Running, Some(blowers)) = (self.flows.feed, self.flows.blowers) {
+        if let (Feed::Running | Feed::OneLost, Some(blowers)) = (self.flows.feed, self.flows.blowers) {
             blowers.knot_bag_pressures_pa().for_each(&mut cut);
         }
         Piece { end_pa, seconds: self.integrate(from_pa, end_pa, rising) }

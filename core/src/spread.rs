@@ -6,6 +6,9 @@
 //! mean = L0 + Σ (L+ + L− − 2 L0)/(2h²),
 //! cov = Σ (L+ − L−)(L+ − L−)ᵀ/(4h²) + Σ (h² − 1)/(4h⁴) (L+ + L− − 2L0)(L+ + L− − 2L0)ᵀ.
 
+pub use crate::mixture::{Mixture, mixture};
+pub use crate::normal::survival as standard_normal_survival;
+
 use crate::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
 use crate::ride::Steps;
 use crate::run::Setup;
@@ -13,7 +16,7 @@ use crate::run::Setup;
 /// h² of the set.
 const H2: f32 = 3.0;
 
-/// Mean and spread of the landings, and what they come from.
+/// Mean and spread of the landings of one kind of try, and what they come from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -40,7 +43,7 @@ pub struct Differences {
     pub one_sd_m: [[f32; 2]; COUNT],
 }
 
-/// Finds the spread; `None` where a run of the set does not come down on the bag's plane.
+/// Finds the spread of one kind of try (the share of botched ones is not looked at: see [`mixture`]); `None` where a run of the set does not come down on the bag's plane.
 pub fn differences(setup: &Setup, uncertainty: &Uncertainty, steps: &Steps) -> Option<Differences> {
     let landing = |inputs: &Inputs<f32>| {
         let run = setup.run(inputs, steps);

@@ -1,9 +1,12 @@
 //! Air supply: what enters and leaves the bag, and the pressure at which the two balance.
 
+use crate::air::Air;
+use crate::bag_gas::Chamber;
 use crate::blower::Blowers;
 use crate::bracket::close_in;
 use crate::error::{InputError, Status, within};
-use crate::openings::Openings;
+use crate::openings::{Openings, OpeningsInput};
+use crate::slow_gas::SlowGas;
 
 /// Whether the blowers run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -12,6 +15,8 @@ use crate::openings::Openings;
 pub enum Feed {
     /// They run.
     Running,
+    /// One of them stands still, the others run: gas flows back through it where it has no closing flap.
+    OneLost,
     /// They stand still: nothing enters, and gas flows back through those without a closing flap.
     Lost,
 }
@@ -39,6 +44,7 @@ impl<'a> Flows<'a> {
     pub fn backflow_area_m2(&self) -> f32 {
         match (self.feed, self.blowers) {
             (Feed::Lost, Some(blowers)) => blowers.backflow_area_m2(),
+            (Feed::OneLost, Some(blowers)) => blowers.backflow_area_m2() / blowers.count(),
             _ => 0.0,
         }
     }
@@ -49,20 +55,26 @@ impl<'a> Flows<'a> {
         let openings = self.openings.input();
         let relief = |gauge_pa| if openings.relief_area_m2 > 0.0 { Some(gauge_pa) } else { None };
         let shut_off = match (self.feed, self.blowers) {
-            (Feed::Running, Some(blowers)) => Some(blowers.shut_off_pa()),
+            (Feed::Running | Feed::OneLost, Some(blowers)) => Some(blowers.shut_off_pa()),
             _ => None,
         };
         [relief(openings.relief_opens_pa), relief(openings.relief_full_pa), shut_off]
     }
 
+    /// What the blowers that run deliver at a gauge pressure, m³/s.
+    #[must_use]
+    pub fn inflow_m3ps(&self, gauge_pa: f32) -> f32 {
+        match (self.feed, self.blowers) {
+            (Feed::Running, Some(blowers)) => blowers.flow_m3ps(gauge_pa),
+            (Feed::OneLost, Some(blowers)) => blowers.flow_m3ps(gauge_pa) * ((blowers.count() - 1.0) / blowers.count()),
+            _ => 0.0,
+        }
+    }
+
     /// What leaves less what enters at a gauge pressure, m³/s of outside air.
     #[must_use]
     pub fn net_outflow_m3ps(&self, gauge_pa: f32) -> f32 {
-        let inflow_m3ps = match (self.feed, self.blowers) {
-            (Feed::Running, Some(blowers)) => blowers.flow_m3ps(gauge_pa),
-            _ => 0.0,
-        };
-        self.openings.outflow_m3ps(gauge_pa, self.backflow_area_m2()) - inflow_m3ps
+        self.openings.outflow_m3ps(gauge_pa, self.backflow_area_m2()) - self.inflow_m3ps(gauge_pa)
     }
 }
 
@@ -116,6 +128,106 @@ pub fn operating_point(blowers: &Blowers, openings: &Openings) -> OperatingPoint
         |gauge_pa| openings.outflow_m3ps(gauge_pa, 0.0),
         blowers.shut_off_pa(),
     )
+}
+
+/// How far over the pressure that no leak would give a settled pressure may be read, share of it.
+pub const SETTLED_OVER: f32 = 0.05;
+
+/// What a settled pressure says about the leak.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Settled {
+    /// The leak that makes the blowers settle there, m³/s at 1 Pa to the power of the exponent.
+    pub leak_coefficient: f32,
+    /// Operating pressure, Pa: what was read, or what no leak gives where more was read.
+    pub operating_pa: f32,
+    /// By how much more was read than no leak gives, share of it; 0 where a leak explains the reading.
+    pub read_over: f32,
+}
+
+/// The leak from a pressure read with the blowers on and nobody on the bag.
+///
+/// C_l = (Q_in(p) − Q_vents(p)) / p^e. `openings` are those without the leak, with its exponent. Up to 5 % more than no
+/// leak would give is taken as no leak.
+///
+/// Valid: 1 Pa to 20 kPa.
+///
+/// # Errors
+/// [`InputError::OutOfRange`]; [`InputError::Order`] where more was read than the blowers can hold even without a leak.
+pub fn settled(blowers: &Blowers, openings: &OpeningsInput, air: &Air, settled_pa: f32) -> Result<Settled, InputError> {
+    let settled_pa = within("bag.settled_pressure_pa", settled_pa, 1.0, 20_000.0)?;
+    let tight = Openings::new(OpeningsInput { leak_coefficient: 0.0, ..*openings }, air)?;
+    let leak_m3ps = blowers.flow_m3ps(settled_pa) - tight.outflow_m3ps(settled_pa, 0.0);
+    if leak_m3ps > 0.0 {
+        let leak_coefficient = leak_m3ps * libm::expf(-openings.leak_exponent * libm::logf(settled_pa));
+        Openings::new(OpeningsInput { leak_coefficient, ..*openings }, air)?;
+        return Ok(Settled { leak_coefficient, operating_pa: settled_pa, read_over: 0.0 });
+    }
+    let most_pa = operating_point(blowers, &tight).pressure_pa;
+    let read_over = settled_pa / most_pa - 1.0;
+    if read_over <= SETTLED_OVER {
+        return Ok(Settled { leak_coefficient: 0.0, operating_pa: most_pa, read_over: read_over.max(0.0) });
+    }
+    Err(InputError::Order {
+        smaller: "bag.settled_pressure_pa",
+        smaller_got: settled_pa,
+        larger: "what the blowers hold without any leak, and 5 % more",
+        larger_got: (1.0 + SETTLED_OVER) * most_pa,
+    })
+}
+
+/// What one of several blowers failing comes to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct OneBlowerLost {
+    /// Where the bag settles, Pa; the skin's own pressure where it empties.
+    pub settles_pa: f32,
+    /// From the failure to the stop pressure, s; 0 if already below, none if it never comes to it.
+    pub to_stop_s: Option<f32>,
+}
+
+/// Most pieces of the fall to where the others hold the bag: to a part in 10⁶ of the way.
+const HALVINGS: u8 = 20;
+
+/// What happens when one of several blowers stands still: the others go on, and gas flows back through it where it has
+/// no closing flap. None where there is only one.
+///
+/// `chamber` is the stated bag's: volume and operating pressure stay those of all blowers.
+#[must_use]
+pub fn one_blower_lost(
+    chamber: &Chamber,
+    blowers: &Blowers,
+    openings: &Openings,
+    stop_pa: f32,
+) -> Option<OneBlowerLost> {
+    if blowers.count() < 2.0 {
+        return None;
+    }
+    let flows = Flows { openings, blowers: Some(blowers), feed: Feed::OneLost };
+    let point = balance(
+        |gauge_pa| flows.inflow_m3ps(gauge_pa),
+        |gauge_pa| openings.outflow_m3ps(gauge_pa, flows.backflow_area_m2()),
+        blowers.shut_off_pa(),
+    );
+    let settles_pa = point.pressure_pa.max(chamber.skin_pa());
+    let to_stop_s = if stop_pa >= chamber.operating_pa() {
+        Some(0.0)
+    } else if stop_pa <= settles_pa {
+        None
+    } else {
+        // The time grows without bound towards where it settles: piece by piece, half of the way that is left each.
+        let slow = SlowGas { chamber, flows };
+        let (mut at_pa, mut seconds) = (chamber.operating_pa(), Some(0.0));
+        for _ in 0..HALVINGS {
+            let next_pa = stop_pa.max(0.5 * (at_pa + settles_pa));
+            seconds = seconds.and_then(|so_far| Some(so_far + slow.taut_time_s(at_pa, next_pa)?));
+            at_pa = next_pa;
+        }
+        seconds.filter(|_| at_pa <= stop_pa)
+    };
+    Some(OneBlowerLost { settles_pa, to_stop_s })
 }
 
 /// Where the operating pressure lies in the maker's range.
@@ -189,9 +301,7 @@ pub fn check_supply(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::air::Air;
     use crate::blower::{BlowerCurve, BlowersInput, CurvePoint};
-    use crate::openings::OpeningsInput;
 
     fn blowers(air: &Air, input: &BlowersInput) -> Blowers {
         let points = [(1.9, 0.0), (1.6, 700.0), (1.1, 1_400.0), (0.0, 2_000.0)]
@@ -235,5 +345,68 @@ mod tests {
         assert!(flows.net_outflow_m3ps(1_000.0) < 0.0);
         let lost = flows.with(Feed::Lost).net_outflow_m3ps(1_000.0);
         assert!((lost - 0.03 * openings.flow_per_area_mps(1_000.0)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_leak_of_a_settled_pressure_settles_there() {
+        let air = Air::new(300.0, 288.15, None).unwrap();
+        let blowers = blowers(&air, &BlowersInput { count: 2, ..BlowersInput::default() });
+        let tight = OpeningsInput { vent_area_m2: 0.05, leak_exponent: 0.65, ..OpeningsInput::default() };
+        let most_pa = operating_point(&blowers, &Openings::new(tight, &air).unwrap()).pressure_pa;
+        for share in [0.3f32, 0.7, 0.99] {
+            let found = settled(&blowers, &tight, &air, share * most_pa).unwrap();
+            let leaky = OpeningsInput { leak_coefficient: found.leak_coefficient, ..tight };
+            let point = operating_point(&blowers, &Openings::new(leaky, &air).unwrap());
+            assert!((point.pressure_pa - share * most_pa).abs() < 0.02, "{share} {found:?} {point:?}");
+        }
+        // A gauge may read up to 5 % too much.
+        let over = settled(&blowers, &tight, &air, 1.04 * most_pa).unwrap();
+        assert_eq!((over.leak_coefficient, over.operating_pa), (0.0, most_pa));
+        assert!((over.read_over - 0.04).abs() < 1e-5);
+        assert!(matches!(settled(&blowers, &tight, &air, 1.06 * most_pa), Err(InputError::Order { .. })));
+        assert!(settled(&blowers, &tight, &air, f32::NAN).is_err());
+    }
+
+    #[test]
+    fn one_blower_of_two_settles_where_the_other_holds_it() {
+        let air = Air::new(0.0, 288.15, None).unwrap();
+        let input = OpeningsInput { vent_area_m2: 0.06, leak_coefficient: 0.004, ..OpeningsInput::default() };
+        let openings = Openings::new(input, &air).unwrap();
+        let with = |input: BlowersInput| {
+            let both = blowers(&air, &input);
+            let operating_pa = operating_point(&both, &openings).pressure_pa;
+            let chamber = Chamber::new(&air, 150.0, operating_pa, 3e-5, 0.65).unwrap();
+            let alone = blowers(&air, &BlowersInput { count: 1, ..input });
+            (both, alone, chamber)
+        };
+        let (both, alone, chamber) = with(BlowersInput { count: 2, ..BlowersInput::default() });
+        // With a flap the other blower alone holds what it would hold alone.
+        let alone_pa = operating_point(&alone, &openings).pressure_pa;
+        let found = one_blower_lost(&chamber, &both, &openings, 0.9 * chamber.operating_pa()).unwrap();
+        assert!((found.settles_pa - alone_pa).abs() < 0.01, "{found:?} {alone_pa}");
+        assert!(one_blower_lost(&chamber, &alone, &openings, 500.0).is_none());
+        assert_eq!(one_blower_lost(&chamber, &both, &openings, alone_pa - 1.0).unwrap().to_stop_s, None);
+        assert_eq!(one_blower_lost(&chamber, &both, &openings, 1e4).unwrap().to_stop_s, Some(0.0));
+        // Explicit steps of the balance of flows, 1 ms.
+        let seconds = found.to_stop_s.unwrap();
+        let mut pressure_pa = f64::from(chamber.operating_pa());
+        let mut time_s = 0.0;
+        while pressure_pa > 0.9 * f64::from(chamber.operating_pa()) {
+            let gauge_pa = pressure_pa as f32;
+            let out = f64::from(openings.outflow_m3ps(gauge_pa, 0.0) - alone.flow_m3ps(gauge_pa));
+            pressure_pa -= 1e-3 * out / f64::from(chamber.content_per_pa_m3(gauge_pa));
+            time_s += 1e-3;
+        }
+        assert!((f64::from(seconds) - time_s).abs() < 3e-3, "{seconds} {time_s}");
+        let near = |pa: f32| one_blower_lost(&chamber, &both, &openings, alone_pa + pa).unwrap().to_stop_s.unwrap();
+        // Close to where it settles the fall is exponential: each halving of the way left takes as long.
+        let (a, b, c) = (near(4.0), near(2.0), near(1.0));
+        assert!(((c - b) / (b - a) - 1.0).abs() < 0.02, "{a} {b} {c}");
+        // Without flaps the failed one lets gas back; with nothing delivered the bag empties to its skin's weight.
+        let open =
+            BlowersInput { count: 2, closing_flap: false, backflow_area_m2: Some(0.1), ..BlowersInput::default() };
+        let (both, _, chamber) = with(open);
+        let lower = one_blower_lost(&chamber, &both, &openings, 10.0).unwrap();
+        assert!(lower.settles_pa < alone_pa - 10.0, "{lower:?}");
     }
 }

@@ -7,6 +7,8 @@
 //!
 //! - A *limit* holds in the stricter of its two forms: stop and wait pressure in the higher, the upper end in the lower,
 //!   the time that the bag must hold in the longer. A wrong barometer can make a box too careful, never too lax here.
+//! - But where the planned stop pressure was the highest that the box could tell from the resting pressure, or the wait
+//!   pressure the highest from which the permit comes back, their like of today takes their place: nothing higher works.
 //! - What *describes the bag* is today's: resting pressure, the middle between it and the stop pressure, and how a
 //!   landing looks. With yesterday's, a bag that stands lower in thin air would never be believed to be at rest.
 //! - What then does not stand in the order that [`WatchSettings::validate`] asks for leaves no pressure to ride at, nor
@@ -15,34 +17,36 @@
 //!   are.
 
 use crate::air::Air;
-use crate::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
+use crate::bag_gas::{Adiabat, QUICK_EXPONENT};
 use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use crate::displacement::Displacement;
+use crate::box_pressures::{SensorError, highest_wait_pa, room_pa};
 use crate::error::{InputError, Status, within};
+use crate::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels};
 use crate::openings::{Discharge, Openings, OpeningsInput};
-use crate::ride_pressures::{DISH_VARIATION_M, RideInput, RideLevels, ride_levels};
+use crate::possible_bags::{BagFactors, PossibleBag, StatedArea};
+use crate::ride_limits::holds_for_s;
 use crate::slow_gas::SlowGas;
-use crate::supply::{Feed, Flows, operating_point};
-use crate::touchdown::{Landing, Options, Touchdown, touch_down};
+use crate::supply::{Feed, operating_point};
+use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
 use crate::watch::WatchSettings;
 
 /// Layout number of [`WatchedSite`]; one with another number is refused.
-pub const WATCHED_SITE_VERSION: u16 = 1;
+pub const WATCHED_SITE_VERSION: u16 = 2;
 /// Most points of a blower's curve.
 pub const CURVE_POINTS: usize = 16;
 /// Outside pressure that a box believes, Pa (*assumed*: sea level in a high to 4,000 m).
 pub const AIR_PRESSURE_PA: (f32, f32) = (60_000.0, 110_000.0);
 /// Outside temperature that a box believes, K: −30 to 60 °C (*assumed*; [`Air`] takes no more than 330 K).
 pub const AIR_TEMPERATURE_K: (f32, f32) = (243.15, 333.15);
-/// Shortest recovery time and smallest dip that a watch goes by (see [`WatchSettings`]).
+/// Shortest recovery time that a watch goes by (see [`WatchSettings`]).
 const LEAST_RECOVERY_S: f32 = 3.0;
-const LEAST_DIP_PA: f32 = 10.0;
 /// Share of the softest landing's rise from which a bump counts as a landing (*assumed*).
 const SPIKE_SHARE: f32 = 0.5;
 
 /// What the thresholds of a bag follow from, besides the air: SI units throughout.
 ///
-/// The blowers' curve comes apart, as [`FanCurve`], so that each fits into one message.
+/// The bags come apart, as [`WatchedBags`], and so does the blowers' curve, as [`FanCurve`], so that each fits into one
+/// message.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -82,24 +86,18 @@ pub struct WatchedSite {
 
     /// Volume at the operating pressure, m³.
     pub volume_m3: f32,
-    /// Skin stretch, 1/Pa.
-    pub stretch_per_pa: f32,
     /// Top skin's weight, kg/m².
     pub skin_kgpm2: f32,
-    /// Dish radius, m.
-    pub dish_radius_m: f32,
     /// Share of the force not given back.
     pub skin_loss: f32,
-    /// Stretch and dish radius were measured: then their ends do not count.
-    pub fitted: bool,
     /// Maker's range, Pa.
     pub pressure_min_pa: f32,
     /// Its upper end, Pa.
     pub pressure_max_pa: f32,
     /// Depth allowed, share of the thickness.
     pub depth_limit: f32,
-    /// Felt load allowed, g.
-    pub load_limit_g: f32,
+    /// Felt load that bounds the firm pressure, g.
+    pub load_stop_g: f32,
     /// Lowest stop pressure, share of `pressure_min_pa`.
     pub stop_floor: f32,
     /// Thickness at the thinnest place where landings fall, m.
@@ -107,22 +105,63 @@ pub struct WatchedSite {
     /// Slope of the top, rad.
     pub slope_rad: f32,
 
-    /// Heaviest mass that lands, kg.
+    /// Heaviest mass that lands, with the bike where it lands too, kg.
     pub heaviest_kg: f32,
-    /// Lightest mass that lands, kg.
+    /// Lightest mass that lands, without the bike, kg.
     pub lightest_kg: f32,
     /// Normal speed of the hard landing, m/s.
     pub hard_speed_mps: f32,
     /// Normal speed of the softest landing that must still be counted, m/s.
     pub soft_speed_mps: f32,
+    /// The mean landing; none where it does not come down on the bag.
+    pub mean_landing: Option<MeanLanding>,
     /// From the last stop line, or the start, to touch-down, s.
     pub commitment_s: f32,
     /// Reaction of the rider, s.
     pub reaction_s: f32,
-    /// Time between two riders, s.
-    pub interval_s: f32,
     /// The box senses the blowers' supply.
     pub supply_sense: bool,
+    /// The box's sensor.
+    pub sensor: SensorError,
+}
+
+/// The three bags that decide: the stated one, and what soft and firm bag are over it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WatchedBags {
+    /// Force area as stated.
+    pub area: StatedArea,
+    /// Skin stretch as stated, 1/Pa.
+    pub stretch_per_pa: f32,
+    /// The soft bag.
+    pub soft: BagFactors,
+    /// The firm bag.
+    pub firm: BagFactors,
+}
+
+impl WatchedBags {
+    /// The bags as numbers.
+    ///
+    /// # Errors
+    /// [`InputError`] for what is out of range.
+    pub fn three(&self) -> Result<ThreeBags, InputError> {
+        let of = |factors: &BagFactors| factors.bag(&self.area, self.stretch_per_pa);
+        Ok(ThreeBags { stated: of(&BagFactors::STATED)?, soft: of(&self.soft)?, firm: of(&self.firm)? })
+    }
+}
+
+/// What a box needs to compute its thresholds in any air.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WatchedForm {
+    /// All but the bags and the curve.
+    pub site: WatchedSite,
+    /// The three bags.
+    pub bags: WatchedBags,
+    /// One blower's curve.
+    pub curve: FanCurve,
 }
 
 /// A blower's curve as its maker states it: flow against pressure in standard air.
@@ -177,15 +216,15 @@ pub struct Thresholds {
     pub operating_pa: f32,
     /// Stop pressure, Pa.
     pub stop_pa: f32,
-    /// Wait pressure, Pa.
+    /// Wait pressure, or what stands in its place, Pa.
     pub wait_pa: f32,
     /// Upper end: firm pressure or the maker's highest, Pa.
     pub high_pa: f32,
     /// Commitment, alarm delay and reaction, s.
     pub needed_s: f32,
-    /// Recovery after the hard landing, at least 3 s.
+    /// Recovery after the mean landing, at least 3 s.
     pub recovery_s: f32,
-    /// Dip after the hard landing, at least 10 Pa.
+    /// Dip after the mean landing, at least 10 Pa.
     pub landing_dip_pa: f32,
     /// Rise that counts as a landing, Pa.
     pub landing_spike_pa: f32,
@@ -202,15 +241,13 @@ pub enum NoThresholds {
     Input(InputError),
     /// A search did not close, or a landing did not end.
     NotConverged,
-    /// No pressure up to 20 kPa stops the hard landing in time.
+    /// The bag as stated, or the floor, asks for a stop pressure that the box cannot tell from the resting pressure.
     NoStop,
-    /// Even the operating pressure is too near to the stop pressure.
+    /// Even the operating pressure is too near to the stop pressure, and the bag does not hold long enough.
     NoWait,
-    /// No pressure keeps the load limit.
+    /// The bag rests outside the pressures to ride between, or there are none.
     NoHigh,
-    /// Without a sensed supply no alarm would come.
-    NoAlarm,
-    /// The blowers never bring the bag back after the hard landing.
+    /// The blowers never bring the bag back after the mean landing.
     NeverBack,
 }
 
@@ -264,115 +301,55 @@ impl WatchedSite {
         Blowers::new(&curve.curve()?, &input, air)
     }
 
-    /// Stretch and dish radius that act: the stated ones, and their ends unless both were measured.
-    fn acting(&self) -> impl Iterator<Item = (f32, f32)> {
-        let (stretch, dish) = (self.stretch_per_pa, self.dish_radius_m);
-        let (small, large) = (dish - DISH_VARIATION_M, dish + DISH_VARIATION_M);
-        let all = [
-            (stretch, dish),
-            (0.5 * stretch, dish),
-            (2.0 * stretch, dish),
-            (stretch, small),
-            (stretch, large),
-            (0.5 * stretch, small),
-            (2.0 * stretch, small),
-            (0.5 * stretch, large),
-            (2.0 * stretch, large),
-        ];
-        let count = if self.fitted { 1 } else { all.len() };
-        all.into_iter().take(count)
-    }
-}
-
-/// A site's parts in one air.
-struct Bag<'a> {
-    site: &'a WatchedSite,
-    air: &'a Air,
-    openings: &'a Openings,
-    blowers: &'a Blowers,
-    operating_pa: f32,
-}
-
-/// The expected landings at one stretch and dish radius.
-struct Expected {
-    peak_pa: f32,
-    soft_rise_pa: f32,
-    dip_pa: f32,
-    recovery_s: f32,
-}
-
-impl Bag<'_> {
-    fn levels(&self, stretch_per_pa: f32, dish_radius_m: f32) -> Result<RideLevels, InputError> {
-        let site = self.site;
-        ride_levels(&RideInput {
-            air: self.air,
-            openings: self.openings,
-            blowers: self.blowers,
-            operating_pa: self.operating_pa,
-            volume_m3: site.volume_m3,
-            stretch_per_pa,
-            skin_kgpm2: site.skin_kgpm2,
-            dish_radius_m,
-            skin_loss: site.skin_loss,
-            pressure_min_pa: site.pressure_min_pa,
-            pressure_max_pa: site.pressure_max_pa,
-            depth_limit: site.depth_limit,
-            load_limit_g: site.load_limit_g,
-            stop_floor: site.stop_floor,
-            thickness_m: site.thickness_m,
-            slope_rad: site.slope_rad,
-            heaviest_kg: site.heaviest_kg,
-            lightest_kg: site.lightest_kg,
-            hard_speed_mps: site.hard_speed_mps,
-            commitment_s: site.commitment_s,
-            reaction_s: site.reaction_s,
-            supply_sense: site.supply_sense,
-            interval_s: site.interval_s,
+    /// What the levels follow from, in an air.
+    #[must_use]
+    pub fn levels_input<'a>(
+        &self,
+        air: &'a Air,
+        openings: &'a Openings,
+        blowers: &'a Blowers,
+        operating_pa: f32,
+    ) -> LevelsInput<'a> {
+        LevelsInput {
+            air,
+            openings,
+            blowers,
+            operating_pa,
+            volume_m3: self.volume_m3,
+            skin_kgpm2: self.skin_kgpm2,
+            skin_loss: self.skin_loss,
+            pressure_min_pa: self.pressure_min_pa,
+            pressure_max_pa: self.pressure_max_pa,
+            depth_limit: self.depth_limit,
+            // Bounds nothing.
+            load_limit_g: self.load_stop_g,
+            load_stop_g: self.load_stop_g,
+            stop_floor: self.stop_floor,
+            thickness_m: self.thickness_m,
+            slope_rad: self.slope_rad,
+            heaviest_kg: self.heaviest_kg,
+            lightest_kg: self.lightest_kg,
+            hard_speed_mps: self.hard_speed_mps,
+            mean_landing: self.mean_landing,
+            commitment_s: Some(self.commitment_s),
+            reaction_s: self.reaction_s,
+            supply_sense: self.supply_sense,
+            sensor: self.sensor,
             options: Options::default(),
-        })
-    }
-
-    fn expected(&self, stretch_per_pa: f32, dish_radius_m: f32) -> Result<Expected, NoThresholds> {
-        let site = self.site;
-        let chamber = Chamber::new(self.air, site.volume_m3, self.operating_pa, stretch_per_pa, site.skin_kgpm2)?;
-        let gas = Adiabat::new(&chamber, chamber.at_pressure(self.operating_pa), QUICK_EXPONENT)?;
-        let flows = Flows { openings: self.openings, blowers: Some(self.blowers), feed: Feed::Running };
-        let land = |mass_kg: f32, normal_speed_mps: f32| -> Result<Touchdown, NoThresholds> {
-            let landing = Landing {
-                mass_kg,
-                normal_speed_mps,
-                slope_rad: site.slope_rad,
-                skin_loss: site.skin_loss,
-                displacement: Displacement::dish(dish_radius_m)?,
-                thickness_m: None,
-            }
-            .checked()?;
-            let done = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});
-            if done.status == Status::OutOfSteps { Err(NoThresholds::NotConverged) } else { Ok(done) }
-        };
-        let hard = land(site.heaviest_kg, site.hard_speed_mps)?;
-        let soft = land(site.lightest_kg, site.soft_speed_mps)?;
-        let after = chamber.at_content(chamber.operating_content_m3() - hard.gas_lost_in_all_m3);
-        let slow = SlowGas { chamber: &chamber, flows };
-        Ok(Expected {
-            peak_pa: hard.peak_pressure_pa,
-            soft_rise_pa: soft.peak_pressure_pa - self.operating_pa,
-            dip_pa: self.operating_pa - after.pressure_pa,
-            recovery_s: slow.recovery_s(hard.gas_lost_in_all_m3).ok_or(NoThresholds::NeverBack)?,
-        })
+        }
     }
 }
 
-/// The thresholds of a site in an air: over the stated skin stretch and dish radius and, unless they were measured,
-/// their ends, the highest stop and wait pressure, the lowest upper end, the longest times, the largest dip and peak, and
-/// the smallest rise.
+/// The thresholds of a site in an air.
 ///
-/// Operating point, ride pressures, and the hard and the softest landing are those of [`operating_point`],
-/// [`ride_levels`] and [`touch_down`]. Up to nine times the ride pressures: seconds on a small processor.
+/// Levels are those of [`levels`] with the stated, soft and firm bag. Peak and rise of a landing are the highest and the
+/// smallest in the three; dip and recovery are those of the mean landing in the stated one. Some 60 touch-downs: most of
+/// a second on a small processor.
 ///
 /// # Errors
 /// [`NoThresholds`], with the first reason met.
-pub fn thresholds(site: &WatchedSite, curve: &FanCurve, air: &Air) -> Result<Thresholds, NoThresholds> {
+pub fn thresholds(form: &WatchedForm, air: &Air) -> Result<Thresholds, NoThresholds> {
+    let WatchedForm { site, bags, curve } = form;
     if site.version != WATCHED_SITE_VERSION {
         return Err(NoThresholds::Input(InputError::Inconsistent {
             quantity: "watched_site.version",
@@ -385,37 +362,77 @@ pub fn thresholds(site: &WatchedSite, curve: &FanCurve, air: &Air) -> Result<Thr
     if point.status != Status::Converged {
         return Err(NoThresholds::NotConverged);
     }
-    let operating_pa = point.pressure_pa;
-    let bag = Bag { site, air, openings: &openings, blowers: &blowers, operating_pa };
+    let input = site.levels_input(air, &openings, &blowers, point.pressure_pa);
+    let three = bags.three()?;
+    let found = levels(&input, &three)?;
+    if found.status != Status::Converged {
+        return Err(NoThresholds::NotConverged);
+    }
+    can_be_armed(&input, &three.stated, &found)?;
     let mut all = Thresholds {
-        operating_pa,
-        stop_pa: 0.0,
-        wait_pa: 0.0,
-        high_pa: site.pressure_max_pa,
-        needed_s: 0.0,
-        recovery_s: LEAST_RECOVERY_S,
-        landing_dip_pa: LEAST_DIP_PA,
+        operating_pa: input.operating_pa,
+        stop_pa: found.stop_pa,
+        wait_pa: found.pressures.acting_wait_pa,
+        high_pa: found.band_high_pa,
+        needed_s: found.needed_or_least_s(&input),
+        recovery_s: recovery_s(&input, &three.stated)?,
+        landing_dip_pa: found.dip_pa,
         landing_spike_pa: f32::MAX,
         landing_peak_pa: 0.0,
     };
-    for (stretch_per_pa, dish_radius_m) in site.acting() {
-        let levels = bag.levels(stretch_per_pa, dish_radius_m)?;
-        if levels.status != Status::Converged {
-            return Err(NoThresholds::NotConverged);
-        }
-        let delay_s = levels.alarm_delay_s.ok_or(NoThresholds::NoAlarm);
-        all.stop_pa = all.stop_pa.max(levels.stop_pa.ok_or(NoThresholds::NoStop)?);
-        all.wait_pa = all.wait_pa.max(levels.wait_pa.ok_or(NoThresholds::NoWait)?);
-        all.high_pa = all.high_pa.min(levels.band_high_pa.ok_or(NoThresholds::NoHigh)?);
-        all.needed_s = all.needed_s.max(site.commitment_s + delay_s? + site.reaction_s);
-        let landing = bag.expected(stretch_per_pa, dish_radius_m)?;
-        all.landing_peak_pa = all.landing_peak_pa.max(landing.peak_pa);
-        all.landing_spike_pa = all.landing_spike_pa.min(SPIKE_SHARE * landing.soft_rise_pa);
-        all.landing_dip_pa = all.landing_dip_pa.max(landing.dip_pa);
-        all.recovery_s = all.recovery_s.max(landing.recovery_s);
+    for bag in [&three.stated, &three.soft, &three.firm] {
+        let hard = land(&input, bag, site.heaviest_kg, site.hard_speed_mps)?;
+        let soft = land(&input, bag, site.lightest_kg, site.soft_speed_mps)?;
+        all.landing_peak_pa = all.landing_peak_pa.max(hard.peak_pressure_pa);
+        all.landing_spike_pa = all.landing_spike_pa.min(SPIKE_SHARE * (soft.peak_pressure_pa - input.operating_pa));
     }
-    all.wait_pa = all.wait_pa.max(all.stop_pa);
     Ok(all)
+}
+
+/// The conditions under which nothing is armed, besides chances, which a box does not compute.
+fn can_be_armed(input: &LevelsInput<'_>, stated: &PossibleBag, found: &Levels) -> Result<(), NoThresholds> {
+    if found.stop_over_room {
+        return Err(NoThresholds::NoStop);
+    }
+    let in_band = found.band_low_pa <= input.operating_pa && input.operating_pa <= found.band_high_pa;
+    if found.band_is_empty || !in_band {
+        return Err(NoThresholds::NoHigh);
+    }
+    if found.wait_pa.is_none() {
+        let chamber = input.chamber(stated)?;
+        let needed_s = found.needed_or_least_s(input);
+        let hold_s = holds_for_s(input, stated, &chamber, found.stated_by_depth, needed_s)?;
+        if hold_s.is_some_and(|hold_s| hold_s < needed_s) {
+            return Err(NoThresholds::NoWait);
+        }
+    }
+    Ok(())
+}
+
+/// Recovery after the mean landing, at least 3 s; 3 s where there is none or it meets the ground.
+fn recovery_s(input: &LevelsInput<'_>, stated: &PossibleBag) -> Result<f32, NoThresholds> {
+    let Some(done) = input.mean_touchdown(stated).filter(|done| done.ground.is_none()) else {
+        return Ok(LEAST_RECOVERY_S);
+    };
+    let chamber = input.chamber(stated)?;
+    let slow = SlowGas { chamber: &chamber, flows: input.flows(Feed::Running) };
+    let seconds = slow.recovery_s(done.gas_lost_in_all_m3).ok_or(NoThresholds::NeverBack)?;
+    Ok(seconds.max(LEAST_RECOVERY_S))
+}
+
+/// A landing at rest pressure, blowers running, to its deepest point.
+fn land(
+    input: &LevelsInput<'_>,
+    bag: &PossibleBag,
+    mass_kg: f32,
+    normal_speed_mps: f32,
+) -> Result<Touchdown, NoThresholds> {
+    let chamber = input.chamber(bag)?;
+    let gas = Adiabat::new(&chamber, chamber.at_pressure(input.operating_pa), QUICK_EXPONENT)?;
+    let landing: Landing = input.landing(bag, mass_kg, normal_speed_mps)?;
+    let options = Options { until: Until::Deepest, ..input.options };
+    let done = touch_down(&gas, &input.flows(Feed::Running), &landing, &options, |_| {});
+    if done.status == Status::OutOfSteps { Err(NoThresholds::NotConverged) } else { Ok(done) }
 }
 
 impl Thresholds {
@@ -467,12 +484,31 @@ impl Thresholds {
     }
 }
 
+/// What rounding may take of a pressure at the end of its room, Pa.
+const ROUNDING_PA: f32 = 0.05;
+
+/// Highest stop and wait pressure that a box can tell from where the bag rests.
+fn ends_of_room(settings: &WatchSettings, of: &Thresholds) -> (f32, f32) {
+    let sensor = SensorError { error_pa: settings.sensor_error_pa, noise_pa: settings.noise_high_pa };
+    (room_pa(of.operating_pa, of.landing_dip_pa, &sensor).0, highest_wait_pa(of.operating_pa, &sensor))
+}
+
 /// The settings that a box goes by today: by the rule at the head of this file.
 ///
 /// # Errors
 /// What [`WatchSettings::validate`] finds: then no permit.
 pub fn in_force(planned: &WatchSettings, today: &Thresholds) -> Result<WatchSettings, InputError> {
-    let settings = today.stricter_than(&Thresholds::of(planned)).put_into(planned);
+    let mut limits = Thresholds::of(planned);
+    // Where the planned one was as high as the box could tell, so is today's.
+    let (planned_room_pa, planned_wait_pa) = ends_of_room(planned, &limits);
+    let (room_pa, highest_wait_pa) = ends_of_room(planned, today);
+    if limits.stop_pa >= planned_room_pa - ROUNDING_PA {
+        limits.stop_pa = limits.stop_pa.min(room_pa);
+    }
+    if limits.wait_pa >= planned_wait_pa - ROUNDING_PA {
+        limits.wait_pa = limits.wait_pa.min(highest_wait_pa);
+    }
+    let settings = today.stricter_than(&limits).put_into(planned);
     settings.validate()?;
     Ok(settings)
 }

@@ -1,6 +1,6 @@
 //! Touch-down: a body sinks into the bag, is slowed by its gas, and is given back.
 //!
-//! m u̇ = m g cos φ − f p V_d′(x), ẋ = u, Ġ = Q_in(p) − Q_out(p), p from the quick gas law of [`Adiabat`].
+//! m u̇ = m g cos φ − f p A(x), ẋ = u, Ġ = Q_in(p) − Q_out(p), p from the quick gas law of [`Adiabat`].
 //! f is 1 on the way in and 1 − skin_loss on the way back; a body that the reduced force cannot lift and the full
 //! force can carry rests where it is.
 //!
@@ -10,11 +10,13 @@
 
 use crate::air::STANDARD_GRAVITY_MPS2;
 use crate::bag_gas::Adiabat;
-use crate::displacement::Displacement;
 use crate::dormand_prince::{State, Step, step};
 use crate::error::{InputError, Status, within};
+use crate::force_area::ForceArea;
 use crate::hermite::{Quintic, cubic_peak};
-use crate::sinking::{Body, Dense, Event, Mode, Phase, corner_share, first_event, first_step_s, step_factor};
+use crate::sinking::{
+    Body, Dense, Event, Mode, Phase, corner_share, first_event, first_step_s, knot_share, step_factor,
+};
 use crate::supply::Flows;
 
 /// Who lands, how fast and on what.
@@ -30,8 +32,8 @@ pub struct Landing {
     pub slope_rad: f32,
     /// Share of the force that is not given back (*assumed* 0.65).
     pub skin_loss: f32,
-    /// What the body displaces.
-    pub displacement: Displacement,
+    /// Area with which the bag pushes back on the body.
+    pub area: ForceArea,
     /// Thickness of the bag normal to its top where the body lands, m; none: no ground under it.
     pub thickness_m: Option<f32>,
 }
@@ -48,10 +50,6 @@ impl Landing {
         within("landing.normal_speed_mps", self.normal_speed_mps, 0.0, 60.0)?;
         within("landing.slope_rad", self.slope_rad, -1.4, 1.4)?;
         within("bag.skin_loss", self.skin_loss, 0.0, 1.0)?;
-        match self.displacement {
-            Displacement::Dish { radius_m } => within("bag.dish_radius_m", radius_m, 0.1, 5.0)?,
-            Displacement::Piston { area_m2 } => within("piston.area_m2", area_m2, 0.01, 100.0)?,
-        };
         if let Some(thickness_m) = self.thickness_m {
             within("bag.thickness_m", thickness_m, 0.05, 30.0)?;
         }
@@ -135,7 +133,7 @@ pub struct Touchdown {
     pub depth_m: f32,
     /// Thickness less depth, m; none where no thickness was given.
     pub clearance_m: Option<f32>,
-    /// Largest force over weight, max(p V_d′)/(m g).
+    /// Largest force over weight, max(p A)/(m g).
     pub felt_load_g: f32,
     /// Largest gauge pressure, Pa.
     pub peak_pressure_pa: f32,
@@ -158,6 +156,17 @@ pub struct Touchdown {
     pub status: Status,
 }
 
+#[cfg(test)]
+std::thread_local! {
+    static LANDINGS: core::cell::Cell<u32> = const { core::cell::Cell::new(0) };
+}
+
+/// How many touch-downs this thread has computed: what a search costs.
+#[cfg(test)]
+pub(crate) fn landings_made() -> u32 {
+    LANDINGS.with(core::cell::Cell::get)
+}
+
 /// Follows a body from contact into the bag and back.
 ///
 /// `gas` is the state at contact, `flows` what enters and leaves. `trace` is called at contact and along the way;
@@ -175,11 +184,13 @@ pub fn touch_down(
     options: &Options,
     mut trace: impl FnMut(TracePoint),
 ) -> Touchdown {
+    #[cfg(test)]
+    LANDINGS.with(|count| count.set(count.get() + 1));
     let start = *gas.start();
     let body = Body {
         gas,
         flows,
-        displacement: landing.displacement,
+        area: landing.area,
         pull_mps2: STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad),
         per_mass: 1.0 / landing.mass_kg,
         kept: 1.0 - landing.skin_loss,
@@ -246,8 +257,9 @@ pub fn touch_down(
                 break;
             }
         }
-        if let Some(share) = corner_share(&corners, mode, (&s, &k1), (&to, &k7), h) {
-            // A step across a corner of the flow is of low order: end this one there.
+        let corner = corner_share(&corners, mode, (&s, &k1), (&to, &k7), h);
+        if let Some(share) = corner.or_else(|| knot_share(&body.area, &s, &to, h)) {
+            // A step across a corner of the flow or the force is of low order: end this one there.
             h *= share;
             continue;
         }
@@ -384,7 +396,7 @@ mod tests {
             normal_speed_mps: 8.0,
             slope_rad: 0.1,
             skin_loss: 0.65,
-            displacement: Displacement::dish(1.2).unwrap(),
+            area: ForceArea::assumed(0.5, 6.0, 4.0).unwrap(),
             thickness_m,
         }
         .checked()
@@ -410,7 +422,7 @@ mod tests {
             assert_eq!(done.status, Status::Converged);
             let x = done.depth_m;
             let energy = 0.5 * 92.0 * 64.0 + 92.0 * STANDARD_GRAVITY_MPS2 * libm::cosf(0.1) * x;
-            1_500.0 * landing.displacement.volume_m3(x) / energy
+            1_500.0 * landing.area.volume_m3(x) / energy
         };
         let (near, far) = (ratio(25_000.0), ratio(100_000.0));
         assert!(((4.0 * far - near) / 3.0 - 1.0).abs() < 2e-4, "{near} {far}");

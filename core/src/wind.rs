@@ -27,6 +27,8 @@ pub struct WindLoad {
     pub side_coefficient: f32,
     /// Lift coefficient C_u (assumed).
     pub lift_coefficient: f32,
+    /// Push of a landing along the top, which comes on top of the wind's side force.
+    pub push_n: f32,
     /// Capacity of one anchor.
     pub capacity_n: f32,
 }
@@ -38,7 +40,7 @@ pub struct WindLoad {
 pub struct WindForces {
     /// Dynamic pressure ½ρv².
     pub dynamic_pa: f32,
-    /// Side force, ½ρv² C_s A_side.
+    /// Side force, ½ρv² C_s A_side + push.
     pub side_n: f32,
     /// Lift, ½ρv² C_u A_plan.
     pub lift_n: f32,
@@ -60,9 +62,10 @@ impl WindLoad {
         within("bag.plan_m2", self.plan_m2, 0.1, 40_000.0)?;
         within("anchors.side_coefficient", self.side_coefficient, 0.0, 10.0)?;
         within("anchors.lift_coefficient", self.lift_coefficient, 0.0, 10.0)?;
+        within("push_n", self.push_n, 0.0, 1.0e6)?;
         within("anchors.capacity_n", self.capacity_n, 1.0, 1.0e6)?;
         let dynamic_pa = 0.5 * self.density_kgpm3 * self.wind_mps * self.wind_mps;
-        let side_n = dynamic_pa * self.side_coefficient * self.longer_side_m * self.height_m;
+        let side_n = dynamic_pa * self.side_coefficient * self.longer_side_m * self.height_m + self.push_n;
         let lift_n = dynamic_pa * self.lift_coefficient * self.plan_m2;
         let needed = libm::ceilf(ANCHOR_FACTOR * libm::hypotf(side_n, lift_n) / self.capacity_n);
         let anchors =

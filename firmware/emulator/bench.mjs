@@ -6,9 +6,9 @@ import { Bridge } from './parts.mjs';
 import * as link from './link.mjs';
 
 /** An invented bag: 1 kPa operating, 600 Pa stop. */
-export const SITE = { version: 1, site_id: 7, revision: 1, stop_pa: 600, wait_pa: 750, half_way_pa: 800, operating_pa: 1000, high_pa: 1300, pressure_max_pa: 1400,
+export const SITE = { version: 2, site_id: 7, revision: 1, stop_pa: 600, wait_pa: 750, half_way_pa: 800, operating_pa: 1000, high_pa: 1300, pressure_max_pa: 1400,
   needed_s: 4, recovery_s: 5, landing_dip_pa: 120, landing_spike_pa: 150, landing_peak_pa: 3500, interval_s: 20, supply_sense: true, sensor_low_pa: -60,
-  sensor_high_pa: 4900, sensor_step_pa: 0.2, sensor_error_pa: 12, noise_low_pa: 0.5, noise_high_pa: 20, rate_limit_paps: 100000, zero_limit_pa: 30 };
+  sensor_high_pa: 4900, sensor_step_pa: 0.2, sensor_error_pa: 12, noise_low_pa: 0.5, noise_high_pa: 20, rate_limit_paps: 100000, zero_limit_pa: 30, sensor_noise_pa: 0.15 };
 
 /** Pressure over time: a level that glides, and landings on top. */
 export class World {
@@ -88,7 +88,7 @@ export class Bench {
   press(seconds) { this.board.setButton(true); this.run(seconds); this.board.setButton(false); }
   /** Sends settings and confirms them with the button held. */
   arm(settings = SITE) {
-    this.board.setButton(true); this.run(1.2);
+    this.run(0.1); this.board.setButton(true); this.run(1.2);
     const staged = this.ask(link.offer(settings), ['staged', 'refused']);
     const stored = this.ask(link.confirm(settings), ['stored', 'refused'], 2);
     this.board.setButton(false);

@@ -24,7 +24,7 @@ export class Board {
   boot(why) {
     const before = this.mcu;
     if (before) this.base += before.clock.nanos;
-    this.boots++;
+    this.boots++; this.began = this.base; this.firstStep = null;
     const clock = new SimulationClock(), mcu = new RP2040(clock), board = this;
     this.mcu = mcu; this.stuck = null;
     const note = (where, what) => { const k = `${where}: ${what.replace(/0x?[0-9a-f]+/gi, 'N')}`; board.warnings.set(k, (board.warnings.get(k) ?? 0) + 1); };
@@ -112,7 +112,7 @@ export class Board {
     const bitNs = () => (1e9 * (i2c.sclLowPeriod + i2c.sclHighPeriod)) / this.mcu.clkSys;
     const held = () => this.stuck || this.sensor.fault === 'held';
     const later = (bits, f) => { next = () => { if (!held()) f(); }; alarm.schedule(bits * bitNs()); };
-    i2c.onStart = () => later(1, () => i2c.completeStart());
+    i2c.onStart = () => { this.firstStep ??= this.now - this.began; later(1, () => i2c.completeStart()); };
     i2c.onConnect = (address, mode) => later(9, () => i2c.completeConnect(this.sensor.answers(address) && this.sensor.start(address, mode === 1)));
     i2c.onWriteByte = (v) => later(9, () => i2c.completeWrite(this.sensor.take(v)));
     i2c.onReadByte = () => later(9, () => i2c.completeRead(this.sensor.give()));

@@ -34,7 +34,7 @@ const f32 = (v) => [...new Uint8Array(new Float32Array([v]).buffer)];
 /** In the order of the settings' fields. */
 export const SETTINGS = ['stop_pa', 'wait_pa', 'half_way_pa', 'operating_pa', 'high_pa', 'pressure_max_pa', 'needed_s', 'recovery_s', 'landing_dip_pa',
   'landing_spike_pa', 'landing_peak_pa', 'interval_s', 'supply_sense', 'sensor_low_pa', 'sensor_high_pa', 'sensor_step_pa', 'sensor_error_pa',
-  'noise_low_pa', 'noise_high_pa', 'rate_limit_paps', 'zero_limit_pa'];
+  'noise_low_pa', 'noise_high_pa', 'rate_limit_paps', 'zero_limit_pa', 'sensor_noise_pa'];
 export const settingsBytes = (s) => [...varint(s.version), ...varint(s.site_id), ...varint(s.revision),
   ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k])))];
 export const identify = () => frame([0]);
@@ -51,18 +51,19 @@ export const FORM = ['version:int', 'air_pressure_pa', 'air_temperature_k', 'ven
 const WRITE = { int: varint, u8: (v) => [v], opt: (v) => (v === null ? [0] : [1, ...f32(v)]), bool: (v) => [+v] };
 export const formBytes = (site) => FORM.flatMap((field) => { const [key, kind] = field.split(':'); return (WRITE[kind] ?? f32)(site[key]); });
 export const curveBytes = (c) => [c.count, ...c.flow_m3ps.flatMap(f32), ...c.pressure_pa.flatMap(f32)];
-export const offerSite = (site) => frame([5, ...formBytes(site)]);
-export const offerCurve = (curve) => frame([6, ...curveBytes(curve)]);
-export const readToday = () => frame([7]);
-export const stateAir = (pa, k) => frame([8, ...f32(pa), ...f32(k)]);
+export const forget = (id) => frame([5, ...varint(id)]);
+export const offerSite = (site) => frame([6, ...formBytes(site)]);
+export const offerCurve = (curve) => frame([7, ...curveBytes(curve)]);
+export const readToday = () => frame([8]);
+export const stateAir = (pa, k) => frame([9, ...f32(pa), ...f32(k)]);
 export const confirmWith = (s, site, curve) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...curveBytes(curve)]))]);
 
 // --- from the box
-const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault'];
+const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault', 'ended'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
-  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band'];
+  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven'];
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
-  'zero_refused', 'sense_missing'];
+  'zero_refused', 'sense_missing', 'button_stuck'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
 const VERDICTS = ['today', 'no_settings', 'no_site', 'no_air', 'air_not_believed', 'computing', 'waiting', 'refused', 'not_converged', 'no_stop', 'no_wait', 'no_high',
   'no_alarm', 'never_back', 'out_of_order'];
@@ -93,11 +94,12 @@ class Reader {
     const e = { boot: this.int(), at_us: this.int() };
     switch (this.int()) {
       case 0: return { ...e, ...this.what() };
-      case 1: return { ...e, kind: 'kept', zero_pa: this.opt(() => this.f32()), unacknowledged: this.bool() };
+      case 1: return { ...e, kind: 'kept', zero_pa: this.opt(() => this.f32()), unacknowledged: this.bool(), duty: this.bool() };
       case 2: return { ...e, kind: 'booted', cause: this.word(CAUSES) };
       case 3: return { ...e, kind: 'settings', site_id: this.int(), revision: this.int() };
       case 4: return { ...e, kind: 'forgotten' };
-      case 5: return { ...e, kind: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), stop_pa: this.f32(), wait_pa: this.f32(), high_pa: this.f32() };
+      case 5: return { ...e, kind: 'hour', landings: this.int(), slow: this.int(), waits: this.int(), permit_steps: this.int(), least_pa: this.f32(), peak_pa: this.f32(), dip_pa: this.f32(), recovery_s: this.f32() };
+      case 6: return { ...e, kind: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), stop_pa: this.f32(), wait_pa: this.f32(), high_pa: this.f32() };
       default: throw new Error('unknown entry');
     }
   }
@@ -108,7 +110,7 @@ class Reader {
   thresholds() { return Object.fromEntries(THRESHOLDS.map((k) => [k, this.f32()])); }
   reading() { return this.int() === 0 ? { pa: this.f32() } : { fault: this.word(FAULTS.slice(0, 8)) }; }
   refusal() {
-    const kind = this.word(['impossible', 'foreign', 'stale', 'sensor_range', 'not_staged', 'button', 'flash', 'frame']);
+    const kind = this.word(['impossible', 'foreign', 'stale', 'sensor_range', 'not_staged', 'button', 'flash', 'frame', 'on_duty']);
     if (kind === 'foreign' || kind === 'stale') return { kind, has: this.int() };
     return kind === 'sensor_range' ? { kind, range_pa: this.f32() } : { kind };
   }
@@ -122,16 +124,18 @@ class Reader {
         since_landing_s: this.opt(() => this.f32()), forecast_s: this.opt(() => this.f32()), density_kgpm3: this.opt(() => this.f32()), temperature_degc: this.opt(() => this.f32()), step_us: this.int(), lost: this.int() };
       case 2: return { is: 'event', ...this.entry() };
       case 3: return { is: 'logged', sequence: this.int(), ...this.entry() };
-      case 4: return { is: 'log_end', next: this.int() };
+      case 4: return { is: 'log_end', next: this.int(), sent: this.int() };
       case 5: return { is: 'settings', settings: this.opt(() => this.settings()) };
       case 6: return { is: 'staged', settings: this.settings() };
       case 7: return { is: 'stored', settings: this.settings() };
       case 8: return { is: 'refused', ...this.refusal() };
       case 9: return { is: 'fed', at_us: this.int(), steps: Array.from({ length: 5 }, () => ({ after_us: this.int(), ...this.reading(),
         supply: this.opt(() => this.bool()), button: this.bool() })) };
-      case 10: return { is: 'staged_site', site: this.form() };
-      case 11: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
-      case 12: { const thresholds = () => this.opt(() => this.thresholds());
+      case 10: return { is: 'reading', sent: this.int() };
+      case 11: return { is: 'forgot', floor: this.int() };
+      case 12: return { is: 'staged_site', site: this.form() };
+      case 13: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
+      case 14: { const thresholds = () => this.opt(() => this.thresholds());
         return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
       default: throw new Error(`unknown message ${kind}`);
     }

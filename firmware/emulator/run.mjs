@@ -8,7 +8,7 @@ import * as link from './link.mjs';
 
 // usage: run.mjs [HALF | NAME]: 1 or 2 for a half of the parts, so that two processors can share them
 const only = process.argv[2] ?? '';
-const FIRST_HALF = ['start-up', 'latency', 'slow leak', 'run away', 'thermal'];
+const FIRST_HALF = ['start-up', 'latency', 'slow leak', 'run away', 'thermal', 'end of the day'];
 const part = (name, f) => {
   const first = FIRST_HALF.some((x) => name.includes(x));
   if (only === '1' || only === '2' ? first !== (only === '1') : !name.includes(only)) return;
@@ -20,7 +20,7 @@ const part = (name, f) => {
 /** Flash with room made and SITE stored, to begin from. */
 let armed = null;
 const armedFlash = () => {
-  if (!armed) { const b = new Bench({ flash: Object.assign(new Flash(), { slow: 0.1 }) }); b.run(1); const { stored } = b.arm(); if (stored?.is !== 'stored') throw new Error('cannot arm'); b.run(0.3); b.board.flash.cut(); armed = b.flash; }
+  if (!armed) { const b = new Bench({ flash: Object.assign(new Flash(), { slow: 0.1 }) }); b.run(16); const { stored } = b.arm(); if (stored?.is !== 'stored') throw new Error('cannot arm'); b.run(0.3); b.board.flash.cut(); armed = b.flash; }
   const copy = new Flash(); copy.bytes.set(armed.bytes); return copy;
 };
 const riding = (options = {}) => {
@@ -37,11 +37,13 @@ const pulses = (b, name, from, to) => {
 part('first start and settings', () => {
   const b = new Bench();
   const hello = b.hear((m) => m.is === 'hello', 4);
-  check('says hello after making room in its flash', hello !== null, `${hello?.t.toFixed(2)} s`);
+  check('says hello at once', hello !== null && hello.t < 0.5 && hello.protocol === 2, `${hello?.t.toFixed(2)} s`);
+  b.run(16);
+  check('then makes room in its flash, a sector at a time', b.flash.erases.size === 50 && [...b.flash.erases.values()].every((n) => n === 1) && b.permit === false, `${b.flash.erases.size} sectors`);
   check('power-on is the reset cause', hello?.cause === 'power_on', hello?.cause);
   check('finds the bridge sensor and its range', hello?.sensor === 'bridge' && Math.abs(hello.range_pa - 4981.78) < 0.1, hello?.range_pa);
   check('has no settings, shows red, gives no permit', hello?.settings === null && b.board.levels.red && !b.permit);
-  check('the watchdog did not act while flash was erased', b.board.boots === 1, `${b.flash.erases.size} sectors`);
+  check('the watchdog did not act while flash was erased', b.board.boots === 1);
   b.run(0.5);
   const refused = b.ask(link.offer(SITE), ['staged', 'refused']);
   check('offered settings come back as understood', JSON.stringify(refused?.settings) === JSON.stringify(roundTrip(SITE)));
@@ -112,7 +114,7 @@ part('start-up, fill, ride, landings, acknowledge', () => {
   const log = [], from_log = b.messages.length;
   b.board.send(link.readLog(0));
   b.until(() => b.poll().slice(from_log).some((m) => m.is === 'log_end'), 15);
-  log.push(...b.messages.slice(from_log).filter((m) => m.is === 'logged'));
+  log.push(...b.messages.slice(from_log).filter((m) => m.is === 'logged').sort((a, c) => a.sequence - c.sequence));
   check('the log comes down whole and in order', log.length > 12 && log.every((m, i) => i === 0 || m.sequence === log[i - 1].sequence + 1), `${log.length} records`);
   const kinds = log.map((m) => m.kind + (m.to ? `-${m.to}` : ''));
   check('and tells the story', ['settings', 'booted', 'zeroed', 'changed-fill', 'changed-ride', 'landed', 'changed-stop', 'acknowledged'].every((k) => kinds.includes(k)), [...new Set(kinds)].join(' '));
@@ -232,6 +234,98 @@ part('run away and come back', () => {
   check('power-on is told as such', b.hear((m) => m.is === 'hello', 3)?.cause === 'power_on');
 });
 
+/** Where settings and log begin. */
+const REGION = 2 * 1024 * 1024 - 194 * 4096;
+
+part('restarts', () => {
+  // The first step comes soon whatever is in the log: nothing, garbage, or a ring full of records.
+  const full = armedFlash();
+  const record = (sequence, payload) => {
+    const bytes = new Uint8Array(64); const view = new DataView(bytes.buffer);
+    view.setUint32(0, sequence, true); bytes[4] = payload.length; bytes.set(payload, 5); view.setUint32(60, link.crc32(bytes.subarray(0, 60)), true);
+    return bytes;
+  };
+  const le = (n) => [n & 255, (n >> 8) & 255, (n >> 16) & 255, n >>> 24];
+  for (const [first, sectors] of [[2, 128], [130, 64]]) for (let s = 0; s < sectors; s++) {
+    const at = REGION + (first + s) * 4096;
+    full.bytes.set(record(0x4c4f4732, le(1000 + s)), at);
+    // Starts, without what must be known but in the last sector: the longest search.
+    for (let slot = 1; slot < 64; slot++) full.bytes.set(record(s * 63 + slot + first, [1, 0, 2, 0]), at + slot * 64);
+  }
+  const garbage = armedFlash(); for (let i = REGION + 2 * 4096; i < garbage.bytes.length; i++) garbage.bytes[i] = Math.imul(i, 2654435761) >>> 24;
+  let slowest = 0, erased = 0;
+  for (const flash of [armedFlash(), full, garbage]) for (const why of ['power', 'dip', 'watchdog']) {
+    const b = new Bench({ flash }); b.run(0.3);
+    const before = [...b.flash.erases.values()].reduce((sum, n) => sum + n, 0);
+    if (why === 'watchdog') { b.board.runAway(); b.until(() => b.board.boots === 2, 1); } else b.board.powerCut(why);
+    b.until(() => b.board.firstStep !== null, 1);
+    slowest = Math.max(slowest, (b.board.firstStep ?? 9e9) / 1e9);
+    erased += [...b.flash.erases.values()].reduce((sum, n) => sum + n, 0) - before;
+  }
+  within('reset to first step, whatever the flash holds, worst', slowest, 100);
+  check('nothing is erased before it', erased === 0);
+  // While somebody may ride: the air goes with the reset.
+  for (const why of ['power', 'dip', 'watchdog']) {
+    const b = riding();
+    if (why === 'watchdog') { b.board.runAway(); b.until(() => b.board.boots === 2, 1); } else b.board.powerCut(why);
+    b.world.to(500);
+    within(`${why}, then the air is gone: reset to siren`, b.pin('siren', true, 2), 200);
+    check(`${why}: stop, no permit`, b.state() === 'stop' && !b.permit);
+  }
+  // Before anybody rides: a dip in the first fill.
+  const b = new Bench({ flash: armedFlash() });
+  b.run(4.5); b.world.to(SITE.operating_pa, 20); b.run(8);
+  b.board.powerCut('dip');
+  const from = b.t;
+  const up = b.pin('permit', true, 40);
+  check('a dip in the first fill: no siren but the trial, and it rides', up !== null && !b.messages.some((m) => m.is === 'status' && m.siren) && pulses(b, 'siren', from, b.t).filter((x) => x.on).length <= 1, `${up?.toFixed(1)} s`);
+});
+
+// The flash after a season, where `proof.sh` has left one.
+const SEASON = new URL('./build/season.bin', import.meta.url);
+if (fs.existsSync(SEASON)) part('season', () => {
+  const season = () => { const flash = new Flash(); flash.bytes.set(fs.readFileSync(SEASON), REGION); return flash; };
+  const b = new Bench({ flash: season() });
+  b.until(() => b.board.firstStep !== null, 1);
+  within('a season in the flash: start to first step', (b.board.firstStep ?? 9e9) / 1e9, 100);
+  check('it is a new morning, with the settings there', b.hear((m) => m.is === 'hello', 3)?.settings?.[1] === 3 && b.state() === 'check');
+  const from = b.messages.length, begun = b.t;
+  b.board.send(link.readLog(0));
+  const ended = b.until(() => b.poll().slice(from).some((m) => m.is === 'log_end'), 300);
+  const log = b.messages.slice(from).filter((m) => m.is === 'logged');
+  const gaps = b.messages.slice(from).filter((m) => m.is === 'reading' || m.is === 'logged').map((m) => m.t).map((t, i, all) => t - (all[i - 1] ?? begun));
+  check('the log comes down whole over the line at its real speed', ended !== null && log.length === b.messages.slice(from).find((m) => m.is === 'log_end').sent && log.length > 3000, `${log.length} records in ${ended?.toFixed(0)} s`);
+  check('and the box says all the while that it is reading', Math.max(...gaps) < 0.5, `${Math.max(...gaps).toFixed(2)} s at most`);
+  check('steps go on meanwhile', b.messages.filter((m) => m.is === 'fed' && m.t > begun + 1).map((m) => m.at_us).every((t, i, all) => i === 0 || Math.abs(t - all[i - 1] - 1e5) < 2e3 || t - all[i - 1] < 3.1e5));
+  const stops = log.filter((m) => m.kind === 'changed' && m.to === 'stop').length;
+  check('its stops are all there', stops > 0, `${stops} stops, ${log.filter((m) => m.kind === 'landed').length} landings, ${log.filter((m) => m.kind === 'hour').length} hours`);
+  b.world.to(SITE.operating_pa, 2);
+  check('and it rides', b.pin('permit', true, 30) !== null);
+});
+
+part('end of the day and the next morning', () => {
+  const b = riding();
+  b.press(10);
+  check('ten seconds on the button end the day: red steady, no siren, no permit', b.state() === 'ended' && b.board.levels.red && !b.permit && !b.board.levels.siren);
+  b.board.setSupply(false); b.world.to(0, 5); b.run(10);
+  check('the blowers go off without an alarm', b.state() === 'ended' && !b.board.edges.some((e) => e.pin === 'siren' && e.on && e.t > (b.t - 15) * 1e9));
+  b.board.powerCut('power'); b.board.setSupply(true);
+  const from = b.t; b.run(4);
+  const order = b.board.edges.filter((e) => e.pin && e.on && e.t > from * 1e9).map((e) => e.pin);
+  check('the morning begins with the trial and the fill', order.slice(0, 4).join() === 'red,amber,green,siren' && b.state() === 'fill', order.join());
+  b.world.to(SITE.operating_pa, 3);
+  check('and rides without an acknowledgement', b.pin('permit', true, 20) !== null);
+  b.run(0.5);
+  // Forgetting: by line and button together.
+  check('on duty it does not forget its site', b.ask(link.forget(7), ['refused', 'forgot'])?.kind === 'on_duty');
+  b.press(10); b.run(0.2);
+  check('nor without the button', b.ask(link.forget(7), ['refused', 'forgot'])?.kind === 'button');
+  b.board.setButton(true); b.run(1.5);
+  check('with both it does, and keeps the revision', b.ask(link.forget(7), ['refused', 'forgot'], 2)?.floor === 1);
+  b.board.setButton(false); b.run(0.2);
+  check('the same revision is not taken again', b.ask(link.offer({ ...SITE, site_id: 8 }), ['staged', 'refused'])?.kind === 'stale');
+});
+
 part('power cut during an upload', () => {
   const next = { ...SITE, revision: 2, needed_s: 5 };
   const start = new Bench({ flash: armedFlash() });
@@ -242,7 +336,7 @@ part('power cut during an upload', () => {
   for (let i = 0; i < 20; i++) {
     const flash = new Flash(); flash.bytes.set(image); flash.seed = i + 1;
     const b = new Bench({ flash });
-    b.board.setButton(true); b.run(1.2);
+    b.run(0.1); b.board.setButton(true); b.run(1.2);
     b.board.send(link.offer(next)); b.run(0.06);
     b.board.send(link.confirm(next));
     b.run(i < 8 ? 0.006 * i : 0.044 + 0.0025 * (i - 8));
@@ -278,7 +372,7 @@ part('flash that takes nothing any more', () => {
 part('thermal sensor with checksums', () => {
   const low = { ...SITE, stop_pa: 180, wait_pa: 225, half_way_pa: 240, operating_pa: 300, high_pa: 390, pressure_max_pa: 420, landing_dip_pa: 30, landing_spike_pa: 40,
     landing_peak_pa: 490, sensor_high_pa: 500, sensor_error_pa: 5, zero_limit_pa: 20, sensor_low_pa: -30, sensor_step_pa: 0.05 };
-  const prepared = armedFlash(); prepared.bytes.fill(0xff, 2 * 1024 * 1024 - 66 * 4096, 2 * 1024 * 1024 - 64 * 4096);
+  const prepared = armedFlash(); prepared.bytes.fill(0xff, REGION, REGION + 2 * 4096);
   const b = new Bench({ Sensor: Thermal, flash: prepared });
   const hello = b.hear((m) => m.is === 'hello', 3);
   check('is found', hello?.sensor === 'thermal' && hello.range_pa === 500, `${hello?.sensor} ${hello?.range_pa}`);

@@ -5,8 +5,16 @@
 //! most: a step never waits for flash. [`App::pump`] moves bytes on the link and is called between steps as often as
 //! the line needs. Time comes in as an argument.
 //!
-//! An erase of flash stops everything for up to 0.4 s, so it is done only before the first step and
-//! while settings are stored; then the permit is off and the watch starts afresh.
+//! An erase of flash stops everything for up to 0.4 s. Nothing is erased before the first step, whatever is on the flash,
+//! and later only while nobody rides: one sector at a time while the bag fills, when the day is over, or without settings,
+//! and while settings are stored.
+//!
+//! The log has two books. Landings go to one of their own, as long as it has room; their hourly figures, and all that
+//! must be known later, go to the other. Of what may come by the hundred (short waits, repeated faults) so many an hour
+//! are noted one by one, the others are counted.
+//!
+//! The button counts as held only if it was seen up since the start and since it last did something, and not for longer
+//! than anybody holds it: a shorted cable is no hand.
 //!
 //! Functions marked `inline(never)` keep their locals off the stack of their callers: one frame for all
 //! would hold the sum of what is needed one after the other.
@@ -14,19 +22,19 @@
 use core::mem::MaybeUninit;
 
 use crate::board::{Inputs, Outputs, Watchdog};
-use crate::frame::{Receiver, encode};
+use crate::frame::{Frame, Receiver, encode};
 use crate::link::{
-    Entry, Fed, FedStep, FromBox, Hello, Kept, Noted, PROTOCOL, Refusal, STATUS_STEPS, Status, ToBox, check_of,
-    may_replace,
+    Entry, EntryHead, Fed, FedStep, FromBox, Hello, Hour, Kept, LoggedBytes, Noted, PROTOCOL, Refusal, STATUS_STEPS,
+    Status, ToBox, check_of, may_replace,
 };
 use crate::sensor::GaugeSensor;
-use crate::store::{Cursor, PAYLOAD, SETTINGS, Step, Store};
+use crate::store::{Book, Cursor, PAYLOAD, SETTINGS, Step, Store};
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
 use heapless::Deque;
 use landfall_core::watch::{
-    GaugePa, Input, Output, Pins, ResetCause, SensorFault, Start, TimeUs, Watch, WatchSettings,
+    GaugePa, Input, Output, Pins, Reason, ResetCause, SensorFault, Start, State, TimeUs, Watch, WatchSettings, What,
 };
 
 /// Time between two steps, µs.
@@ -37,8 +45,14 @@ pub const WATCHDOG_MS: u32 = 200;
 pub const WATCHDOG_ERASE_MS: u32 = 2_000;
 /// The button counts as held after this long, in steps: 1 s.
 const HELD_STEPS: u32 = 50;
-/// Held from the start for this long, in steps, it makes the box forget its site: 10 s.
-const FORGET_STEPS: u32 = 500;
+/// And no more after this long: 30 s.
+const STUCK_STEPS: u32 = 1_500;
+/// Between two erases while nobody rides, in steps: 0.2 s, so that lamps and line go on.
+const ERASE_STEPS: u32 = 10;
+/// Steps in an hour.
+const HOUR_STEPS: u32 = 180_000;
+/// Waits, and faults, noted one by one in an hour.
+const SINGLE: u8 = 60;
 /// Staged settings are dropped after this long, in steps: 60 s.
 const STAGED_STEPS: u32 = 3_000;
 /// Bytes waiting to be sent.
@@ -95,11 +109,23 @@ pub struct App<S, B, P, I, F, L, W> {
     request: Option<Request>,
     download: Option<(Cursor, u32)>,
     greet: bool,
+    /// Highest revision that was ever stored.
+    floor: u32,
+    /// The flash was away for longer than a step.
+    paused: bool,
+    erase_failed: bool,
+    hour: Hour,
+    hour_steps: u32,
+    /// What may still be noted one by one in this hour: waits, faults.
+    single: (u8, u8),
+    /// The wait that goes on is noted, so its end is too.
+    wait_noted: bool,
 
     now: TimeUs,
     steps: u32,
     button_steps: u32,
-    held_from_start: bool,
+    /// The button was seen up since the start and since it last did something.
+    button_fresh: bool,
     step_us: u32,
     status: Status,
     fed: Fed,
@@ -164,10 +190,17 @@ where
             request: None,
             download: None,
             greet: true,
+            floor: 0,
+            paused: false,
+            erase_failed: false,
+            hour: Hour::EMPTY,
+            hour_steps: 0,
+            single: (SINGLE, SINGLE),
+            wait_noted: false,
             now: TimeUs(0),
             steps: 0,
             button_steps: 0,
-            held_from_start: true,
+            button_fresh: false,
             step_us: 0,
             status: Status::default(),
             fed: Fed { at: TimeUs(0), steps: [NOT_FED; STATUS_STEPS as usize] },
@@ -177,25 +210,13 @@ where
         })
     }
 
-    /// Opens the store, notes the start, and erases ahead.
+    /// Opens the store. Reads only, and a bounded part of the log: the first step waits for it.
     #[inline(never)]
     fn open(&mut self) {
         self.watchdog.feed(WATCHDOG_ERASE_MS);
         self.store.read_all();
         let (kept, boot) = newest_kept(&mut self.store);
         (self.kept, self.boot) = (kept, boot.wrapping_add(1));
-        // What must be known is written anew before old sectors, which may hold it, are erased.
-        let entry = Entry { boot: self.boot, at: TimeUs(0), what: Noted::Kept(kept) };
-        let mut written = log(&mut self.store, &entry);
-        // At most each sector once; a flash that fails is noticed when something is to be stored.
-        for _ in 0..self.store.sectors() {
-            self.watchdog.feed(WATCHDOG_ERASE_MS);
-            if !matches!(self.store.prepare(), Ok(true)) {
-                break;
-            }
-            written = written || log(&mut self.store, &entry);
-        }
-        self.lost = u32::from(!written);
     }
 
     /// One step, beginning at `now`; `clock` tells the time again at its end. Call it every [`STEP_US`], and
@@ -204,17 +225,19 @@ where
     pub fn step(&mut self, now: TimeUs, clock: impl Fn() -> TimeUs) {
         self.now = now;
         self.steps = self.steps.wrapping_add(1);
+        if core::mem::take(&mut self.paused)
+            && let Some(watch) = self.watch.as_mut()
+        {
+            watch.pause(TimeUs(now.0.saturating_sub(u64::from(STEP_US))));
+        }
         let reading = self.sensor.step(&mut self.bus);
         let outside = reading.ok().and_then(|r| r.outside);
         self.status.density_kgpm3 = outside.and_then(|air| air.density_kgpm3());
         self.status.temperature_degc = outside.map(|air| air.temperature_c);
         // A pin that cannot be read is taken as the worse: no supply, button up.
         let button = self.inputs.button.is_low().unwrap_or(false);
+        self.button_fresh |= !button;
         self.button_steps = if button { self.button_steps.saturating_add(1) } else { 0 };
-        self.held_from_start &= button;
-        if self.held_from_start && self.button_steps == FORGET_STEPS && self.settings.is_some() {
-            self.request = Some(Request::Forget);
-        }
         let supply = self.inputs.supply.as_mut().map(|pin| pin.is_high().unwrap_or(false));
         let too_short = self.settings.is_some_and(|s| self.range_short_of(&s).is_some());
         let input = Input {
@@ -253,15 +276,37 @@ where
         }
     }
 
-    /// What may wait until the step is over: one record to flash, or new settings. Call it once after each step, when
-    /// the line has just been served: a record takes the flash up to 3 ms.
+    /// What may wait until the step is over: one record to flash, new settings, or, while nobody rides, one sector erased.
+    /// Call it once after each step, when the line has just been served: a record takes the flash up to 3 ms.
     #[inline(never)]
     pub fn rest(&mut self) {
         if let Some(request) = self.request.take() {
             self.serve(request);
-        } else {
+        } else if !self.make_room() {
             self.write_note();
         }
+    }
+
+    /// Erases a sector ahead if one is wanted and nobody rides. True if it tried.
+    #[inline(never)]
+    fn make_room(&mut self) -> bool {
+        let idle = self.watch.as_ref().is_none_or(Watch::may_pause);
+        let busy = self.download.is_some() || self.staged.is_some() || self.button_steps > 0;
+        #[cfg(feature = "advisory")]
+        let busy = busy || self.advisory.computing();
+        let due = self.steps.is_multiple_of(ERASE_STEPS) || self.store.room(Book::Events) == 0;
+        if !idle || busy || !due || self.erase_failed {
+            return false;
+        }
+        let Some(book) = [Book::Events, Book::Landings].into_iter().find(|book| self.store.wants_room(*book)) else {
+            return false;
+        };
+        self.watchdog.feed(WATCHDOG_ERASE_MS);
+        // A flash that takes nothing any more is left alone until the next start.
+        self.erase_failed = self.store.prepare(book).is_err();
+        self.watchdog.feed(WATCHDOG_MS);
+        self.paused = true;
+        true
     }
 
     /// Moves bytes: call it at least every 2 ms at 115 200 baud with queues of 32 bytes.
@@ -280,7 +325,7 @@ where
                 Some(Err(_error)) => {
                     #[cfg(feature = "defmt")]
                     defmt::warn!("line: {}", _error);
-                    self.say(&FromBox::Refused(Refusal::Frame));
+                    self.reply(&FromBox::Refused(Refusal::Frame));
                 }
                 None => {}
             }
@@ -309,7 +354,8 @@ where
     /// Starts the watch with the settings that hold.
     #[inline(never)]
     fn begin(&mut self, cause: ResetCause) {
-        let start = Start { cause, stored_zero_pa: self.kept.zero_pa, unacknowledged: self.kept.unacknowledged };
+        let Kept { zero_pa, unacknowledged, duty } = self.kept;
+        let start = Start { cause, stored_zero_pa: zero_pa, unacknowledged, duty };
         self.watch = self.settings.and_then(|settings| Watch::new(settings, start).ok());
         self.status.state = None;
         self.status.permit = false;
@@ -329,13 +375,82 @@ where
         self.status.landings = output.landings;
         self.status.since_landing_s = output.since_landing_s;
         self.status.forecast_s = output.forecast_s;
+        self.count_hour(output);
         for event in &output.events {
             self.note_at(event.at, Noted::Watch(event.what));
         }
-        let kept = Kept { zero_pa: output.zero_pa.or(self.kept.zero_pa), unacknowledged: output.unacknowledged };
+        let kept = Kept {
+            zero_pa: output.zero_pa.or(self.kept.zero_pa),
+            unacknowledged: output.unacknowledged,
+            duty: output.duty,
+        };
         if kept != self.kept {
             self.kept = kept;
-            self.note(Noted::Kept(kept));
+            // Before what else waits: it must be known after a reset that comes now.
+            let entry = Entry { boot: self.boot, at: self.now, what: Noted::Kept(kept) };
+            self.say(&FromBox::Event(entry));
+            if self.notes.push_front(entry).is_err() {
+                self.notes.pop_back();
+                let _ = self.notes.push_front(entry);
+                self.lost = self.lost.saturating_add(1);
+            }
+        }
+    }
+
+    /// The hour's figures; they are noted when it is over, and before a stop.
+    fn count_hour(&mut self, output: &Output) {
+        let hour = &mut self.hour;
+        if let Some(landing) = &output.landing {
+            hour.landings = hour.landings.saturating_add(1);
+            hour.peak_pa = hour.peak_pa.max(landing.peak_pa);
+            hour.dip_pa = hour.dip_pa.max(landing.dip_pa);
+            hour.slow = hour.slow.saturating_add(u16::from(landing.recovery_s.is_none()));
+            hour.recovery_s = hour.recovery_s.max(landing.recovery_s.unwrap_or(0.0));
+        }
+        if output.permit {
+            hour.permit_steps = hour.permit_steps.saturating_add(1);
+            if let Some(gauge_pa) = output.gauge_pa {
+                hour.least_pa = hour.least_pa.min(gauge_pa);
+            }
+        }
+        self.hour_steps = self.hour_steps.saturating_add(1);
+        let ends = |what: &What| matches!(what, What::Changed { to: State::Stop | State::Fault | State::Ended, .. });
+        let over = self.hour_steps >= HOUR_STEPS;
+        if over || output.events.iter().any(|event| ends(&event.what)) {
+            if self.hour != Hour::EMPTY {
+                let hour = core::mem::replace(&mut self.hour, Hour::EMPTY);
+                self.note(Noted::Hour(hour));
+            }
+            if over {
+                self.hour_steps = 0;
+                self.single = (SINGLE, SINGLE);
+            }
+        }
+    }
+
+    /// Where a record goes; none: it is counted in the hour's figures only.
+    fn book_of(&mut self, what: &Noted) -> Option<Book> {
+        let take = |left: &mut u8| {
+            let one = *left > 0;
+            *left = left.saturating_sub(1);
+            one
+        };
+        match what {
+            Noted::Watch(What::Landed(_)) => Some(Book::Landings),
+            // A landing's wait is told by the landing.
+            Noted::Watch(What::Changed { from: State::Ride, to: State::Wait, reason, .. }) => {
+                self.wait_noted = *reason != Reason::Landing && take(&mut self.single.0);
+                if *reason != Reason::Landing {
+                    self.hour.waits = self.hour.waits.saturating_add(1);
+                }
+                self.wait_noted.then_some(Book::Events)
+            }
+            Noted::Watch(What::Changed { from: State::Wait, to: State::Ride, .. }) => {
+                let noted = core::mem::replace(&mut self.wait_noted, true);
+                noted.then_some(Book::Events)
+            }
+            Noted::Watch(What::Faulted(_)) => take(&mut self.single.1).then_some(Book::Events),
+            _ => Some(Book::Events),
         }
     }
 
@@ -348,24 +463,82 @@ where
         #[cfg(feature = "defmt")]
         defmt::info!("{}", entry);
         self.say(&FromBox::Event(entry));
-        if self.notes.push_back(entry).is_err() {
+        if self.book_of(&what).is_some() && self.notes.push_back(entry).is_err() {
             self.lost = self.lost.saturating_add(1);
         }
     }
 
-    /// Writes one waiting record. The last room is left for what must be known after a start.
+    /// Writes one waiting record. The last room is left for what must be known after a start, and a quarter of it for
+    /// what is graver than starts and waits.
     #[inline(never)]
     fn write_note(&mut self) {
-        let Some(entry) = self.notes.pop_front() else { return };
-        let vital = matches!(entry.what, Noted::Kept(_));
-        if !((vital || self.store.room() > RESERVE) && log(&mut self.store, &entry)) {
+        let Some(entry) = self.notes.front().copied() else { return };
+        let landed = matches!(entry.what, Noted::Watch(What::Landed(_)));
+        // Before anybody rides, records wait until there is room; on duty they cannot, nor where they get too many.
+        let room_comes = !self.kept.duty && !self.erase_failed && self.store.wants_room(Book::Events);
+        let short = self.store.room(Book::Events) <= self.reserve(&entry.what);
+        if !landed && short && room_comes && !self.notes.is_full() {
+            return;
+        }
+        self.notes.pop_front();
+        if let Noted::Watch(What::Landed(_)) = entry.what {
+            // Without room it is in the hour's figures only.
+            let _ = log(&mut self.store, Book::Landings, &entry);
+            return;
+        }
+        let kept = matches!(entry.what, Noted::Kept(_));
+        if !kept && self.store.opens_sector(Book::Events) {
+            let known = Entry { boot: self.boot, at: self.now, what: Noted::Kept(self.kept) };
+            // There was room for one: it has just been taken out.
+            let _ = self.notes.push_front(entry);
+            if !log(&mut self.store, Book::Events, &known) {
+                self.notes.pop_front();
+                self.lost = self.lost.saturating_add(1);
+            }
+            return;
+        }
+        if short || !log(&mut self.store, Book::Events, &entry) {
             self.lost = self.lost.saturating_add(1);
         }
+    }
+
+    /// Records for which room is left beside one of this kind.
+    fn reserve(&self, what: &Noted) -> u32 {
+        match what {
+            Noted::Kept(_) => 0,
+            Noted::Booted(_)
+            | Noted::Watch(
+                What::Started { .. }
+                | What::Zeroed { .. }
+                | What::Faulted(_)
+                | What::Changed { to: State::Ride | State::Wait | State::Check | State::Fill, .. },
+            ) => RESERVE.max(self.store.room_made() / 4),
+            _ => RESERVE,
+        }
+    }
+
+    /// Answers a request, if half of the queue is free: the other half is for what the box says by itself, however much
+    /// is asked.
+    fn reply(&mut self, message: &FromBox) {
+        if self.queue.len() <= QUEUE / 2 {
+            self.say(message);
+        }
+    }
+
+    /// Somebody holds the button down.
+    fn button_held(&self) -> bool {
+        self.button_fresh && (HELD_STEPS..STUCK_STEPS).contains(&self.button_steps)
     }
 
     /// Queues a message whole, or not at all if the line is behind.
     fn say(&mut self, message: &FromBox) {
-        let Ok(frame) = encode(message) else { return };
+        if let Ok(frame) = encode(message) {
+            self.queue_frame(&frame);
+        }
+    }
+
+    #[inline(never)]
+    fn queue_frame(&mut self, frame: &Frame) {
         if QUEUE - self.queue.len() < frame.bytes().len() {
             return;
         }
@@ -379,7 +552,9 @@ where
     fn read_settings(&mut self) -> Option<WatchSettings> {
         let mut bytes = [0; SETTINGS];
         let length = self.store.settings(&mut bytes)?;
-        let settings: WatchSettings = postcard::from_bytes(bytes.get(..length)?).ok()?;
+        let (floor, settings) = bytes.get(..length)?.split_first_chunk::<4>()?;
+        self.floor = u32::from_le_bytes(*floor);
+        let settings: WatchSettings = read_one(settings)?;
         settings.validate().is_ok().then_some(settings)
     }
 
@@ -395,19 +570,23 @@ where
             ToBox::Identify => self.greet = true,
             ToBox::ReadSettings => {
                 let settings = self.settings;
-                self.say(&FromBox::Settings(settings));
+                self.reply(&FromBox::Settings(settings));
             }
-            ToBox::ReadLog { from } => self.download = Some((self.store.oldest(), from)),
+            ToBox::ReadLog { from } => self.download = Some((self.store.reader(Book::Events, from), 0)),
             ToBox::Offer(settings) => {
                 self.staged = None;
                 #[cfg(feature = "advisory")]
                 self.advisory.unstage();
                 let answer = self.stage(settings);
-                self.say(&answer);
+                self.reply(&answer);
             }
             ToBox::Confirm { check } => match self.confirm(check) {
                 Ok(settings) => self.request = Some(Request::Commit(settings)),
-                Err(refusal) => self.say(&FromBox::Refused(refusal)),
+                Err(refusal) => self.reply(&FromBox::Refused(refusal)),
+            },
+            ToBox::Forget { site_id } => match self.may_forget(site_id) {
+                Ok(()) => self.request = Some(Request::Forget),
+                Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
             #[cfg(feature = "advisory")]
             other => self.hear_advisory(other),
@@ -415,7 +594,7 @@ where
     }
 
     fn stage(&mut self, settings: WatchSettings) -> FromBox {
-        if let Err(refusal) = may_replace(self.settings.as_ref(), &settings) {
+        if let Err(refusal) = may_replace(self.settings.as_ref(), self.floor, &settings) {
             return FromBox::Refused(refusal);
         }
         if let Some(range_pa) = self.range_short_of(&settings) {
@@ -435,11 +614,28 @@ where
         if check != expected || self.steps.wrapping_sub(since) > STAGED_STEPS {
             return Err(Refusal::NotStaged);
         }
-        if self.button_steps < HELD_STEPS {
+        if !self.button_held() {
             return Err(Refusal::Button);
         }
+        self.button_fresh = false;
         self.staged = None;
         Ok(settings)
+    }
+
+    /// Forgetting its site is a step of its own: named over the line, with the button held, and while nobody rides.
+    fn may_forget(&mut self, site_id: u32) -> Result<(), Refusal> {
+        let held = self.settings.map_or(0, |settings| settings.site_id);
+        if site_id != held {
+            return Err(Refusal::Foreign { site_id: held });
+        }
+        if self.kept.duty {
+            return Err(Refusal::OnDuty);
+        }
+        if !self.button_held() {
+            return Err(Refusal::Button);
+        }
+        self.button_fresh = false;
+        Ok(())
     }
 
     /// Stores or forgets settings: outputs at rest first, and the watch afresh afterwards.
@@ -448,23 +644,34 @@ where
         drive(&mut self.outputs, Pins::default());
         self.watchdog.feed(WATCHDOG_ERASE_MS);
         let mut bytes = [0; SETTINGS];
-        let stored = match &request {
-            Request::Commit(settings) => match self.to_store(settings, &mut bytes) {
-                Some(length) => bytes.get(..length).is_some_and(|bytes| self.store.save_settings(bytes).is_ok()),
-                None => false,
-            },
-            Request::Forget => self.store.save_settings(&[]).is_ok(),
-        };
+        let revision = if let Request::Commit(settings) = &request { settings.revision } else { 0 };
+        // The floor goes before them, so that it outlives what is forgotten.
+        let floor = self.floor.max(revision);
+        let stored = bytes.split_first_chunk_mut::<4>().and_then(|(head, rest)| {
+            *head = floor.to_le_bytes();
+            match &request {
+                Request::Commit(settings) => self.to_store(settings, rest),
+                Request::Forget => Some(0),
+            }
+        });
+        let stored = stored
+            .and_then(|length| bytes.get(..length.saturating_add(4)))
+            .is_some_and(|bytes| self.store.save_settings(bytes).is_ok());
         self.settings = self.read_settings();
         match (request, self.settings) {
             (Request::Commit(wanted), Some(held)) if stored && held == wanted => {
                 self.note(Noted::Settings { site_id: held.site_id, revision: held.revision });
                 self.say(&FromBox::Stored(held));
             }
-            (Request::Forget, None) if stored => self.note(Noted::Forgotten),
+            (Request::Forget, None) if stored => {
+                self.note(Noted::Forgotten);
+                self.say(&FromBox::Forgot { floor: self.floor });
+            }
             _ => self.say(&FromBox::Refused(Refusal::Flash)),
         }
+        self.paused = true;
         self.begin(ResetCause::Software);
+        self.watchdog.feed(WATCHDOG_MS);
     }
 
     /// What goes to flash for settings, and its length.
@@ -488,7 +695,7 @@ where
                 range_pa: self.sensor.range_pa(),
                 settings: self.settings.map(|s| (s.site_id, s.revision)),
             };
-            self.say(&FromBox::Hello(hello));
+            self.reply(&FromBox::Hello(hello));
         }
         if self.steps.is_multiple_of(STATUS_STEPS) {
             self.status.step_us = core::mem::take(&mut self.step_us);
@@ -501,28 +708,35 @@ where
             let fed = self.fed;
             self.say(&FromBox::Fed(fed));
         }
-        let Some((mut cursor, from)) = self.download else { return };
+        let Some((mut cursor, mut sent)) = self.download else { return };
+        if self.steps.is_multiple_of(STATUS_STEPS) {
+            self.say(&FromBox::Reading { sent });
+        }
         for _ in 0..DOWNLOAD_SLOTS {
             // Half of the queue stays free for status and events.
             if self.queue.len() > QUEUE / 2 {
                 break;
             }
             match self.store.next(&mut cursor) {
-                Step::Record(record) if record.sequence >= from => {
-                    if let Ok(entry) = postcard::from_bytes(record.payload()) {
-                        self.say(&FromBox::Logged { sequence: record.sequence, entry });
+                Step::Record(record) => {
+                    if let Ok(frame) = encode(&LoggedBytes { sequence: record.sequence, entry: record.payload() }) {
+                        self.queue_frame(&frame);
+                        sent = sent.saturating_add(1);
                     }
                 }
-                Step::Record(_) | Step::Gap => {}
+                Step::Gap => {}
+                Step::End if cursor.book() == Book::Events => {
+                    cursor = self.store.reader(Book::Landings, cursor.from());
+                }
                 Step::End => {
                     let next = self.store.next_sequence();
-                    self.say(&FromBox::LogEnd { next });
+                    self.say(&FromBox::LogEnd { next, sent });
                     self.download = None;
                     return;
                 }
             }
         }
-        self.download = Some((cursor, from));
+        self.download = Some((cursor, sent));
     }
 }
 
@@ -560,34 +774,44 @@ fn drive<P: OutputPin>(outputs: &mut Outputs<P>, pins: Pins) -> bool {
     done
 }
 
+/// The settings, which end the bytes, or have a site behind them where the program can read that.
+fn read_one(bytes: &[u8]) -> Option<WatchSettings> {
+    if cfg!(feature = "advisory") {
+        postcard::take_from_bytes(bytes).ok().map(|(settings, _)| settings)
+    } else {
+        match postcard::take_from_bytes(bytes) {
+            Ok((settings, [])) => Some(settings),
+            _ => None,
+        }
+    }
+}
+
 /// Appends a record. False if the log did not take it.
-fn log<F: NorFlash>(store: &mut Store<F>, entry: &Entry) -> bool {
+fn log<F: NorFlash>(store: &mut Store<F>, book: Book, entry: &Entry) -> bool {
     let mut bytes = [0; PAYLOAD];
     match postcard::to_slice(entry, &mut bytes) {
-        Ok(bytes) => store.append(bytes).is_ok(),
+        Ok(bytes) => store.append(book, bytes).is_ok(),
         Err(_) => false,
     }
 }
 
-/// The newest of what must be known, and the number of the last start.
+/// The newest of what must be known, and the number of the last start. It is written at the beginning of each sector.
 fn newest_kept<F: NorFlash>(store: &mut Store<F>) -> (Kept, u16) {
-    let (mut kept, mut boot) = (Kept::default(), 0);
-    let mut cursor = store.oldest();
-    // The reader ends after all slots at the latest.
-    loop {
-        match store.next(&mut cursor) {
-            Step::Record(record) => {
-                if let Ok(entry) = postcard::from_bytes::<Entry>(record.payload()) {
-                    boot = entry.boot;
-                    if let Noted::Kept(value) = entry.what {
-                        kept = value;
-                    }
-                }
-            }
-            Step::Gap => {}
-            Step::End => return (kept, boot),
+    let (mut kept, mut boot): (Option<Kept>, Option<u16>) = (None, None);
+    let (mut latest, mut any) = (0, false);
+    store.look_back(|record| {
+        any = true;
+        let Some(head) = EntryHead::of(record.payload()) else { return false };
+        if record.sequence > latest {
+            latest = record.sequence;
+            boot = Some(head.boot);
         }
-    }
+        kept = head.kept.or(kept);
+        head.kept.is_some()
+    });
+    // Records without it: the flash has lost it, so somebody may be riding.
+    let unknown = Kept { duty: any, ..Kept::default() };
+    (kept.unwrap_or(unknown), boot.unwrap_or(0))
 }
 
 #[cfg(feature = "advisory")]

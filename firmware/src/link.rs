@@ -7,12 +7,13 @@ use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
 use crate::store::crc32;
 #[cfg(feature = "advisory")]
-use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedSite};
+use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedBags, WatchedForm, WatchedSite};
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
+use serde::ser::SerializeTuple as _;
 use serde::{Deserialize, Serialize};
 
 /// Version of the messages.
-pub const PROTOCOL: u8 = 1;
+pub const PROTOCOL: u8 = 2;
 /// Speed of the serial line, baud.
 pub const BAUD: u32 = 115_200;
 /// Steps between two status messages: 10 a second.
@@ -41,6 +42,8 @@ pub enum FromBox {
     LogEnd {
         /// Sequence number that the next record will get.
         next: u32,
+        /// Records sent since it was asked.
+        sent: u32,
     },
     /// The settings in flash, when asked for.
     Settings(Option<WatchSettings>),
@@ -52,9 +55,22 @@ pub enum FromBox {
     Refused(Refusal),
     /// What the last five steps were fed with: ten times a second.
     Fed(Fed),
+    /// The log is being read: ten times a second until its end.
+    Reading {
+        /// Records sent so far.
+        sent: u32,
+    },
+    /// Site and settings are forgotten.
+    Forgot {
+        /// No revision up to this one is taken again, of any site.
+        floor: u32,
+    },
     /// The offered site as it was understood; nothing is stored yet.
     #[cfg(feature = "advisory")]
     StagedSite(WatchedSite),
+    /// The offered bags as they were understood.
+    #[cfg(feature = "advisory")]
+    StagedBags(WatchedBags),
     /// The offered blower's curve as it was understood.
     #[cfg(feature = "advisory")]
     StagedCurve(FanCurve),
@@ -82,12 +98,20 @@ pub enum ToBox {
     Offer(WatchSettings),
     /// Second half: store what was staged. The button must be held down.
     Confirm {
-        /// [`check_of`] of the staged settings; with a staged site and curve [`check_with_form`].
+        /// [`check_of`] of the staged settings; with a staged site, bags and curve [`check_with_form`].
         check: u32,
+    },
+    /// Forget site and settings. The button must be held down, and nobody may be riding.
+    Forget {
+        /// The site that it has, so that it is not another box.
+        site_id: u32,
     },
     /// After an offer of settings: their site in compact form.
     #[cfg(feature = "advisory")]
     OfferSite(WatchedSite),
+    /// And its three bags.
+    #[cfg(feature = "advisory")]
+    OfferBags(WatchedBags),
     /// After an offer of settings: the blower's curve.
     #[cfg(feature = "advisory")]
     OfferCurve(FanCurve),
@@ -197,6 +221,49 @@ pub struct Entry {
     pub what: Noted,
 }
 
+/// [`FromBox::Logged`] with the entry as it stands in flash: a box need not understand it to send it.
+#[derive(Clone, Copy, Debug)]
+pub struct LoggedBytes<'a> {
+    /// Its place in the sequence of all records.
+    pub sequence: u32,
+    /// The entry's bytes.
+    pub entry: &'a [u8],
+}
+
+impl Serialize for LoggedBytes<'_> {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        // The message's number, one byte, and the rest without lengths, as the enum would be written.
+        let mut tuple = to.serialize_tuple(2 + self.entry.len())?;
+        tuple.serialize_element(&LOGGED)?;
+        tuple.serialize_element(&self.sequence)?;
+        self.entry.iter().try_for_each(|byte| tuple.serialize_element(byte))?;
+        tuple.end()
+    }
+}
+
+/// Number of [`FromBox::Logged`].
+const LOGGED: u8 = 3;
+/// Number of [`Noted::Kept`].
+const KEPT: u8 = 1;
+
+/// What a starting box looks for in an entry.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EntryHead {
+    /// Which start of the box.
+    pub boot: u16,
+    /// What must be known, if that is what the entry holds.
+    pub kept: Option<Kept>,
+}
+
+impl EntryHead {
+    /// Of an entry's bytes.
+    pub fn of(entry: &[u8]) -> Option<Self> {
+        let ((boot, _, number), rest) = postcard::take_from_bytes::<(u16, TimeUs, u8)>(entry).ok()?;
+        let kept = if number == KEPT { Some(postcard::from_bytes(rest).ok()?) } else { None };
+        Some(Self { boot, kept })
+    }
+}
+
 /// What is noted.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -216,6 +283,8 @@ pub enum Noted {
     },
     /// The box was told to forget its site.
     Forgotten,
+    /// Figures of an hour, or of what of it there was before a stop or the end of the day.
+    Hour(Hour),
     /// Which thresholds hold has changed.
     #[cfg(feature = "advisory")]
     Today {
@@ -232,6 +301,42 @@ pub enum Noted {
     },
 }
 
+/// Figures of an hour of riding.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Hour {
+    /// Landings.
+    pub landings: u16,
+    /// Landings that were not back in time.
+    pub slow: u16,
+    /// Waits for something else than a landing.
+    pub waits: u16,
+    /// Steps with the permit, 50 a second.
+    pub permit_steps: u32,
+    /// Lowest filtered pressure with the permit, Pa; infinite if there was none.
+    pub least_pa: f32,
+    /// Highest landing, Pa.
+    pub peak_pa: f32,
+    /// Deepest dip, Pa.
+    pub dip_pa: f32,
+    /// Longest recovery that was in time, s.
+    pub recovery_s: f32,
+}
+
+impl Hour {
+    /// Nothing happened.
+    pub const EMPTY: Self = Self {
+        landings: 0,
+        slow: 0,
+        waits: 0,
+        permit_steps: 0,
+        least_pa: f32::INFINITY,
+        peak_pa: 0.0,
+        dip_pa: 0.0,
+        recovery_s: 0.0,
+    };
+}
+
 /// What a box must know from before it started.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -240,6 +345,8 @@ pub struct Kept {
     pub zero_pa: Option<f32>,
     /// A stop or a fault is not acknowledged yet.
     pub unacknowledged: bool,
+    /// Somebody may be riding: the permit has been given, and the day has not been ended since.
+    pub duty: bool,
 }
 
 /// Which thresholds hold, and why.
@@ -266,15 +373,13 @@ pub enum Verdict {
     Refused,
     /// Planned: a search did not close.
     NotConverged,
-    /// Planned, and no permit: no pressure stops the hard landing in time.
+    /// Planned, and no permit: the bag asks for a stop pressure that cannot be told from the resting pressure.
     NoStop,
     /// Planned, and no permit: even the resting pressure is too near to the stop pressure.
     NoWait,
-    /// Planned, and no permit: no pressure keeps the load limit.
+    /// Planned, and no permit: the bag rests outside the pressures to ride between.
     NoHigh,
-    /// Planned, and no permit: no alarm would come.
-    NoAlarm,
-    /// Planned, and no permit: the blowers never bring the bag back after the hard landing.
+    /// Planned, and no permit: the blowers never bring the bag back after the mean landing.
     NeverBack,
     /// Planned, and no permit: the stricter of planned and today's leave no pressure to ride at.
     OutOfOrder,
@@ -285,7 +390,7 @@ impl Verdict {
     /// Today's were computed, and they leave no pressure to ride at: the planned ones hold, without a permit.
     #[must_use]
     pub const fn withholds(self) -> bool {
-        matches!(self, Self::NoStop | Self::NoWait | Self::NoHigh | Self::NoAlarm | Self::NeverBack | Self::OutOfOrder)
+        matches!(self, Self::NoStop | Self::NoWait | Self::NoHigh | Self::NeverBack | Self::OutOfOrder)
     }
 }
 
@@ -297,7 +402,6 @@ impl From<NoThresholds> for Verdict {
             NoThresholds::NoStop => Self::NoStop,
             NoThresholds::NoWait => Self::NoWait,
             NoThresholds::NoHigh => Self::NoHigh,
-            NoThresholds::NoAlarm => Self::NoAlarm,
             NoThresholds::NeverBack => Self::NeverBack,
             _ => Self::Refused,
         }
@@ -351,6 +455,8 @@ pub enum Refusal {
     Flash,
     /// The frame was broken or not understood.
     Frame,
+    /// Somebody may be riding: the day must be ended first.
+    OnDuty,
 }
 
 /// Checksum that stands for `settings` in [`ToBox::Confirm`]: CRC-32 of their postcard bytes.
@@ -362,30 +468,32 @@ pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
     postcard::to_slice(settings, &mut bytes).map(|bytes| crc32(bytes)).map_err(|_| FrameError::TooLong)
 }
 
-/// The same for settings with their site and blower's curve.
+/// The same for settings with their site, bags and blower's curve.
 ///
 /// # Errors
 /// [`FrameError::TooLong`] if they do not fit into the store; the present layouts do.
 #[cfg(feature = "advisory")]
-pub fn check_with_form(settings: &WatchSettings, site: &WatchedSite, curve: &FanCurve) -> Result<u32, FrameError> {
+pub fn check_with_form(settings: &WatchSettings, form: &WatchedForm) -> Result<u32, FrameError> {
     let mut bytes = [0; crate::store::SETTINGS];
-    postcard::to_slice(&(settings, site, curve), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
+    postcard::to_slice(&(settings, form), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
 }
 
-/// Whether a box that has `held` may take `offered`.
+/// Whether a box that has `held`, and has had revisions up to `floor`, may take `offered`.
 ///
 /// # Errors
 /// [`Refusal::Impossible`], [`Refusal::Foreign`] or [`Refusal::Stale`].
-pub fn may_replace(held: Option<&WatchSettings>, offered: &WatchSettings) -> Result<(), Refusal> {
+pub fn may_replace(held: Option<&WatchSettings>, floor: u32, offered: &WatchSettings) -> Result<(), Refusal> {
     offered.validate().map_err(|_| Refusal::Impossible)?;
-    let Some(held) = held else { return Ok(()) };
+    let Some(held) = held else {
+        return if offered.revision > floor { Ok(()) } else { Err(Refusal::Stale { revision: floor }) };
+    };
     if held.site_id != offered.site_id {
         return Err(Refusal::Foreign { site_id: held.site_id });
     }
-    if offered.revision > held.revision || offered == held {
+    if offered.revision > held.revision.max(floor) || offered == held {
         Ok(())
     } else {
-        Err(Refusal::Stale { revision: held.revision })
+        Err(Refusal::Stale { revision: held.revision.max(floor) })
     }
 }
 
@@ -407,8 +515,11 @@ pub(crate) mod tests {
             f(&mut s);
             s
         };
-        let ask = |offered| may_replace(Some(&held), &offered);
-        assert_eq!(may_replace(None, &held), Ok(()));
+        let ask = |offered| may_replace(Some(&held), 0, &offered);
+        assert_eq!(may_replace(None, 0, &held), Ok(()));
+        // Forgotten: what was ever taken is not taken again, of any site.
+        assert_eq!(may_replace(None, 3, &held), Err(Refusal::Stale { revision: 3 }));
+        assert_eq!(may_replace(None, 2, &held), Ok(()));
         assert_eq!(ask(held), Ok(()));
         assert_eq!(ask(with(|s| s.revision = 4)), Ok(()));
         assert_eq!(ask(with(|s| s.revision = 2)), Err(Refusal::Stale { revision: 3 }));
@@ -447,9 +558,11 @@ pub(crate) mod tests {
             FromBox::Status(status),
             FromBox::Fed(fed),
             #[cfg(feature = "advisory")]
-            FromBox::StagedSite(crate::app::tests::advisory::form().0),
+            FromBox::StagedSite(crate::app::tests::advisory::form().site),
             #[cfg(feature = "advisory")]
-            FromBox::StagedCurve(crate::app::tests::advisory::form().1),
+            FromBox::StagedBags(crate::app::tests::advisory::most_knots()),
+            #[cfg(feature = "advisory")]
+            FromBox::StagedCurve(crate::app::tests::advisory::form().curve),
             #[cfg(feature = "advisory")]
             FromBox::Today(Today {
                 verdict: Verdict::OutOfOrder,
@@ -468,8 +581,9 @@ pub(crate) mod tests {
         assert!(check_of(&settings).is_ok());
         #[cfg(feature = "advisory")]
         {
-            let (site, curve) = crate::app::tests::advisory::form();
-            assert!(check_with_form(&settings, &site, &curve).is_ok());
+            let form = crate::app::tests::advisory::form();
+            let form = WatchedForm { bags: crate::app::tests::advisory::most_knots(), ..form };
+            assert!(check_with_form(&settings, &form).is_ok());
             let what = Noted::Today {
                 verdict: Verdict::OutOfOrder,
                 air: Some((1.0, 1.0)),
@@ -478,6 +592,20 @@ pub(crate) mod tests {
                 high_pa: 1.0,
             };
             assert!(postcard::to_slice(&Entry { what, ..entry }, &mut [0; crate::store::PAYLOAD]).is_ok());
+        }
+    }
+
+    #[test]
+    fn an_entry_is_sent_and_looked_at_as_it_stands_in_flash() {
+        let kept = Kept { zero_pa: Some(3.0), unacknowledged: true, duty: true };
+        for (what, found) in [(Noted::Kept(kept), Some(kept)), (Noted::Booted(ResetCause::BrownOut), None)] {
+            let entry = Entry { boot: 300, at: TimeUs(1 << 40), what };
+            let mut bytes = [0; crate::store::PAYLOAD];
+            let bytes = postcard::to_slice(&entry, &mut bytes).unwrap();
+            let as_it_stands = encode(&LoggedBytes { sequence: 70_000, entry: bytes }).unwrap();
+            let understood = encode(&FromBox::Logged { sequence: 70_000, entry }).unwrap();
+            assert_eq!(as_it_stands.bytes(), understood.bytes());
+            assert_eq!(EntryHead::of(bytes), Some(EntryHead { boot: 300, kept: found }));
         }
     }
 

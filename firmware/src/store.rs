@@ -1,8 +1,9 @@
 //! Settings and a log in NOR flash that survive a power cut at any byte.
 //!
 //! The first two sectors hold the settings in turn: a change erases and writes the older slot only, and
-//! counts once its checksum is there. All other sectors are a ring of 64-byte records, each with a
-//! sequence number and a checksum, so that wear is spread and a torn record is not believed.
+//! counts once its checksum is there. All other sectors are two rings ([`Book`]) of 64-byte records, each with a
+//! sequence number and a checksum, so that wear is spread and a torn record is not believed. The numbers run through
+//! both rings.
 //!
 //! Erasing can take 0.4 s, during which nothing else may run from the same flash. So
 //! [`Store::append`] never erases: it fails when no erased room is left, and [`Store::prepare`] makes
@@ -10,31 +11,39 @@
 //!
 //! A sector that was being erased when the power went can look erased and not be. Therefore a sector's
 //! first record is a header that is overwritten before an erase and written after it; without a good
-//! header a sector is erased again before use.
+//! header a sector is erased again before use. The header counts up from sector to sector, so that the oldest and the
+//! newest are found by the headers alone.
+
+mod ring;
 
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use embedded_storage::nor_flash::NorFlash;
+use ring::Ring;
+pub use ring::{Cursor, Step};
 
 /// Size of a record in flash, bytes.
 const RECORD: usize = 64;
 /// Bytes of a record that its writer may use.
 pub const PAYLOAD: usize = RECORD - 9;
-/// Most bytes of settings. With the site beside them they take two pages; a program without the advisory does not read
-/// such a slot, and so has no settings.
-pub const SETTINGS: usize = if cfg!(feature = "advisory") { 512 } else { 256 } - SETTINGS_FRAME;
+/// Most bytes of settings. With the site, its bags and the blower's curve beside them they take up to three pages; a
+/// program without the advisory does not read such a slot, and so has no settings.
+pub const SETTINGS: usize = if cfg!(feature = "advisory") { 768 } else { 256 } - SETTINGS_FRAME;
 const SETTINGS_FRAME: usize = 16;
 /// A write does not cross the boundary of so many bytes.
 const PAGE: usize = 256;
 const SETTINGS_MAGIC: u32 = 0x5345_5431;
-const HEADER_MAGIC: u32 = 0x4C4F_4731;
+const HEADER_MAGIC: u32 = 0x4C4F_4732;
 /// Sectors before the log.
 const LOG_FIRST: u32 = 2;
+/// Most sectors of the events that are erased ahead: 1,008 records on a box with 4 KiB sectors.
+const EVENTS_AHEAD: u32 = 16;
 /// Write attempts, each at a fresh place, before the flash counts as worn out.
 const ATTEMPTS: u8 = 3;
 
 const CHECK: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
 /// CRC-32 (ISO-HDLC, as in Ethernet and zip) of `bytes`.
+#[inline(never)]
 pub fn crc32(bytes: &[u8]) -> u32 {
     CHECK.checksum(bytes)
 }
@@ -79,6 +88,7 @@ impl Record {
         Some(bytes)
     }
 
+    #[inline(never)]
     fn decode(bytes: &[u8; RECORD]) -> Option<Self> {
         let (body, crc) = bytes.split_last_chunk::<4>()?;
         let (sequence, rest) = body.split_first_chunk::<4>()?;
@@ -89,52 +99,27 @@ impl Record {
     }
 }
 
-/// A place in the log: sector (counted from the log's first) and slot (0 is the header).
+/// The two rings of the log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Place {
-    sector: u32,
-    slot: u32,
-}
-
-/// Where a reader of the log stands.
-#[derive(Clone, Copy, Debug)]
-pub struct Cursor {
-    place: Place,
-    slots_left: u32,
-}
-
-/// What a step of reading gave.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// A record.
-    Record(Record),
-    /// None here: go on.
-    Gap,
-    /// The log ends here.
-    End,
+pub enum Book {
+    /// What must not be lost for landings: starts, stops, faults, acknowledgements, settings, and hourly figures.
+    Events,
+    /// Landings one by one, as long as there is room.
+    Landings,
 }
 
 /// Settings and log on `F`.
 pub struct Store<F> {
     flash: F,
     settings: Option<(u32, u32)>,
-    /// Where the next record goes; `None` if no sector is ready.
-    head: Option<Place>,
-    /// Erased sectors with a good header that follow the head's.
-    ready: u32,
+    events: Ring,
+    landings: Ring,
     next_sequence: u32,
-}
-
-#[derive(Clone, Copy)]
-struct Sector {
-    usable: bool,
-    last_record: Option<(u32, u32)>,
-    last_written: u32,
 }
 
 impl<F: NorFlash> Store<F> {
     /// Records a sector takes, besides its header.
-    pub const SLOTS: u32 = (F::ERASE_SIZE / RECORD) as u32 - 1;
+    pub const SLOTS: u32 = ring::slots::<F>();
 
     /// Opens what is on the flash, whatever state a power cut left it in. Writes nothing.
     pub fn open(flash: F) -> Self {
@@ -145,89 +130,36 @@ impl<F: NorFlash> Store<F> {
 
     /// A store that does not know yet what is on the flash: [`Store::read_all`] comes next.
     pub const fn unread(flash: F) -> Self {
-        Self { flash, settings: None, head: None, ready: 0, next_sequence: 1 }
+        Self { flash, settings: None, events: Ring::none(), landings: Ring::none(), next_sequence: 1 }
     }
 
-    /// Reads what is on the flash; the second half of [`Store::open`].
+    /// Reads what is on the flash; the second half of [`Store::open`]. Of the log it looks at the headers of all sectors
+    /// and at three of them in full, so that the time is bounded whatever is on it.
     pub fn read_all(&mut self) {
         self.settings = (0..LOG_FIRST)
             .filter_map(|slot| self.read_settings(slot, &mut [0; SETTINGS]).map(|(sequence, _)| (sequence, slot)))
             .max();
-        let mut newest: Option<(u32, Place)> = None;
-        let mut first_usable = None;
-        for sector in 0..self.log_sectors() {
-            let state = self.inspect(sector);
-            let next = Place { sector, slot: state.last_written + 1 };
-            match state.last_record {
-                Some((sequence, _)) if newest.is_none_or(|(best, _)| sequence > best) => {
-                    newest = Some((sequence, next))
-                }
-                None if state.usable && first_usable.is_none() => first_usable = Some(next),
-                _ => {}
-            }
-        }
-        self.next_sequence = newest.map_or(1, |(sequence, _)| sequence.saturating_add(1));
-        self.head = newest.map(|(_, next)| next).or(first_usable);
-        self.ready = 0;
-        let Some(head) = self.head else { return };
-        while self.ready + 1 < self.log_sectors() {
-            let state = self.inspect((head.sector + self.ready + 1) % self.log_sectors());
-            if !state.usable || state.last_record.is_some() || state.last_written >= Self::SLOTS {
-                break;
-            }
-            self.ready += 1;
+        let all = self.flash.capacity().checked_div(F::ERASE_SIZE).and_then(|n| u32::try_from(n).ok()).unwrap_or(0);
+        let log = all.saturating_sub(LOG_FIRST);
+        // A third for the landings, if that is a ring at all.
+        let landings = if log / 3 >= 2 { log / 3 } else { 0 };
+        let events = log - landings;
+        self.events = Ring::read(&mut self.flash, LOG_FIRST, events);
+        self.landings = Ring::read(&mut self.flash, LOG_FIRST + events, landings);
+        let newest = self.events.newest(&mut self.flash).max(self.landings.newest(&mut self.flash));
+        self.next_sequence = newest.map_or(1, |sequence| sequence.saturating_add(1));
+    }
+
+    fn ring(&self, book: Book) -> &Ring {
+        match book {
+            Book::Events => &self.events,
+            Book::Landings => &self.landings,
         }
     }
 
-    /// Sectors of the log.
-    pub fn sectors(&self) -> u32 {
-        self.log_sectors()
-    }
-
-    /// Sequence number that the next record will get.
+    /// Sequence number that the next record will get, in either ring.
     pub const fn next_sequence(&self) -> u32 {
         self.next_sequence
-    }
-
-    fn log_sectors(&self) -> u32 {
-        let sectors = self.flash.capacity().checked_div(F::ERASE_SIZE).unwrap_or(0);
-        u32::try_from(sectors).unwrap_or(0).saturating_sub(LOG_FIRST).max(1)
-    }
-
-    fn address(place: Place) -> u32 {
-        (LOG_FIRST + place.sector) * F::ERASE_SIZE as u32 + place.slot * RECORD as u32
-    }
-
-    fn read_record(&mut self, place: Place) -> Option<[u8; RECORD]> {
-        let mut bytes = [0; RECORD];
-        self.flash.read(Self::address(place), &mut bytes).ok()?;
-        Some(bytes)
-    }
-
-    fn header_good(bytes: &[u8; RECORD]) -> bool {
-        Record::decode(bytes).is_some_and(|r| r.sequence == HEADER_MAGIC && r.payload() == b"erased")
-    }
-
-    /// One look through a sector.
-    fn inspect(&mut self, sector: u32) -> Sector {
-        let usable = self.read_record(Place { sector, slot: 0 }).is_some_and(|bytes| Self::header_good(&bytes));
-        let mut state = Sector { usable, last_record: None, last_written: 0 };
-        for slot in 1..=Self::SLOTS {
-            let Some(bytes) = self.read_record(Place { sector, slot }) else {
-                state.usable = false;
-                continue;
-            };
-            if bytes.iter().all(|byte| *byte == 0xFF) {
-                continue;
-            }
-            state.last_written = slot;
-            if let Some(record) = Record::decode(&bytes)
-                && state.last_record.is_none_or(|(best, _)| record.sequence >= best)
-            {
-                state.last_record = Some((record.sequence, slot));
-            }
-        }
-        state
     }
 
     /// Reads the settings into `into` and gives their length, if there are any.
@@ -295,98 +227,84 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// Records that [`Store::append`] can still take without [`Store::prepare`].
-    pub fn room(&self) -> u32 {
-        self.head.map_or(0, |head| (Self::SLOTS + 1).saturating_sub(head.slot) + self.ready * Self::SLOTS)
+    pub fn room(&self, book: Book) -> u32 {
+        self.ring(book).room::<F>()
+    }
+
+    /// Room that [`Store::prepare`] makes in the ring of events, in records.
+    pub fn room_made(&self) -> u32 {
+        self.wanted(Book::Events) * Self::SLOTS
+    }
+
+    /// The next record opens a sector: what must be known goes there first, so that it is found without a search.
+    pub fn opens_sector(&self, book: Book) -> bool {
+        self.ring(book).opens_sector::<F>()
     }
 
     /// Appends a record and gives its sequence number. Never erases: at most `ATTEMPTS` writes.
     ///
     /// # Errors
     /// [`StoreError::TooLong`], [`StoreError::Full`], or [`StoreError::Flash`] if it cannot be read back.
-    pub fn append(&mut self, payload: &[u8]) -> Result<u32, StoreError> {
+    pub fn append(&mut self, book: Book, payload: &[u8]) -> Result<u32, StoreError> {
         let sequence = self.next_sequence;
         let bytes = Record::encode(sequence, payload).ok_or(StoreError::TooLong)?;
-        for _ in 0..ATTEMPTS {
-            let place = self.take_place().ok_or(StoreError::Full)?;
-            let written = self.flash.write(Self::address(place), &bytes).is_ok();
-            if written && self.read_record(place) == Some(bytes) {
-                self.next_sequence = sequence.saturating_add(1);
-                return Ok(sequence);
-            }
-        }
-        Err(StoreError::Flash)
-    }
-
-    /// The head's place, and moves the head on.
-    fn take_place(&mut self) -> Option<Place> {
-        let head = self.head?;
-        let place = if head.slot <= Self::SLOTS {
-            head
-        } else if self.ready > 0 {
-            self.ready -= 1;
-            let sector = (head.sector + 1) % self.log_sectors();
-            // A cut may have left torn records at its start.
-            Place { sector, slot: self.inspect(sector).last_written + 1 }
-        } else {
-            return None;
+        let ring = match book {
+            Book::Events => &mut self.events,
+            Book::Landings => &mut self.landings,
         };
-        self.head = Some(Place { sector: place.sector, slot: place.slot + 1 });
-        (place.slot <= Self::SLOTS).then_some(place)
+        ring.append(&mut self.flash, &bytes)?;
+        self.next_sequence = sequence.saturating_add(1);
+        Ok(sequence)
     }
 
-    /// Erases at most one sector so that half of the log is room and half is history. True if it
-    /// erased one: call again.
+    /// Erased sectors that are kept ahead: of the events enough for a session of a thousand records, of the landings
+    /// half of all.
+    fn wanted(&self, book: Book) -> u32 {
+        let half = self.ring(book).sectors().saturating_sub(1).div_ceil(2);
+        match book {
+            Book::Events => half.min(EVENTS_AHEAD),
+            Book::Landings => half,
+        }
+    }
+
+    /// [`Store::prepare`] has something to do.
+    pub fn wants_room(&self, book: Book) -> bool {
+        self.ring(book).ready() < self.wanted(book) || (self.ring(book).sectors() > 0 && !self.ring(book).has_head())
+    }
+
+    /// Erases at most one sector, the oldest if none is free. True if it erased one: call again.
     ///
     /// # Errors
     /// [`StoreError::Flash`].
-    pub fn prepare(&mut self) -> Result<bool, StoreError> {
-        let sectors = self.log_sectors();
-        let sector = match self.head {
-            None => 0,
-            Some(_) if self.ready >= (sectors - 1).div_ceil(2) => return Ok(false),
-            Some(head) => (head.sector + 1 + self.ready) % sectors,
+    pub fn prepare(&mut self, book: Book) -> Result<bool, StoreError> {
+        if !self.wants_room(book) {
+            return Ok(false);
+        }
+        let ring = match book {
+            Book::Events => &mut self.events,
+            Book::Landings => &mut self.landings,
         };
-        let start = Self::address(Place { sector, slot: 0 });
-        let header = Record::encode(HEADER_MAGIC, b"erased").ok_or(StoreError::TooLong)?;
-        let flash = |_| StoreError::Flash;
-        self.flash.write(start, &[0; RECORD]).map_err(flash)?;
-        self.flash.erase(start, start + F::ERASE_SIZE as u32).map_err(flash)?;
-        if self.inspect(sector).last_written != 0 {
-            return Err(StoreError::Flash);
-        }
-        self.flash.write(start, &header).map_err(flash)?;
-        match self.head {
-            None => self.head = Some(Place { sector, slot: 1 }),
-            Some(_) => self.ready += 1,
-        }
+        ring.prepare(&mut self.flash)?;
         Ok(true)
     }
 
-    /// A reader at the oldest record.
-    pub fn oldest(&self) -> Cursor {
-        let sectors = self.log_sectors();
-        match self.head {
-            None => Cursor { place: Place { sector: 0, slot: 1 }, slots_left: 0 },
-            Some(head) => Cursor {
-                place: Place { sector: (head.sector + 1 + self.ready) % sectors, slot: 1 },
-                slots_left: (sectors - 1 - self.ready.min(sectors - 1)) * Self::SLOTS + head.slot.saturating_sub(1),
-            },
-        }
+    /// A reader of the records from `from` on, at the oldest. Slots that hold nothing are not looked at.
+    pub fn reader(&self, book: Book, from: u32) -> Cursor {
+        self.ring(book).reader(book, from)
     }
 
     /// Reads the slot at `cursor` and moves it on.
     pub fn next(&mut self, cursor: &mut Cursor) -> Step {
-        if cursor.slots_left == 0 {
-            return Step::End;
+        match cursor.book() {
+            Book::Events => self.events.next(&mut self.flash, cursor),
+            Book::Landings => self.landings.next(&mut self.flash, cursor),
         }
-        cursor.slots_left -= 1;
-        let place = cursor.place;
-        cursor.place = if place.slot < Self::SLOTS {
-            Place { slot: place.slot + 1, ..place }
-        } else {
-            Place { sector: (place.sector + 1) % self.log_sectors(), slot: 1 }
-        };
-        self.read_record(place).and_then(|bytes| Record::decode(&bytes)).map_or(Step::Gap, Step::Record)
+    }
+
+    /// The newest records of the events, sector by sector backwards, each sector in order, until `take` says that it has
+    /// what it wants after a sector; at most four sectors.
+    pub fn look_back(&mut self, mut take: impl FnMut(&Record) -> bool) {
+        self.events.look_back(&mut self.flash, &mut take);
     }
 
     /// The flash, for one who is done with the store.

@@ -2,94 +2,56 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io::{self, Write as _};
-use std::path::{Path, PathBuf};
+use std::io;
+use std::path::Path;
 
 use serde_json::{Value, json};
 
-use crate::site::{Faults, KEYS, Preset, Site, read_site, starter};
-
-/// Why a starter file was not written.
-#[derive(Debug)]
-#[non_exhaustive]
-pub enum NewError {
-    /// The file is there already, and it was not asked to overwrite it.
-    Exists(PathBuf),
-    /// The system refused.
-    Io(PathBuf, io::Error),
-}
-
-impl std::fmt::Display for NewError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Exists(path) => write!(f, "{} is there already; it is left as it is", path.display()),
-            Self::Io(path, error) => write!(f, "{} could not be written: {error}", path.display()),
-        }
-    }
-}
-
-impl std::error::Error for NewError {
-    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
-        match self {
-            Self::Exists(_) => None,
-            Self::Io(_, error) => Some(error),
-        }
-    }
-}
+use crate::keep::{How, WriteError, write};
+use crate::plan::results::{Level, Results, Standing};
+use crate::plan::words::first_sentence;
+use crate::shown::{Shown, Toward};
+use crate::site::{Fault, Faults, Preset, Site, questions, read_site, starter};
 
 /// Writes the starter site file. An existing file is overwritten only with `force`.
 ///
-/// The text is written beside the file first and then put in its place in one step, so that a crash or a full disk
-/// leaves either the old file or the whole new one; without `force` that step itself fails where the file has
-/// appeared in the meantime.
-///
 /// # Errors
-/// [`NewError::Exists`], or what the system says.
-pub fn write_starter(path: &Path, force: bool) -> Result<(), NewError> {
-    write_whole(path, starter(), force)
+/// [`WriteError::Exists`], or what else stands against it.
+pub fn write_starter(path: &Path, force: bool) -> Result<(), WriteError> {
+    write_new(path, starter(), force)
 }
 
-/// Writes any text or bytes as [`write_starter`] does; for site files that a command has edited.
+/// Writes the text of a new site file, as [`write_starter`] does the starter's.
 ///
 /// # Errors
 /// As [`write_starter`].
-pub fn write_whole(path: &Path, text: impl AsRef<[u8]>, force: bool) -> Result<(), NewError> {
-    let failed = |error| NewError::Io(path.to_owned(), error);
-    if !force && path.symlink_metadata().is_ok() {
-        return Err(NewError::Exists(path.to_owned()));
-    }
-    // Through a link, the file it leads to is replaced and the link stays.
-    let target = if force { fs::canonicalize(path).unwrap_or_else(|_| path.to_owned()) } else { path.to_owned() };
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut file = tempfile::Builder::new().prefix(".landfall-").tempfile_in(folder).map_err(failed)?;
-    file.write_all(text.as_ref()).map_err(failed)?;
-    file.as_file().sync_all().map_err(failed)?;
-    permit(file.path(), &target).map_err(failed)?;
-    if force {
-        file.persist(&target).map_err(|e| failed(e.error))?;
-    } else {
-        file.persist_noclobber(&target).map_err(|e| match e.error.kind() {
-            io::ErrorKind::AlreadyExists => NewError::Exists(path.to_owned()),
-            _ => failed(e.error),
-        })?;
-    }
-    Ok(())
+pub fn write_new(path: &Path, text: &str, force: bool) -> Result<(), WriteError> {
+    write(path, text.as_bytes(), &How { force, only_new: !force, ..How::default() }).map(|_| ())
 }
 
-/// Temporary files are private; a site file is as readable as the one it replaces, else as files usually are.
-#[cfg(unix)]
-fn permit(temporary: &Path, target: &Path) -> io::Result<()> {
-    use std::os::unix::fs::PermissionsExt as _;
-    let mode = target.metadata().map_or(0o644, |m| m.permissions().mode() & 0o777);
-    fs::set_permissions(temporary, fs::Permissions::from_mode(mode))
-}
-
-#[cfg(not(unix))]
-fn permit(_temporary: &Path, _target: &Path) -> io::Result<()> {
-    Ok(())
+/// How a plan stands, in one line: that its limits are kept, how high to start until the bag is measured, or what is wrong
+/// first.
+#[must_use]
+pub fn standing_line(site: &Site, results: &Results) -> String {
+    let first_day = results.first_day_mark_m();
+    match (results.verdict.standing, first_day) {
+        (Standing::Inside, _) => "as it stands, every limit that was computed is kept".to_owned(),
+        (Standing::Provisional, Some(m)) => format!(
+            "as it stands, start no higher than {} until the bag is measured: landfall bag-test --sheet sheet.html",
+            Shown::of(site).length(m, Toward::Down)
+        ),
+        _ => {
+            let cause = results.verdict.first_cause;
+            let stops = || results.findings.iter().filter(|finding| finding.level == Level::Stop);
+            let first = stops().find(|finding| Some(finding.id) == cause).or_else(|| stops().next());
+            match first {
+                Some(finding) => format!("as it stands it is outside a limit: {}", first_sentence(&finding.text)),
+                None => {
+                    "as it stands, it waits for the bag to be measured: landfall bag-test --sheet sheet.html".to_owned()
+                }
+            }
+        }
+    }
 }
 
 /// What a check of a site file found.
@@ -99,12 +61,17 @@ pub struct Checked {
     pub file: String,
     /// The site, or everything that is wrong with the file.
     pub outcome: Result<Site, Faults>,
+    /// Values that can be right and look like another unit.
+    pub asked: Vec<Fault>,
 }
 
 /// Checks a site file's text.
 #[must_use]
 pub fn check_text(text: &str, file_name: &str) -> Checked {
-    Checked { file: file_name.to_owned(), outcome: read_site(text, file_name) }
+    let outcome = read_site(text, file_name);
+    // Faults come first: what is asked about a faulty file only hides them.
+    let asked = if outcome.is_ok() { questions(text) } else { Vec::new() };
+    Checked { file: file_name.to_owned(), outcome, asked }
 }
 
 /// Reads and checks a site file.
@@ -123,9 +90,10 @@ impl Checked {
         self.outcome.is_ok()
     }
 
-    /// The result in words: the faults, or what was read, what is still assumed, and what a plan lacks.
+    /// The result in words: the faults, or what was read, what is asked about, what a plan lacks, and what is worth
+    /// measuring first; with `all` every value that is assumed.
     #[must_use]
-    pub fn text(&self) -> String {
+    pub fn text(&self, all: bool) -> String {
         let mut out = String::new();
         // Writing to a text cannot fail.
         let _ = match &self.outcome {
@@ -134,39 +102,60 @@ impl Checked {
                 let noun = if count == 1 { "fault" } else { "faults" };
                 writeln!(out, "{faults}\n\n{}: {count} {noun}; nothing was computed", self.file)
             }
-            Ok(site) => self.usable_text(site, &mut out),
+            Ok(site) => self.usable_text(site, all, &mut out),
         };
         out
     }
 
-    fn usable_text(&self, site: &Site, out: &mut String) -> std::fmt::Result {
-        writeln!(out, "{}: {} can be read; {} values are stated", self.file, site.site.name, site.given.len())?;
+    fn usable_text(&self, site: &Site, all: bool, out: &mut String) -> std::fmt::Result {
+        let count = assumed(site).count();
+        writeln!(
+            out,
+            "{}: {} can be read; {} values are stated, {count} are assumed",
+            self.file,
+            site.site.name,
+            site.given.len()
+        )?;
+        for question in &self.asked {
+            writeln!(out, "Line {}: {}: {}; {}", question.line, question.key, question.message, question.cure)?;
+        }
         if site.bag.gap_m.is_none() {
             writeln!(out, "bag.gap is not stated: a plan needs it")?;
         }
-        let assumed: Vec<_> = assumed(site).collect();
-        if !assumed.is_empty() {
-            writeln!(out, "Assumed, since the file does not state them:")?;
+        let first: Vec<_> = worth_measuring(site).collect();
+        if !first.is_empty() {
+            writeln!(out, "Worth measuring first:")?;
         }
-        for (key, value, help) in assumed {
-            writeln!(out, "  {key} = {value}  {help}")?;
+        for (key, how) in first {
+            writeln!(out, "  {key:<21}  {how}")?;
+        }
+        if all {
+            writeln!(out, "Assumed, since the file does not state them:")?;
+            for (key, value, help) in assumed(site) {
+                writeln!(out, "  {key} = {value}  {help}")?;
+            }
+        } else if count > 0 {
+            writeln!(out, "All that is assumed: landfall check --all {}", self.file)?;
         }
         Ok(())
     }
 
-    /// The result for programs: `usable`, `name`, `faults`, `assumed` and `lacks`.
+    /// The result for programs: `usable`, `name`, `faults`, `asked`, `assumed`, `measure_first` and `lacks`.
     #[must_use]
     pub fn json(&self) -> Value {
         match &self.outcome {
             Err(faults) => json!({
-                "file": self.file, "usable": false, "name": null, "faults": faults.faults, "assumed": [], "lacks": [],
+                "file": self.file, "usable": false, "name": null, "faults": faults.faults, "asked": [], "assumed": [],
+                "measure_first": [], "lacks": [],
             }),
             Ok(site) => {
                 let assumed: Vec<Value> =
                     assumed(site).map(|(key, value, _)| json!({"key": key, "value": value})).collect();
                 let lacks: &[&str] = if site.bag.gap_m.is_none() { &["bag.gap"] } else { &[] };
+                let first: Vec<&str> = worth_measuring(site).map(|(key, _)| key).collect();
                 json!({
-                    "file": self.file, "usable": true, "name": site.site.name, "faults": [], "assumed": assumed, "lacks": lacks,
+                    "file": self.file, "usable": true, "name": site.site.name, "faults": [], "asked": self.asked,
+                    "assumed": assumed, "measure_first": first, "lacks": lacks,
                 })
             }
         }
@@ -175,9 +164,30 @@ impl Checked {
 
 /// Key, value as text and meaning of everything that has a default and is not stated.
 fn assumed(site: &Site) -> impl Iterator<Item = (&'static str, &'static str, &'static str)> {
-    KEYS.iter().filter(|key| !site.given.contains(key.dotted)).filter_map(|key| match key.preset {
+    site.assumed().filter_map(|key| match key.preset {
         Preset::Is(text) => Some((key.dotted, text, key.help)),
         _ => None,
+    })
+}
+
+/// The few values that a plan hangs on most and that anybody can measure, with how; those that the file states are left
+/// out.
+const FIRST: &[(&str, &str)] = &[
+    ("bag.settled_pressure", "what a gauge reads with the blowers on and nobody on the bag"),
+    (
+        "bag.area",
+        "how deep the bag gives way: an afternoon with a board, water and a gauge; see landfall bag-test --help",
+    ),
+    ("rider.lightest", "weigh the lightest who rides, with gear"),
+    ("rider.heaviest", "weigh the heaviest who rides, with gear"),
+    ("bag.vent_area", "what stays open all the time: width times length of each opening, with a tape"),
+    ("spread.lip_speed", "how far your own riders scatter: ten timed runs; see landfall fit --help"),
+];
+
+fn worth_measuring(site: &Site) -> impl Iterator<Item = (&'static str, &'static str)> {
+    FIRST.iter().copied().filter(|(key, _)| {
+        let leak_is_known = *key == "bag.settled_pressure" && site.given.contains("bag.leak_coefficient");
+        !site.given.contains(key) && !leak_is_known
     })
 }
 
@@ -193,7 +203,7 @@ mod tests {
         assert_eq!(fs::read_to_string(&path).unwrap(), starter());
         fs::write(&path, "mine").unwrap();
         let refused = write_starter(&path, false).unwrap_err();
-        assert!(matches!(refused, NewError::Exists(_)), "{refused}");
+        assert!(matches!(refused, WriteError::Exists(_)), "{refused}");
         assert_eq!(fs::read_to_string(&path).unwrap(), "mine");
         write_starter(&path, true).unwrap();
         assert_eq!(fs::read_to_string(&path).unwrap(), starter());
@@ -204,35 +214,28 @@ mod tests {
     fn a_missing_folder_is_reported() {
         let folder = tempfile::tempdir().unwrap();
         let refused = write_starter(&folder.path().join("no/hill.toml"), false).unwrap_err();
-        assert!(matches!(refused, NewError::Io(..)), "{refused}");
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn the_file_is_as_readable_as_the_one_it_replaces_and_a_link_stays() {
-        use std::os::unix::fs::PermissionsExt as _;
-        let mode = |path: &Path| path.metadata().unwrap().permissions().mode() & 0o777;
-        let folder = tempfile::tempdir().unwrap();
-        let (file, link) = (folder.path().join("a.toml"), folder.path().join("b.toml"));
-        write_starter(&file, false).unwrap();
-        assert_eq!(mode(&file), 0o644);
-        fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
-        std::os::unix::fs::symlink(&file, &link).unwrap();
-        write_whole(&link, "new", true).unwrap();
-        assert!(link.symlink_metadata().unwrap().is_symlink());
-        assert_eq!((fs::read_to_string(&file).unwrap().as_str(), mode(&file)), ("new", 0o600));
+        assert!(matches!(refused, WriteError::Io(..)), "{refused}");
     }
 
     #[test]
     fn a_check_says_what_is_assumed_or_wrong_in_both_forms() {
         let good = check_text(starter(), "hill.toml");
-        assert!(good.is_usable() && good.text().contains("bag.skin_stretch = 3e-5 /Pa"));
+        assert!(good.is_usable() && good.text(true).contains("bag.skin_stretch = 3e-5 /Pa"));
+        // Without --all the few that matter stand there, and how many there are.
+        let folded = good.text(false);
+        assert!(!folded.contains("skin_stretch") && folded.contains("bag.area ") && folded.lines().count() < 12);
+        let count = good.outcome.as_ref().unwrap().assumed().count();
+        assert!(folded.contains(&format!("{count} are assumed")) && folded.contains("landfall check --all hill.toml"));
+        assert_eq!(good.json()["assumed"].as_array().unwrap().len(), count);
+        let asked = check_text(&starter().replace("start_height = \"6 m\"", "start_height = \"19.7 m\""), "hill.toml");
+        assert!(asked.is_usable() && asked.text(false).contains("\"19.7 ft\""));
+        assert_eq!(asked.json()["asked"][0]["key"], "roll_in.start_height");
         assert_eq!(good.json()["usable"], true);
         let without_gap: String =
             starter().lines().filter(|l| !l.starts_with("gap")).map(|l| format!("{l}\n")).collect();
         assert_eq!(check_text(&without_gap, "x").json()["lacks"][0], "bag.gap");
         let bad = check_text("[rider]\nmass = 78\n", "hill.toml");
-        assert!(!bad.is_usable() && bad.text().contains("faults; nothing was computed"));
+        assert!(!bad.is_usable() && bad.text(false).contains("faults; nothing was computed"));
         assert_eq!(bad.json()["faults"][0]["key"], bad.outcome.unwrap_err().faults[0].key);
     }
 }

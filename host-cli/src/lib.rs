@@ -10,13 +10,17 @@ pub mod commands_site;
 #[cfg(not(target_family = "wasm"))]
 pub mod dirt;
 #[cfg(not(target_family = "wasm"))]
+pub mod keep;
+#[cfg(not(target_family = "wasm"))]
 pub mod learn;
 #[cfg(not(target_family = "wasm"))]
 pub mod logbook;
+pub mod outside;
 pub mod page;
 pub mod plan;
 pub mod report;
 pub mod sampling;
 #[cfg(not(target_family = "wasm"))]
 pub mod serve;
+pub mod shown;
 pub mod site;

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::fs;
-use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::sync::OnceLock;
@@ -88,7 +88,7 @@ fn states(replayed: &Value) -> Vec<(f64, String)> {
 
 /// States in a recording's own column: what the box itself did.
 fn recorded(log: &Path) -> Vec<(f64, String)> {
-    let mut reader = csv::Reader::from_path(log).unwrap();
+    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_path(log).unwrap();
     let headers = reader.headers().unwrap().clone();
     let at = |name: &str| headers.iter().position(|h| h == name).unwrap();
     let (time, state) = (at("time_s"), at("state"));
@@ -110,7 +110,7 @@ fn folder() -> tempfile::TempDir {
 fn simulated(folder: &tempfile::TempDir, args: &[&str]) -> PathBuf {
     let path = folder.path().join("sim.csv");
     let to = path.to_str().unwrap();
-    let output = landfall(&[&["simulate", site(), "--fast", "--output", to], &QUICK[..], args].concat());
+    let output = landfall(&[&["simulate", site(), "--fast", "--force", "--output", to], &QUICK[..], args].concat());
     assert!(output.status.success(), "{}", err(&output));
     path
 }
@@ -126,7 +126,7 @@ fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
         "--for",
         "60 min",
         "--do",
-        "20 min: leak 60 cm2 for 5 min",
+        "20 min: leak 20 cm2 for 5 min",
         "--do",
         "55 min: cut for 30 s",
     ]);
@@ -145,6 +145,17 @@ fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
     for (a, b) in box_did.iter().zip(&replay_did) {
         assert!(a.1 == b.1 && (a.0 - b.0).abs() < 1e-6, "{a:?} {b:?}");
     }
+    // Without a site the recording's own settings are used: the same again.
+    let carried = landfall(&["replay", log.to_str().unwrap(), "--format", "json"]);
+    assert!(carried.status.success(), "{}", err(&carried));
+    assert_eq!(states(&serde_json::from_str(&out(&carried)).unwrap()), replay_did);
+    // Both clocks are in every row, and the lines are whole.
+    let text = fs::read_to_string(&log).unwrap();
+    assert!(
+        text.ends_with('\n') && text.lines().nth(2).is_some_and(|row| row.ends_with('Z')),
+        "{:?}",
+        text.lines().nth(2)
+    );
     assert!(done["landings"].as_array().unwrap().len() > 80, "{}", done["landings"].as_array().unwrap().len());
     println!(
         "an hour through the pseudo-terminal and back: {:.1} s, {} changes of state, {} landings",
@@ -207,7 +218,13 @@ fn arm_over_the_line_needs_the_button_and_reads_back() {
     assert!(err(&without).contains("button"), "{}", err(&without));
     drop(_sim);
     let (mut sim, path) = boxed(&["--bare", "--speed", "5"]);
-    sim.0.stdin.as_mut().unwrap().write_all(b"hold for 10 min\n").unwrap();
+    let mut button = sim.0.stdin.take().unwrap();
+    // Somebody who presses for five seconds of the box's time and lets go for two, until the line ends.
+    std::thread::spawn(move || {
+        while button.write_all(b"hold for 5 s\n").is_ok() {
+            std::thread::sleep(Duration::from_millis(1400));
+        }
+    });
     let with = landfall(&[&["arm", site(), "--port", &path, "--revision", "3"], &QUICK[..]].concat());
     assert_eq!(with.status.code(), Some(0), "{}", err(&with));
     assert!(err(&with).contains("stored and read back"), "{}", err(&with));
@@ -371,13 +388,48 @@ fn a_silent_link_is_said_loudly_and_a_box_that_comes_back_is_followed() {
 }
 
 #[test]
+fn a_recording_is_never_emptied_by_the_next() {
+    let folder = folder();
+    let log = folder.path().join("day.csv");
+    let (_sim, path) = boxed(&["--full"]);
+    for _ in 0..2 {
+        let output = landfall(&["watch", &path, "--plain", "--for", "1.5 s", "--record", log.to_str().unwrap()]);
+        assert!(output.status.success(), "{}", err(&output));
+    }
+    let rows = |name: &str| fs::read_to_string(folder.path().join(name)).unwrap().lines().count();
+    assert!(rows("day.csv") > 30 && rows("day.2.csv") > 30, "{} {}", rows("day.csv"), rows("day.2.csv"));
+}
+
+#[test]
+fn the_log_of_a_young_box_comes_at_once_and_a_box_forgets_with_its_button() {
+    let (mut sim, path) = boxed(&["--empty", "--speed", "2"]);
+    // A few seconds old: the trial is over, and the first room in its flash is made.
+    std::thread::sleep(Duration::from_secs(3));
+    let began = Instant::now();
+    let log = landfall(&["log", &path, "--format", "json"]);
+    assert!(log.status.success(), "{}", err(&log));
+    assert!(began.elapsed() < Duration::from_secs(4), "{:?}", began.elapsed());
+    let log: Value = serde_json::from_str(&out(&log)).unwrap();
+    assert_eq!(log[0]["event"], "booted");
+    // Another site is refused by name; the button alone does nothing, and the line alone neither.
+    let foreign = landfall(&["log", &path, "--forget", "00000001"]);
+    assert!(foreign.status.code() == Some(2) && err(&foreign).contains("foreign"), "{}", err(&foreign));
+    let armed = landfall(&[&["arm", site(), "--format", "json"], &QUICK[..]].concat());
+    let armed: Value = serde_json::from_str(&out(&armed)).unwrap();
+    let id = format!("{:08x}", armed["settings"]["site_id"].as_u64().unwrap());
+    sim.0.stdin.as_mut().unwrap().write_all(b"hold for 20 s\n").unwrap();
+    let forgotten = landfall(&["log", &path, "--forget", &id]);
+    assert!(forgotten.status.success(), "{}", err(&forgotten));
+    let told = out(&landfall(&["watch", &path, "--plain", "--for", "2 s", "--every", "1 s"]));
+    assert!(told.contains("NO SETTINGS"), "{told}");
+}
+
+#[test]
 fn a_port_that_is_not_there_is_named() {
     let output = landfall(&["log", "/dev/no-such-port"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(err(&output).contains("/dev/no-such-port"));
-    let mut text = String::new();
-    let mut child = start(&["watch", "/dev/no-such-port", "--plain", "--for", "1.5 s"]);
-    child.stdout.take().unwrap().read_to_string(&mut text).unwrap();
-    child.wait().unwrap();
-    assert!(text.contains("NO LINK") && text.contains("LINK SILENT"), "{text}");
+    let output = landfall(&["watch", "/dev/no-such-port", "--plain", "--for", "1.5 s"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(err(&output).contains("/dev/no-such-port: there is no such port"), "{}", err(&output));
 }

@@ -2,11 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-mod common;
-
 use std::process::{Command, Output, Stdio};
 
-use common::{FEW, code, command, demo_code, err, few, out, run};
+use crate::common::{FEW, code, command, demo_code, err, few, out, run};
 
 #[test]
 fn colours_and_progress_stay_out_of_pipes() {

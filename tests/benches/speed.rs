@@ -8,7 +8,7 @@ use landfall::plan::{Parts, compute};
 use landfall::sampling::{Job, Stop, sample};
 use landfall::site::demo;
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
+use landfall_core::force_area::ForceArea;
 use landfall_core::ride::Steps;
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
@@ -41,16 +41,16 @@ fn one_touch_down(bencher: Bencher<'_, '_>) {
         normal_speed_mps: 7.0,
         slope_rad: 0.0,
         skin_loss: 0.65,
-        displacement: Displacement::dish(1.2).unwrap(),
+        area: ForceArea::assumed(0.5, 6.0, 4.0).unwrap(),
         thickness_m: Some(2.2),
     };
     let flows = supply.flows(Feed::Running);
     bencher.bench_local(|| touch_down(&gas, &flows, black_box(&landing), &Options::default(), |_| {}));
 }
 
-/// Both pressures, power loss, holds and landings, at the stated numbers and at all ends; with the single runs.
+/// Pressures, holds, landings and chances over the possible bags, and as if measured; with the single runs.
 #[divan::bench]
-fn ride_pressures_at_all_ends(bencher: Bencher<'_, '_>) {
+fn pressures_of_the_possible_bags(bencher: Bencher<'_, '_>) {
     let site = demo();
     let parts = Parts { pressures: true, ..Parts::QUICK };
     bencher.bench_local(|| compute(black_box(&site), parts, &Stop::default()).unwrap());

@@ -67,6 +67,35 @@ await served([site, "--simulated-box", "--full", ...hang], async (url) => {
       const drawn = await page.locator("#box svg").textContent();
       for (const name of ["siren at or under", "no new rider under"]) assert(drawn.includes(name), drawn);
       checks += 1;
+      // What people see first stays in view wherever the page is scrolled to, and is in the window's title.
+      for (const width of [360, 1440]) {
+        await page.setViewportSize({ width, height: 900 });
+        await page.evaluate(() => window.scrollTo(0, document.body.scrollHeight));
+        const top = await page.evaluate(() => {
+          const { top, bottom } = document.getElementById("box-top").getBoundingClientRect();
+          return { top, bottom, text: document.getElementById("box-top").textContent, title: document.title, icon: document.querySelector("link[rel=icon]").href };
+        });
+        assert(top.top === 0 && top.bottom > 30, JSON.stringify(top));
+        assert(/RIDE|WAIT/.test(top.text) && /next rider: (go|wait)/.test(top.text) && /kPa/.test(top.text), top.text);
+        assert(/next rider/.test(top.title) && top.icon.startsWith("data:image/svg"), top.title);
+        await page.evaluate(() => window.scrollTo(0, 0));
+      }
+      checks += 1;
+      // The large view: state and pressure over most of the window, and nothing else.
+      await page.setViewportSize({ width: 1280, height: 800 });
+      await page.locator("#box-top button", { hasText: "Large view" }).click();
+      const size = await page.evaluate(() => parseFloat(getComputedStyle(document.querySelector("#box-top .head")).fontSize));
+      assert(size >= 150, `${size} px`);
+      assert.equal(await page.locator("main").isVisible(), false);
+      await fits(page, "large view");
+      await accessible(page, "large view");
+      if (shots) await page.screenshot({ path: join(shots, "served-large.png") });
+      await page.locator("#box-top button", { hasText: "Small view" }).click();
+      assert.equal(await page.locator("main").isVisible(), true);
+      // A sound is made only after somebody has asked for it.
+      await page.locator("#box-top button", { hasText: "Sound on" }).click();
+      assert.equal(await page.locator("#box-top button", { hasText: "Sound off" }).count(), 1);
+      checks += 1;
       for (const width of [360, 1440]) {
         await page.setViewportSize({ width, height: 900 });
         await fits(page, `served page at ${width} px`);
@@ -93,6 +122,8 @@ await served([site, "--simulated-box", "--full", ...hang], async (url) => {
       // Silence is said loudly, and no old figure stands; then the box is back.
       await page.waitForFunction(() => document.querySelector("#box .state").textContent.includes("LINK SILENT"));
       assert.match(await words.getAttribute("class"), /stop/);
+      assert.match(await page.locator("#box-top").textContent(), /NO LINK.*next rider: NO/);
+      assert.match(await page.title(), /NO LINK/);
       assert(!/permit is on/.test(await page.locator("#box").textContent()), "an old figure stands");
       if (shots) await page.screenshot({ path: join(shots, "served-silent.png") });
       await page.waitForFunction(() => !document.querySelector("#box .state").textContent.includes("SILENT"));

@@ -139,23 +139,30 @@ class Bag:
         return float(max(done.y[0, -1], 0.0))
 
 
-def displaced(x, a):
-    d = min(x, a)
-    return math.pi * (d * d * (3 * a - d) / 3 + a * a * (x - d)) if x > 0 else 0.0
+def area(x, knots):
+    """Force area: straight between knots after (0, 0), constant beyond the last."""
+    at, areas = zip((0.0, 0.0), *knots)
+    return float(np.interp(max(x, 0.0), at, areas))
 
 
-def area(x, a):
-    d = min(max(x, 0.0), a)
-    return math.pi * (2 * a * d - d * d)
+def displaced(x, knots):
+    total, before = 0.0, (0.0, 0.0)
+    for knot in knots:
+        end = min(max(x, 0.0), knot[0])
+        if end <= before[0]:
+            return total
+        total += 0.5 * (before[1] + area(end, knots)) * (end - before[0])
+        before = knot
+    return total + knots[-1][1] * max(x - knots[-1][0], 0.0)
 
 
-def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.4, back=True):
+def touch_down(bag, content, mass, v, slope, knots, skin_loss, thickness, lost, n=1.4, back=True):
     """Follows a body from contact; thickness None: no ground."""
     pi, vi = bag.at_rest(content)
     pull = G0 * math.cos(slope)
 
     def pressure(x, gone):
-        vd = displaced(x, a)
+        vd = displaced(x, knots)
         goal = math.log((content - gone) / content) * n
 
         def excess(p):
@@ -172,7 +179,7 @@ def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.
     def run(t0, y0, kept, rest, events, until):
         def rate(_, y):
             p = pressure(y[0], y[2])
-            acc = 0.0 if rest else pull - kept * p * area(y[0], a) / mass
+            acc = 0.0 if rest else pull - kept * p * area(y[0], knots) / mass
             return [0.0 if rest else y[1], acc, bag.loss(p, lost)]
 
         return solve_ivp(
@@ -191,7 +198,7 @@ def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.
 
     def push(t):
         x, _, gone = done.sol(t)
-        return pressure(x, gone) * area(x, a)
+        return pressure(x, gone) * area(x, knots)
 
     def gauge(t):
         x, _, gone = done.sol(t)
@@ -227,7 +234,7 @@ def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.
     kept = 1 - skin_loss
     rebound = 0.0
     while t < 3.0 - 1e-12:
-        force = pressure(y[0], y[2]) * area(y[0], a) / mass
+        force = pressure(y[0], y[2]) * area(y[0], knots) / mass
         if kept * force > pull:
             top = event(lambda t, y: y[1], 1)
             out = event(lambda t, y: y[0], -1)
@@ -246,10 +253,10 @@ def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.
         else:
 
             def sinks(_, y):
-                return pressure(y[0], y[2]) * area(y[0], a) / mass - pull * (1 - 1e-12)
+                return pressure(y[0], y[2]) * area(y[0], knots) / mass - pull * (1 - 1e-12)
 
             def lifts(_, y):
-                return kept * pressure(y[0], y[2]) * area(y[0], a) / mass - pull * (1 + 1e-12)
+                return kept * pressure(y[0], y[2]) * area(y[0], knots) / mass - pull * (1 + 1e-12)
 
             step = run(t, y, 1.0, True, [event(sinks, -1), event(lifts, 1)], 3.0)
             t, y = step.t[-1], list(step.y[:, -1])
@@ -258,7 +265,10 @@ def touch_down(bag, content, mass, v, slope, a, skin_loss, thickness, lost, n=1.
     return result
 
 
-LANDING = dict(mass=94.0, v=7.5, slope=0.09, a=1.2, skin_loss=0.65, thickness=1.9)
+SOFT = [[0.1, 0.9], [0.45, 2.2]]
+USUAL = [[0.1, 1.1], [3.5 / 6.0, 4.0]]
+MEASURED = [[0.06, 0.5], [0.18, 1.3], [0.4, 2.5], [0.75, 3.3], [1.2, 3.7], [1.6, 3.8]]
+LANDING = dict(mass=94.0, v=7.5, slope=0.09, knots=USUAL, skin_loss=0.65, thickness=1.9)
 
 
 def pchip_cases():
@@ -330,6 +340,8 @@ def landing_cases():
         # name, site, start pressure as a share of p_op (or content as a share of just taut), landing, supply lost
         ("plain", "plain", 1.0, {}, False),
         ("plain, lost", "plain", 1.0, {}, True),
+        ("measured knots", "plain", 1.0, dict(knots=MEASURED), False),
+        ("soft knots, lost", "plain", 1.0, dict(knots=SOFT, v=6.0, thickness=2.4), True),
         ("relief", "relief", 1.0, dict(v=10.0, mass=112.0, thickness=2.4), False),
         ("relief open at rest", "relief at rest", 1.0, dict(v=9.0), False),
         ("duct", "duct", 1.0, {}, False),
@@ -362,16 +374,16 @@ def landing_cases():
 def ride_cases():
     table = [
         ("plain", dict()),
-        ("plain", dict(thickness=2.9, hard=6.5)),  # just taut is enough
-        ("relief at rest", dict(hard=7.0, thickness=1.5, load_limit=8.0)),
-        ("no flap", dict(thickness=1.4, load_limit=9.0)),
-        ("soft skin", dict(a=0.9)),
+        ("plain", dict(thickness=2.9, hard=6.5)),
+        ("relief at rest", dict(hard=7.0, thickness=1.5, load_stop=8.0)),
+        ("no flap", dict(thickness=1.4, load_stop=9.0)),
+        ("soft skin", dict(knots=SOFT)),
         ("tight", dict(hard=5.5, thickness=3.4)),  # just taut is enough
         ("plain", dict(hard=4.0, thickness=3.6, interval=8.0)),  # just taut is enough
-        ("tight", dict(hard=6.5, thickness=2.2, a=1.5, load_limit=7.0, interval=5.0)),
+        ("tight", dict(hard=6.5, thickness=2.2, knots=MEASURED, load_stop=7.0, interval=5.0)),
     ]
     base = dict(
-        hard=7.8, thickness=1.8, slope=0.07, heaviest=118.0, lightest=72.0, a=1.2, depth_limit=0.8, load_limit=10.0,
+        hard=7.8, thickness=1.8, slope=0.07, heaviest=118.0, lightest=72.0, knots=USUAL, depth_limit=0.8, load_stop=10.0,
         interval=20.0,
     )
     cases = []
@@ -382,15 +394,15 @@ def ride_cases():
 
         def depth(content, case=case, bag=bag):
             return touch_down(
-                bag, content, case["heaviest"], case["hard"], case["slope"], case["a"], 0.65, None, True, back=False
+                bag, content, case["heaviest"], case["hard"], case["slope"], case["knots"], 0.65, None, True, back=False
             )
 
         def load(p, case=case, bag=bag):
             done = touch_down(
-                bag, bag.content(p), case["lightest"], case["hard"], case["slope"], case["a"], 0.65, None, False,
+                bag, bag.content(p), case["lightest"], case["hard"], case["slope"], case["knots"], 0.65, None, False,
                 back=False,
             )
-            return done["felt_load_g"] - case["load_limit"]
+            return done["felt_load_g"] - case["load_stop"]
 
         def over(p):
             return depth(bag.content(p))["depth_m"] - limit
@@ -400,9 +412,9 @@ def ride_cases():
         if load(20e3) > 0:
             p = 20e3
             while p > bag.ps and load(p) > 0:
-                p *= 0.8
+                p *= 0.9
             if load(max(p, bag.ps)) <= 0:
-                firm = brentq(load, max(p, bag.ps), p / 0.8, xtol=1e-3)
+                firm = brentq(load, max(p, bag.ps), p / 0.9, xtol=1e-3)
         full = bag.content(bag.pop)
         if stop >= bag.pop:
             hold = 0.0
@@ -418,7 +430,7 @@ def ride_cases():
         content, count = full, 0
         while count < 200:
             done = touch_down(
-                bag, content, case["heaviest"], case["hard"], case["slope"], case["a"], 0.65, None, True
+                bag, content, case["heaviest"], case["hard"], case["slope"], case["knots"], 0.65, None, True
             )
             if done["depth_m"] > limit:
                 break

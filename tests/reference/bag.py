@@ -8,6 +8,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq, minimize_scalar
 
+from force_area import ForceArea, stated
 from site_file import G
 
 N = 1.4
@@ -71,18 +72,35 @@ class Supply:
 
 
 class Bag:
-    """Gas side of a bag with a stated skin stretch and dish radius."""
+    """Gas side of a bag with a stated skin stretch and force area."""
 
-    def __init__(self, s, stretch=None, dish=None):
+    def __init__(self, s, stretch=None, knots=None):
         self.s = s
         self.beta = s.stretch if stretch is None else stretch
-        self.a = s.dish if dish is None else dish
+        self.area = ForceArea(stated(s) if knots is None else knots)
         self.pa = s.outside
         self.ps = s.slack_pressure
         self.supply = Supply(s)
-        self.no_opening = s.vent_area == 0.0 and s.relief_area == 0.0 and s.leak == 0.0
-        self.p_op = self.operating_pressure()
+        self.leak = s.leak
+        self.settled_note = None
+        if s.settled is None:
+            self.p_op = self.operating_pressure()
+        else:
+            self.p_op = self.settle(s.settled)
+        self.no_opening = s.vent_area == 0.0 and s.relief_area == 0.0 and self.leak == 0.0
         self.g_op = self.gas(self.p_op)
+
+    def settle(self, read):
+        """The operating pressure of a settled pressure that was read; the leak follows."""
+        s, self.leak = self.s, 0.0
+        highest = self.operating_pressure()
+        if read <= highest:
+            self.leak = (self.supply.flow(read) - self.outflow(read)) / read**s.leak_exponent
+            return read
+        if read <= 1.05 * highest:
+            self.settled_note = "no leak would give less: no leak"
+            return highest
+        raise ValueError(f"bag.settled_pressure: {read} Pa is over the {highest} Pa that the blowers can hold")
 
     # --- flows -----------------------------------------------------------------------------
     def outflow(self, p):
@@ -92,7 +110,7 @@ class Bag:
         area = s.vent_area
         if s.relief_area:
             area += s.relief_area * min(max((p - s.relief_opens) / (s.relief_full - s.relief_opens), 0.0), 1.0)
-        return s.discharge * area * math.sqrt(2.0 * p / s.rho) + s.leak * p**s.leak_exponent
+        return s.discharge * area * math.sqrt(2.0 * p / s.rho) + self.leak * p**s.leak_exponent
 
     def backflow(self, p):
         s = self.s
@@ -105,7 +123,7 @@ class Bag:
         return self.outflow(p) + self.backflow(p)
 
     def operating_pressure(self):
-        if self.no_opening:
+        if self.outflow(self.supply.shut) == 0.0:
             return self.supply.shut
         return brentq(lambda p: self.supply.flow(p) - self.outflow(p), 0.0, self.supply.shut, xtol=1e-12, rtol=1e-14)
 
@@ -183,17 +201,33 @@ class Bag:
             gas, time = taut, time - to_taut
         return max(gas - self.lost_flow(self.ps) * time, 0.0)
 
-    # --- a landing: quick --------------------------------------------------------------------
-    def dish(self, x):
-        """Displaced volume and its slope."""
-        a = self.a
-        if x <= 0.0:
-            return 0.0, 0.0
-        if x <= a:
-            return math.pi * x * x * (3.0 * a - x) / 3.0, math.pi * x * (2.0 * a - x)
-        return math.pi * a**3 * 2.0 / 3.0 + math.pi * a * a * (x - a), math.pi * a * a
+    def one_blower_lost(self, stop):
+        """One blower of several fails: where the bag settles, and the time to the stop pressure."""
+        s = self.s
+        if s.blowers < 2:
+            return None
+        share = (s.blowers - 1) / s.blowers
 
-    def landing(self, mass, speed, p_i=None, gas=None, supplied=True, thickness=None, back=True):
+        def net(p):
+            back = 0.0 if p <= 0.0 else s.discharge * s.backflow_area * math.sqrt(2.0 * p / s.rho)
+            return share * self.supply.flow(p) - self.outflow(p) - back
+
+        if net(self.p_op) >= 0.0:
+            settles = self.p_op
+        elif net(self.ps) <= 0.0:
+            settles = self.ps
+        else:
+            settles = brentq(net, self.ps, self.p_op, xtol=1e-11, rtol=1e-14)
+        time = None
+        if stop is not None:
+            if stop >= self.p_op:
+                time = 0.0
+            elif stop > settles or (stop == settles and net(settles) < 0.0):
+                time = self._time(stop, self.p_op, lambda p: -net(p))
+        return {"settles_pa": settles, "to_stop_s": time}
+
+    # --- a landing: quick --------------------------------------------------------------------
+    def landing(self, mass, speed, p_i=None, gas=None, supplied=True, thickness=None, back=True, skin_loss=None):
         """One touch-down from a pressure (taut) or a gas content (taut or slack).
 
         thickness None leaves the ground out; back=False ends at the deepest point."""
@@ -210,7 +244,7 @@ class Bag:
 
         def pressure(x, lost):
             const = base + n * math.log1p(-lost / gas) - math.log(pa)
-            free = v0 * (1.0 - beta * self.p_op) - self.dish(x)[0]
+            free = v0 * (1.0 - beta * self.p_op) - self.area.at(x)[0]
             p = ps
             for i in range(60):
                 v = free + v0 * beta * p
@@ -229,13 +263,13 @@ class Bag:
             return self.lost_flow(p)
 
         def push(x, lost):
-            return pressure(x, lost) * self.dish(x)[1]
+            return pressure(x, lost) * self.area.at(x)[1]
 
         def rhs(share):
             def f(_, y):
                 x, u, lost = y
                 p = pressure(x, lost)
-                return (u, (weight - share * p * self.dish(x)[1]) / mass, flow(p))
+                return (u, (weight - share * p * self.area.at(x)[1]) / mass, flow(p))
 
             return f
 
@@ -278,7 +312,7 @@ class Bag:
 
         # the way back: only (1 - skin_loss) of the force acts while u < 0; at rest the skin holds
         # the body as long as the full force would lift it and the reduced force would not
-        low, until, mode = 1.0 - s.skin_loss, 3.0, "up"
+        low, until, mode = 1.0 - (s.skin_loss if skin_loss is None else skin_loss), 3.0, "up"
         while t < until and mode != "out":
             full, part = push(x, lost) - weight, low * push(x, lost) - weight
             if abs(u) < 1e-9:
@@ -325,78 +359,3 @@ class Bag:
         out["gas_lost_back_m3"], out["back_at_s"] = lost, t
         return out
 
-
-def landings(bags, mass, speed, p_i, supplied, dt=1e-3, deep=np.inf, firm=np.inf):
-    """Depth and peak felt load (ground left out) of many landings at once: fixed-step RK4. A run
-    ends early, with a value above it, where it passes `deep` or `firm`.
-
-    `bags` is a list of Bag of one site, one per run; the other arguments are arrays. Taut starts."""
-    s = bags[0].s
-    pa, ps, p_op, n, v0 = bags[0].pa, bags[0].ps, bags[0].p_op, N, s.volume
-    beta, a = np.array([b.beta for b in bags]), np.array([b.a for b in bags])
-    weight = mass * G * math.cos(s.phi)
-    v_i = v0 * (1.0 + beta * (p_i - p_op))
-    gas = (pa + p_i) * v_i / pa
-    base = np.log1p(p_i / pa) + n * np.log(v_i)
-    supply = bags[0].supply
-
-    def dish(x):
-        deep = np.minimum(x, a)
-        return np.pi * deep * deep * (3 * a - deep) / 3 + np.pi * a * a * (x - deep), np.pi * deep * (2 * a - deep)
-
-    def rate(x, u, lost):
-        volume, slope = dish(np.maximum(x, 0.0))
-        const = base + n * np.log1p(-lost / gas)
-        free = v0 * (1 - beta * p_op) - volume
-        p = np.full_like(x, ps)
-        for _ in range(7):
-            v = free + v0 * beta * p
-            p = p - (np.log1p(p / pa) + n * np.log(v) - const) / (1 / (pa + p) + n * v0 * beta / v)
-            p = np.maximum(p, ps)
-        area = s.vent_area
-        if s.relief_area:
-            area = area + s.relief_area * np.clip((p - s.relief_opens) / (s.relief_full - s.relief_opens), 0.0, 1.0)
-        root = np.sqrt(2 * p / s.rho)
-        out = s.discharge * area * root + s.leak * p**s.leak_exponent
-        out = out - np.where(supplied, supply.flows(p), -s.blowers * s.discharge * s.backflow_area * root)
-        push = p * slope
-        return u, (weight - push) / mass, out, push
-
-    y = (np.zeros_like(p_i), speed + 0.0, np.zeros_like(p_i))
-    depth, load, done = np.full_like(p_i, np.inf), np.zeros_like(p_i), np.zeros(len(p_i), bool)
-    push1 = push0 = np.zeros_like(p_i)
-    firm = firm * mass * G
-    for _ in range(int(4.0 / dt)):
-        k1 = rate(*y)
-        k2 = rate(*(v + dt / 2 * k for v, k in zip(y, k1)))
-        k3 = rate(*(v + dt / 2 * k for v, k in zip(y, k2)))
-        k4 = rate(*(v + dt * k for v, k in zip(y, k3)))
-        z = tuple(v + dt / 6 * (a1 + 2 * a2 + 2 * a3 + a4) for v, a1, a2, a3, a4 in zip(y, k1, k2, k3, k4))
-        # felt load: highest of the grid, with the parabola through the last three
-        bend = push0 - 2 * push1 + k1[3]
-        with np.errstate(all="ignore"):
-            peak = np.where((push1 > push0) & (push1 > k1[3]), push1 - (k1[3] - push0) ** 2 / (8 * bend), k1[3])
-        load = np.where(done, load, np.maximum(load, peak))
-        push0, push1 = push1, k1[3]
-        ends = ~done & (z[1] <= 0.0)
-        if np.any(ends):
-            with np.errstate(all="ignore"):
-                t = np.clip(y[1] / (y[1] - z[1]), 0, 1) * dt
-                for _ in range(6):  # Hermite in u
-                    h = t / dt
-                    c2 = (3 * (z[1] - y[1]) / dt - 2 * k1[1] - rate(*z)[1]) / dt
-                    c3 = (2 * (y[1] - z[1]) / dt + k1[1] + rate(*z)[1]) / dt**2
-                    t = np.clip(t - (y[1] + t * (k1[1] + t * (c2 + t * c3))) / (k1[1] + t * (2 * c2 + 3 * t * c3)), 0, dt)
-                at = y[0] + t * (y[1] + t * (k1[1] / 2 + t * (c2 / 3 + t * c3 / 4)))
-            depth = np.where(ends, at, depth)
-            end_push = rate(np.where(ends, at, y[0]), z[1], np.where(ends, y[2] + (z[2] - y[2]) * t / dt, y[2]))[3]
-            load = np.where(ends, np.maximum(load, end_push), load)
-            done |= ends
-        past = ~done & ((y[0] > deep) | (load > firm))
-        if np.any(past):
-            depth = np.where(past, np.maximum(y[0], 1e-9), depth)
-            done |= past
-        if np.all(done):
-            break
-        y = tuple(np.where(done, v, w) for v, w in zip(y, z))
-    return depth, load / (mass * G)

@@ -9,10 +9,13 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 import flight
+import force_area
+import pressures
+import quick
 import ride
 from bag import Bag, Supply
 from site_file import G
-from spread import clopper_pearson
+from spread import Normals, clopper_pearson
 
 
 def ridden():
@@ -200,17 +203,20 @@ def air():
     return rows
 
 
-def make_bag(**changed):
+KNOTS = [[0.1, 1.1], [3.5 / 6.0, 4.0]]
+
+
+def make_bag(knots=KNOTS, **changed):
     """A level bag of 110 m3 with every gas-side number stated."""
     values = dict(
-        outside=101325.0, rho=1.2, slack_pressure=0.65 * G, volume=110.0, stretch=3e-5, dish=1.2, phi=0.0,
+        outside=101325.0, rho=1.2, slack_pressure=0.65 * G, volume=110.0, stretch=3e-5, knots=knots, phi=0.0,
         vent_area=0.16, discharge=0.6, relief_area=0.0, relief_opens=math.inf, relief_full=math.inf,
         leak=0.0, leak_exponent=0.6, skin_loss=0.65, blowers=2, blower_speed=1.0, duct_loss=0.0,
-        duct_diameter=None, backflow_area=0.0,
+        duct_diameter=None, backflow_area=0.0, settled=None,
         curve=[(3.2, 0.0), (2.6, 600.0), (1.9, 1100.0), (1.0, 1600.0), (0.0, 2000.0)],
     )  # fmt: skip
     values.update(changed)
-    return SimpleNamespace(**values)
+    return SimpleNamespace(**values, measured_knots=[tuple(k) for k in knots])
 
 
 def blowers():
@@ -258,7 +264,10 @@ def touchdowns():
         ({"vent_area": 0.0}, 92.0, 6.5, 1000.0, None, False, None),
         ({"vent_area": 0.0, "stretch": 0.0}, 92.0, 6.5, 1000.0, None, False, None),
         ({"vent_area": 0.0, "stretch": 0.0, "volume": 1e9}, 92.0, 6.5, 1000.0, None, False, None),
-        ({"dish": 0.6}, 60.0, 5.0, 800.0, None, True, None),
+        ({"knots": [[0.1, 0.7], [0.4, 1.1]]}, 60.0, 5.0, 800.0, None, True, None),
+        ({"knots": [[0.05, 0.4], [0.2, 0.9], [0.45, 1.8], [0.8, 2.6], [1.1, 2.9]]}, 92.0, 6.5, None, None, True, 2.2),
+        ({"knots": [[0.3, 1.0]]}, 75.0, 7.0, None, None, False, 2.2),
+        ({"knots": [[0.1, 1.3], [0.9, 6.2]], "stretch": 7e-5}, 62.0, 8.0, None, None, True, None),
         ({"skin_loss": 0.0}, 78.0, 7.0, 900.0, None, True, None),
         ({"relief_area": 0.6, "relief_opens": 1000.0, "relief_full": 1500.0, "vent_area": 0.05}, 92.0, 7.0, None, None, True, 2.2),
         ({"backflow_area": 0.06}, 92.0, 7.0, None, None, False, 2.2),
@@ -279,14 +288,204 @@ def touchdowns():
 
 
 def constant_pressure_depth():
-    """V0 without limit: m v^2 / 2 + m g x = p V_d(x)."""
+    """V0 without limit: m v^2 / 2 + m g x = p V_d(x). `constant_area_m2`: the same area from the first touch on."""
     rows = []
-    for mass, v, p, a in [(92.0, 6.5, 1000.0, 1.2), (60.0, 4.0, 600.0, 0.9), (120.0, 8.0, 1500.0, 1.5)]:
-        def volume(x, a=a):
-            return math.pi * x * x * (3 * a - x) / 3 if x <= a else 2 * math.pi * a**3 / 3 + math.pi * a * a * (x - a)
+    cases = [
+        (92.0, 6.5, 1000.0, KNOTS, None),
+        (60.0, 4.0, 600.0, [[0.1, 0.7], [0.4, 1.1]], None),
+        (120.0, 8.0, 1500.0, [[0.05, 0.4], [0.2, 0.9], [0.45, 1.8], [0.8, 2.6], [1.1, 2.9]], None),
+        (75.0, 7.0, 900.0, None, 1.6),
+    ]
+    for mass, v, p, knots, constant in cases:
+        area = force_area.ForceArea(knots) if knots else force_area.ForceArea.constant(constant)
+        depth = brentq(lambda x: 0.5 * mass * v * v + mass * G * x - p * area.at(x)[0], 1e-3, 50.0, xtol=1e-13)
+        rows.append({"mass_kg": mass, "normal_speed_mps": v, "pressure_pa": p, "knots": knots, "constant_area_m2": constant, "depth_m": depth})
+    return rows
 
-        depth = brentq(lambda x: 0.5 * mass * v * v + mass * G * x - p * volume(x), 1e-3, 50.0, xtol=1e-13)
-        rows.append({"mass_kg": mass, "normal_speed_mps": v, "pressure_pa": p, "dish_radius_m": a, "depth_m": depth})
+
+def force_areas():
+    """Areas and volumes over depth, of measured knots and of three assumed numbers (body, growth, limit)."""
+    rows = []
+    for three, knots in [
+        ((0.5, 6.0, 4.0), None),
+        ((0.5, 6.0, 0.9), None),
+        ((0.31, 9.4, 2.2), None),
+        (None, [[0.05, 0.4], [0.2, 0.9], [0.45, 1.8], [0.8, 2.6], [1.1, 2.9]]),
+        (None, [[0.3, 1.0]]),
+        (None, [[0.1 * k, 0.3 * k if k < 9 else 2.4] for k in range(1, 13)]),
+    ]:
+        area = force_area.ForceArea(force_area.assumed(*three) if three else knots)
+        depths = [0.0, 0.02, 0.05, 0.1, 0.15, 0.3, 0.45, 0.583, 0.8, 1.1, 1.7, 2.5]
+        rows.append(
+            {
+                "assumed": three and dict(zip(("area_body_m2", "area_growth_m", "area_limit_m2"), three)),
+                "knots": [list(k) for k in area.knots],
+                "depth_m": depths,
+                "volume_m3": [area.at(x)[0] for x in depths],
+                "area_m2": [area.at(x)[1] for x in depths],
+            }
+        )
+    return rows
+
+
+def draws():
+    """The fixed draws: first and last rows, and sums over all 256."""
+    out = {}
+    for dimensions in (4, 2):
+        z = force_area.normals(dimensions)
+        out[f"of_{dimensions}"] = {
+            "first": [{"j": j, "u": [float(norm.cdf(v)) for v in z[j - 1]], "z": [float(v) for v in z[j - 1]]} for j in (1, 2, 3, 4)],
+            "last": [{"j": j, "u": [float(norm.cdf(v)) for v in z[j - 1]], "z": [float(v) for v in z[j - 1]]} for j in (254, 255, 256)],
+            "sum_z": [float(v) for v in z.sum(axis=0)],
+            "sum_z2": [float(v) for v in (z * z).sum(axis=0)],
+        }
+    return out
+
+
+def possible():
+    """Possible bags of a description, and of the same once it is measured."""
+    rows = []
+    for description, measured in [
+        (dict(area_body=0.5, area_growth=6.0, area_limit=4.0, stretch=3e-5), False),
+        (dict(area_body=0.5, area_growth=6.0, area_limit=4.0, stretch=3e-5), True),
+        (dict(area_body=0.8, area_growth=7.0, area_limit=2.0, stretch=0.0), False),
+        (dict(measured_knots=[(0.2, 0.8), (0.6, 2.1), (1.0, 2.8)], stretch=2e-5), False),
+        (dict(measured_knots=[(0.2, 0.8), (0.6, 2.1), (1.0, 2.8)], stretch=2e-5), True),
+    ]:
+        unknown = {"area_body": 0.30, "area_growth": 0.40, "area_limit": 0.35, "skin_stretch": 0.42, "area": 0.2}
+        s = SimpleNamespace(**{"measured_knots": None, **description}, unknown=unknown)
+        bags = force_area.possible_bags(s, measured)
+        rows.append(
+            {
+                "description": {k: v for k, v in description.items()},
+                "unknown": unknown,
+                "if_measured": measured,
+                "bags": [
+                    {"j": j, "knots": [list(k) for k in bags[j - 1][0]], "skin_stretch": bags[j - 1][1]}
+                    for j in (1, 2, 3, 100, 255, 256)
+                ],
+            }
+        )
+    return rows
+
+
+def mixtures():
+    """Quantiles and survival of the mixture of good and botched tries (weight, mean, sd)."""
+    rows = []
+    for parts in [
+        [(0.95, 6.6, 0.40), (0.05, 6.5, 0.72)],
+        [(0.8, 4.2, 0.5), (0.2, 4.0, 1.1)],
+        [(1.0, 7.0, 0.3), (0.0, 7.0, 0.6)],
+        [(0.999, 5.0, 0.2), (0.001, 6.0, 0.5)],
+    ]:
+        mixture = Normals(parts)
+        rows.append(
+            {
+                "parts": [list(p) for p in parts],
+                "mean": mixture.mean,
+                "sd": mixture.sd,
+                "quantiles": [{"p": p, "x": mixture.quantile(p)} for p in (1e-6, 0.001, 0.05, 0.5, 0.9, 0.999, 0.999999)],
+                "survival": [{"x": x, "s": mixture.survival(x)} for x in (4.0, 5.5, 7.0, 8.0, 9.5, 11.0)],
+            }
+        )
+    return rows
+
+
+def ride_pressures():
+    """Stop pressure by depth, time that a landing is held, critical speeds of sample bags with supply and some
+    time after it is lost; by the compiled landings, the roots found again by DOP853."""
+    rows = []
+    bag = Bag(make_bag())
+    soft = [[0.1, 0.85], [0.62, 2.3]]
+    hard = [[0.1, 1.3], [0.7, 5.9]]
+    cases = [
+        # changed, hard mass, speed, depth limit, light mass, ground, seconds after the cut
+        ({}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.8),
+        ({"knots": soft}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.8),
+        ({"knots": hard}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.8),
+        ({"stretch": 8e-5}, 95.0, 7.4, 1.6, 40.0, 2.0, 3.0),
+        ({"vent_area": 0.0, "leak": 0.004, "leak_exponent": 0.65}, 95.0, 7.4, 1.6, 40.0, 2.0, 20.0),
+        ({"backflow_area": 0.06}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.5),
+        ({"phi": math.radians(8.0), "knots": soft}, 109.0, 7.6, 1.76, 62.0, 2.2, 0.3),
+        ({"relief_area": 0.6, "relief_opens": 1000.0, "relief_full": 1500.0, "vent_area": 0.05}, 109.0, 8.2, 1.76, 62.0, 2.2, 1.5),
+        ({"outside": 75000.0, "rho": 0.95}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.8),
+        ({"duct_loss": 1.8, "duct_diameter": 0.45, "blowers": 3}, 109.0, 8.2, 1.76, 62.0, 2.2, 0.8),
+    ]
+    for changed, heavy, speed, limit, light, ground, after in cases:
+        bag = Bag(make_bag(**changed))
+        numbers = quick.numbers(bag)
+        kx, ka, kv, beta = quick.fleet([(bag.area.knots, bag.beta)])
+        one = (*numbers, kx[0], ka[0], kv[0], beta[0])
+        stop = float(quick.stop_by_depth(*one, heavy, speed, limit))
+        if bag.ps < stop < math.inf:
+            pressures.agree("stop by depth", bag.landing(heavy, speed, p_i=stop, supplied=False, back=False)["depth_m"], limit)
+        full, later = bag.g_op, bag.decay(bag.g_op, after)
+        found = {}
+        for name, gas, supplied in (("critical_mps", full, True), ("critical_cut_mps", later, False)):
+            found[name] = v = float(quick.critical_speed(*one, heavy, gas, supplied, ground, True))
+            if 0.0 < v < math.inf:
+                pressures.agree("critical speed", bag.landing(heavy, v * (1.0 - 1e-8), gas=gas, supplied=supplied, back=False)["depth_m"], ground, 1e-4)
+        rows.append(
+            {
+                "changed": changed, "operating_pressure_pa": bag.p_op, "heavy_kg": heavy, "hard_speed_mps": speed, "depth_limit_m": limit,
+                "light_kg": light, "ground_m": ground, "after_s": after, "gas_after_m3": later,
+                "stop_by_depth_pa": pressures.finite(stop),
+                "hard_depth_m": bag.landing(heavy, speed, p_i=bag.p_op, supplied=False, back=False)["depth_m"],
+                "light_load_g": bag.landing(light, speed, p_i=bag.p_op, back=False)["felt_load_g"],
+                "firm_at_20_g_pa": pressures.finite(quick.firm_pressure(*one, light, speed, 20.0)),
+                "comfort_at_8_g_pa": pressures.finite(quick.firm_pressure(*one, light, speed, 8.0)),
+                "holds_for_s": pressures.finite(quick.holds(*one, stop, heavy, speed, limit, 120.0)),
+                **{k: pressures.finite(v) for k, v in found.items()},
+                "critical_all_rest": found["critical_mps"] == math.inf,
+                "critical_cut_all_rest": found["critical_cut_mps"] == math.inf,
+            }
+        )  # fmt: skip
+    return rows
+
+
+def one_blower_lost():
+    rows = []
+    for changed, stop in [
+        ({}, 600.0),
+        ({"blowers": 3}, 700.0),
+        ({"backflow_area": 0.06}, 500.0),
+        ({"blowers": 3, "backflow_area": 0.06, "duct_loss": 1.8, "duct_diameter": 0.45}, 700.0),
+        ({"vent_area": 0.8, "backflow_area": 0.5}, 20.0),
+        ({"blowers": 1}, 500.0),
+        ({}, 300.0),
+        ({"vent_area": 0.0}, 500.0),
+    ]:
+        bag = Bag(make_bag(**changed))
+        rows.append({"changed": changed, "stop_pa": stop, "operating_pressure_pa": bag.p_op, "result": bag.one_blower_lost(stop)})
+    return rows
+
+
+def settled():
+    """The leak that makes the bag settle where the gauge read."""
+    rows = []
+    for changed in ({"settled": 900.0}, {"settled": 1020.0}, {"settled": 700.0, "leak_exponent": 0.5}, {"settled": 1500.0, "vent_area": 0.02}, {"settled": 2050.0, "vent_area": 0.0}):
+        bag = Bag(make_bag(**changed))
+        rows.append({"changed": changed, "operating_pressure_pa": bag.p_op, "leak_coefficient": bag.leak, "no_leak": bag.settled_note is not None})
+    return rows
+
+
+def along_the_top():
+    rows = []
+    for normal, along, t, rebound, mu, slope in [
+        (6.6, 4.6, 0.21, 1.6, 0.4, 0.0),
+        (6.6, 4.6, 0.21, 1.6, 0.2, 0.0),
+        (6.6, 4.6, 0.21, 1.6, 0.6, 0.0),
+        (3.0, 7.0, 0.18, 0.8, 0.4, 6.0),
+        (5.0, 6.0, 0.30, 0.0, 0.3, 3.0),
+    ]:
+        s = SimpleNamespace(phi=math.radians(slope))
+        left, run_out = pressures.along_the_top(s, {"impact_normal_mps": normal, "impact_along_mps": along}, t, rebound, mu)
+        rows.append(
+            {
+                "normal_mps": normal, "along_mps": along, "time_to_deepest_s": t, "rebound_mps": rebound, "friction": mu,
+                "slope_deg": slope, "along_left_mps": left, "run_out_m": run_out,
+            }
+        )  # fmt: skip
     return rows
 
 
@@ -313,9 +512,17 @@ def compute():
             "projectiles": projectiles(),
             "cycling_power": cycling(),
             "blowers": blowers(),
-            "base_bag": {k: v for k, v in vars(make_bag()).items()},
+            "base_bag": {k: v for k, v in vars(make_bag()).items() if k != "measured_knots"},
             "touch_downs": touchdowns(),
             "constant_pressure_depths": constant_pressure_depth(),
+            "force_areas": force_areas(),
+            "possible_bag_draws": draws(),
+            "possible_bags": possible(),
+            "mixtures": mixtures(),
+            "ride_pressures": ride_pressures(),
+            "one_blower_lost": one_blower_lost(),
+            "settled_pressures": settled(),
+            "along_the_top": along_the_top(),
             "normal_quantiles": [{"p": p, "z": float(norm.ppf(p))} for p in probabilities],
             "normal_cdf": [{"z": float(z), "p": float(norm.cdf(z))} for z in grid],
             "clopper_pearson_95": [dict(zip(("k", "n", "low", "high"), (k, n, *clopper_pearson(k, n)))) for k, n in trials],

@@ -21,20 +21,21 @@ def riders(s):
 
 
 def search_normals(seed):
-    """A scrambled low-discrepancy set for the searches (the same numbers at every place tried)."""
+    """A scrambled low-discrepancy set for the searches (the same numbers at every place tried): normals
+    of the inputs, and a share that says which runs are botched."""
     from scipy.stats import norm
 
-    u = qmc.Sobol(len(INPUTS), scramble=True, seed=seed).random_base2(SEARCH_LOG2).T
-    return norm.ppf(np.clip(u, 1e-12, 1.0 - 1e-12))
+    u = qmc.Sobol(len(INPUTS) + 1, scramble=True, seed=seed).random_base2(SEARCH_LOG2).T
+    return norm.ppf(np.clip(u[:-1], 1e-12, 1.0 - 1e-12)), u[-1]
 
 
 class Field:
     """The runs of all three riders, and the chance of a miss for a moved bag."""
 
-    def __init__(self, s, normals):
-        self.s = s
-        self.q = sample.draw(s, normals)
-        self.n = normals.shape[1]
+    def __init__(self, s, seed, n=spread.RUNS):
+        self.s, self.seed, self.n = s, seed, n
+        self.botched = spread.botched_runs(s, seed, n)
+        self.q = sample.draw(s, spread.normals(seed, n), botched=self.botched)
         self.masses = riders(s)
         self.runs = {}
         for name, mass in self.masses.items():
@@ -75,37 +76,41 @@ class Field:
         return float(min(lows)), float(max(highs))
 
 
+THIN = 8192
+
+
 def best_place(s, field):
     """Band of gaps, best gap and offset."""
-    out = {k: None for k in ("gap_low_m", "gap_high_m", "best_gap_m", "best_offset_m", "miss_at_best")}
+    keys = ("gap_low_m", "gap_low_bracket", "gap_high_m", "gap_high_bracket", "best_gap_m", "best_offset_m", "miss_at_best", "smallest_miss")
+    out = {k: None for k in keys}
+    out["miss_now"] = field.miss(s.gap)
+    if field.interval(s.gap) is None:
+        return out
     middle = 0.5 * (s.edge_front + s.length - s.edge_back)
     gap = s.gap
     sloped = s.phi != 0.0
-    for _ in range(6):
+    for _ in range(12):
         ends = field.interval(gap)
         if ends is None:
             break
         new = max(0.0, gap + 0.5 * (ends[0] + ends[1]) - middle)
-        done = abs(new - gap) < 1e-6
+        done = abs(new - gap) < 1e-4
         gap = new
         if done or not sloped:
             break
     out["unclamped_best_gap_m"] = gap
     target, n = s.target_miss, field.n
     inside = gap if field.miss(gap) <= target else None
-    width = s.length
-    least = (field.miss(gap), gap)
     if inside is None:  # look for the gap of least miss
-        low, high = max(0.0, gap - width), gap + width
-        for _ in range(3 if sloped else 5):
-            grid = np.linspace(low, high, 13 if sloped else 41)
-            shares = [(field.miss(g), g) for g in grid]
-            least = min([*shares, least])
+        thin = Field(s, field.seed, THIN) if sloped else field
+        low, high = 0.0, max(s.gap, gap) + s.length
+        for _ in range(3):
+            grid = np.linspace(low, high, 41)
+            least = min((thin.miss(g), g) for g in grid)[1]
             step = grid[1] - grid[0]
-            low, high = max(0.0, least[1] - step), least[1] + step
-            if least[0] <= target:
-                inside = least[1]
-                break
+            low, high = max(0.0, least - step), least + step
+        if field.miss(least) <= target:
+            inside = least
     if inside is not None:
         tol = 2e-4
         if field.miss(0.0) <= target:
@@ -117,20 +122,17 @@ def best_place(s, field):
             far += 0.5
         out["gap_high_m"], out["gap_high_bracket"] = spread.crossing(field.miss, inside, far, target, n, tol)
         best = min(max(gap, out["gap_low_m"]), out["gap_high_m"])
-        out["smallest_miss"] = None
     else:
-        best = least[1]
-        out["smallest_miss"] = least[0]
+        best = least
+        out["smallest_miss"] = field.miss(least)
     if out["smallest_miss"] == 1.0:  # nothing lands wherever the bag stands
-        return out | {"miss_now": field.miss(s.gap)}
-    across = field.interval(best, "across")
+        return out
     out["best_gap_m"] = best
+    across = field.interval(best, "across")
     if across is not None:
         out["best_offset_m"] = s.offset + 0.5 * (across[0] + across[1])
-        out["miss_at_best"] = field.miss(best, out["best_offset_m"])
-        k = round(out["miss_at_best"] * n)
-        out["miss_at_best_low"], out["miss_at_best_high"] = spread.clopper_pearson(k, n)
-    out["miss_at_best_site_offset"] = field.miss(best)
+    out["miss_at_best"] = field.miss(best)
+    out["miss_at_best_low"], out["miss_at_best_high"] = spread.clopper_pearson(round(out["miss_at_best"] * n), n)
     # ends of the pooled interval move the best gap by half their own noise
     noise = [0.0, 0.0]
     for name in field.distinct():
@@ -139,7 +141,6 @@ def best_place(s, field):
             for i, key in enumerate(("along_p001_bracket", "along_p999_bracket")):
                 noise[i] = max(noise[i], 0.5 * (r[key][1] - r[key][0]))
     out["best_gap_tolerance"] = 0.5 * (noise[0] + noise[1])
-    out["miss_now"] = field.miss(s.gap)
     return out
 
 
@@ -148,17 +149,18 @@ class Search:
 
     def __init__(self, s, seed):
         self.s = s
-        self.z = search_normals(seed)
+        self.z, self.fate = search_normals(seed)
         self.n = self.z.shape[1]
         masses = sorted({s.lightest, s.heaviest})
         self.masses = masses  # drag alone depends on mass: the mean rider lies between these two
         self.cross = {}
         self.now = None
 
-    def share(self, what, mass, **changed):
-        """Share of one rider's runs that are a "miss", or "short" (or do not land)."""
+    def share(self, what, mass, n=None, **changed):
+        """Share of one rider's runs (the first n) that are a "miss", or "short" (or do not land)."""
+        n = n or self.n
         mean = {**self.s.mean, **changed}
-        q = sample.draw(self.s, self.z, mean)
+        q = sample.draw(self.s, self.z[:, :n], mean, self.fate[:n] < self.s.botched)
         if set(changed) == {"wind_across"}:  # does not touch the ride down
             if mass not in self.cross:
                 self.cross[mass] = sample.run(self.s, mass, q)
@@ -167,10 +169,14 @@ class Search:
             r = sample.run(self.s, mass, q)
         code, _, _ = sample.outcomes(self.s, r)
         k = np.count_nonzero(code) if what == "miss" else np.count_nonzero((code == 2) | (code >= 6))
-        return int(k) / self.n
+        return int(k) / n
 
     def worst(self, what, **changed):
         return max(self.share(what, mass, **changed) for mass in self.masses)
+
+    def keeps(self, what, **changed):
+        """Whether every rider keeps to the target."""
+        return all(self.share(what, mass, **changed) <= self.s.target_miss for mass in self.masses)
 
     def passes(self, what, place, inside, outside, tol):
         """Where the worst rider's share passes the target; `place` turns a number into changed
@@ -193,42 +199,69 @@ class Search:
         length, _, theta = self.s.chain[self.s.adjust]
         return max(self.s.start_height + length * math.sin(theta), 0.0) if theta < 0.0 else 0.0
 
+    def heights(self):
+        """From the lowest to 40 m, finely as far as one and a half times the stated start."""
+        low, stated = self.lowest_height(), self.s.mean["start_height"]
+        grid = list(np.arange(low + 1e-3, 1.5 * stated, 0.1))
+        while grid[-1] < 40.0:
+            grid.append(grid[-1] * 1.03)
+        return grid
+
     def lowest_clearing_start(self):
-        s, target = self.s, self.s.target_miss
+        """Going up from the lowest start that there is: the first that is not short."""
+        target = self.s.target_miss
         place = lambda height: {"start_height": height}
-        f = lambda height: self.worst("short", **place(height))
-        low = self.lowest_height() + 0.05
-        high = s.start_height
-        while f(high) > target:
-            high *= 1.15
-            if high > 3.0 * s.start_height:
-                return None, "no start clears"
-        if f(low) <= target:  # clears from the lowest start that the roll-in allows
-            return None, "clears from the lowest"
-        return self.passes("short", place, high, low, 1e-3)
+        heights = self.heights()
+        for i, height in enumerate(heights):
+            thin = max(self.share("short", mass, 2048, **place(height)) for mass in self.masses)
+            if thin <= 2.0 * target and self.keeps("short", **place(height)):
+                while i > 0 and self.keeps("short", **place(heights[i - 1])):
+                    i -= 1
+                if i == 0:
+                    return self.lowest_height(), [self.lowest_height()] * 2
+                return self.passes("short", place, heights[i], heights[i - 1], 1e-3)
+        return None, "no start clears"
+
+    def lowest_start_by_miss(self):
+        """Going down from the stated start: as far as the chance of a miss keeps to the target."""
+        inside = self.s.mean["start_height"]
+        place = lambda height: {"start_height": height}
+        if not self.keeps("miss", **place(inside)):
+            return None, "the stated start misses"
+        while True:
+            height = max(inside - 0.25, self.lowest_height() + 1e-3)
+            if not self.keeps("miss", **place(height)):
+                return self.passes("miss", place, inside, height, 1e-3)
+            if height == self.lowest_height() + 1e-3:
+                return self.lowest_height(), [self.lowest_height()] * 2
+            inside = height
 
     def highest_start_with_gust(self):
         s, target = self.s, self.s.target_miss
+        stated = s.mean["start_height"]
         wind = s.mean["wind_along"] + s.gust
         place = lambda height: {"start_height": height, "wind_along": wind}
-        f = lambda height: self.worst("miss", **place(height))
+        keeps = lambda height: self.keeps("miss", **place(height))
         low = self.lowest_height() + 0.05
         inside, outside = None, None
-        if f(s.start_height) <= target:
-            inside = outside = s.start_height
-            while f(outside) <= target:
+        if keeps(stated):
+            inside = outside = stated
+            while keeps(outside):
                 inside, outside = outside, outside + 0.25
-                if outside > 3.0 * s.start_height:
+                if outside > 3.0 * stated:
                     return None, "not reached"
         else:
             # The site's start misses: the highest that does not may lie above it, and in a narrow window.
-            top = 2.0 * s.start_height
-            while f(top) <= target:
+            top = 2.0 * stated
+            while keeps(top) and top < 40.0:
                 top *= 1.5
             grid = np.linspace(top, low, 121)
-            for a, b in zip(grid, grid[1:]):
-                if f(b) <= target:
-                    inside, outside = b, a
+            for i in range(1, len(grid)):
+                thin = max(self.share("miss", mass, 2048, **place(grid[i])) for mass in self.masses)
+                if thin <= 3.0 * target and keeps(grid[i]):
+                    while keeps(grid[i - 1]):
+                        i -= 1
+                    inside, outside = grid[i], grid[i - 1]
                     break
             if inside is None:
                 return None, "no start keeps to the target"

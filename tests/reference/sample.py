@@ -9,17 +9,24 @@ import math
 
 import numpy as np
 
-from site_file import G, INPUTS
+from site_file import BOTCHED, G, INPUTS
 
 BLOCK = 8192
 STALL, LEAVES, FLIES = 1, 2, 0
 OUTCOMES = ("on", "edge", "short", "long", "left", "right", "front", "stall", "leaves_surface")
 
 
-def draw(s, normals, mean=None):
-    """Inputs of every run from standard normals (one row per input), with the clips."""
+def draw(s, normals, mean=None, botched=None):
+    """Inputs of every run from standard normals (one row per input), with the clips. `botched`
+    says which runs go wrong at the take-off (all or none, or one truth value per run)."""
     mean = s.mean if mean is None else mean
-    q = {name: mean[name] + s.sd[name] * normals[i] for i, name in enumerate(INPUTS)}
+    wider = 1.0
+    if botched is not None:
+        wider = np.where(botched, s.botched_factor, 1.0)
+    q = {
+        name: mean[name] + s.sd[name] * (wider if name in BOTCHED else 1.0) * normals[i]
+        for i, name in enumerate(INPUTS)
+    }
     for name in ("start_height", "push_off", "rolling_resistance", "drag_area_rolling", "drag_area_flying"):
         np.maximum(q[name], 0.0, out=q[name])
     np.clip(q["carry"], 0.0, 1.0, out=q["carry"])

@@ -1,5 +1,6 @@
 """Reads a site file into SI numbers (written from the file format's description alone)."""
 
+import copy
 import math
 import re
 import tomllib
@@ -63,9 +64,9 @@ SPREAD = [
     ("rolling_resistance", "number", 0.002),
     ("drag_area_rolling", "number", 0.08),
     ("drag_area_flying", "number", 0.15),
-    ("lip_speed", "speed", 0.15),
+    ("lip_speed", "speed", 0.20),
     ("carry", "number", 0.15),
-    ("pop", "speed", 0.35),
+    ("pop", "speed", 0.5),
     ("yaw", "angle", math.radians(2.0)),
     ("line", "length", 0.20),
     ("wind_along", "speed", 0.5),
@@ -73,6 +74,11 @@ SPREAD = [
     ("contact_height", "length", 0.15),
 ]
 INPUTS = [name for name, _, _ in SPREAD]
+# inputs whose standard deviation is larger in a botched try
+BOTCHED = ("carry", "pop", "yaw", "contact_height")
+# error and noise of the pressure sensors that are known by name, Pa
+SENSORS = {"bridge20": (12.5, 20.0)}
+UNKNOWN = {"area_body": 0.30, "area_growth": 0.40, "area_limit": 0.35, "skin_stretch": 0.42}
 
 
 def takeoff_shape(table):
@@ -156,6 +162,8 @@ def read(path):
     s.rotating = optional(rider, "rotating_mass", "mass", 2.2)
     s.braking = optional(rider, "braking", "number", 0.4)
     s.reaction = optional(rider, "reaction", "time", 1.0)
+    s.arc_load_limit = optional(rider, "arc_load_limit", "number", 4.0)
+    s.arc_load_stop = optional(rider, "arc_load_stop", "number", 6.0)
 
     s.start_height, s.chain, s.adjust = roll_in(ramp)
     s.height, s.radius, s.lip = takeoff_shape(doc["takeoff"])
@@ -179,6 +187,8 @@ def read(path):
     s.sd = {name: optional(spread, name, kind, default) for name, kind, default in SPREAD}
     for name in ("drag_area_rolling", "drag_area_flying"):
         s.sd[name] *= s.mean[name]
+    s.botched = optional(spread, "botched", "number", 0.05)
+    s.botched_factor = optional(spread, "botched_factor", "number", 2.0)
     s.gust = optional(wind, "gust", "speed", 3.0)
     s.target_miss = optional(spread, "target_miss", "number", 0.001)
 
@@ -193,7 +203,32 @@ def read(path):
     s.edge_back = optional(bag, "edge_back", "length", 1.0)
     s.edge_side = optional(bag, "edge_side", "length", 1.0)
     s.volume = optional(bag, "volume", "volume", s.length * s.width * (s.front + s.back) / 2.0)
-    s.dish = optional(bag, "dish_radius", "length", 1.2)
+    for gone in ("dish_radius", "fitted"):
+        if gone in bag:
+            raise ValueError(f"bag.{gone} is no key: the force area stands in its place")
+    unknown = doc.get("unknown", {})
+    s.measured_knots = None
+    if "area" in bag:
+        rows = [(quantity(x, "length"), quantity(a, "area")) for x, a in bag["area"]]
+        if not 1 <= len(rows) <= 12 or rows[0][0] <= 0.0 or rows[0][1] <= 0.0:
+            raise ValueError("bag.area: 1 to 12 knots after (0, 0)")
+        if any(b[0] <= a[0] or b[1] < a[1] for a, b in zip(rows, rows[1:])):
+            raise ValueError("bag.area: depth rises, area does not fall")
+        if any(key in bag for key in ("area_body", "area_growth", "area_limit")):
+            raise ValueError("bag.area: instead of the three numbers, not beside them")
+        if any(key in unknown for key in ("area_body", "area_growth", "area_limit")):
+            raise ValueError("unknown: with bag.area only area and skin_stretch")
+        s.measured_knots = rows
+    elif "area" in unknown:
+        raise ValueError("unknown.area: only with bag.area")
+    s.area_body = optional(bag, "area_body", "area", 0.5)
+    s.area_growth = optional(bag, "area_growth", "length", 6.0)
+    s.area_limit = optional(bag, "area_limit", "area", 4.0)
+    s.unknown = {key: optional(unknown, key, "number", sd) for key, sd in UNKNOWN.items()}
+    s.unknown["area"] = optional(unknown, "area", "number", 0.15)
+    s.settled = optional(bag, "settled_pressure", "pressure", None)
+    if s.settled is not None and "leak_coefficient" in bag:
+        raise ValueError("bag.settled_pressure: the leak follows from it and is not stated")
     s.stretch = optional(bag, "skin_stretch", "stretch", 3e-5)
     s.slack_pressure = optional(bag, "skin_weight", "surface_mass", 0.65) * G
     s.vent_area = optional(bag, "vent_area", "area", 0.0)
@@ -207,9 +242,12 @@ def read(path):
     s.p_max = needed(bag, "pressure_max", "pressure")
     s.skin_loss = optional(bag, "skin_loss", "number", 0.65)
     s.depth_limit = optional(bag, "depth_limit", "number", 0.8)
-    s.load_limit = optional(bag, "load_limit", "number", 10.0)
+    s.load_limit = optional(bag, "load_limit", "number", 15.0)
+    s.load_stop = optional(bag, "load_stop", "number", 20.0)
+    s.skin_friction = optional(bag, "skin_friction", "number", 0.4)
+    s.target_ground = optional(bag, "target_ground", "number", 0.001)
+    s.target_cut = optional(bag, "target_cut", "number", 0.1)
     s.stop_floor = optional(bag, "stop_floor", "number", 0.6)
-    s.fitted = bag.get("fitted", False)
 
     s.blowers = int(blower.get("count", 1))
     s.curve = [(quantity(q, "flow"), quantity(p, "pressure")) for q, p in blower["curve"]]
@@ -220,12 +258,32 @@ def read(path):
     s.backflow_area = 0.0 if s.closing_flap else needed(blower, "backflow_area", "area")
 
     s.supply_sense = watch.get("supply_sense", True)
+    s.sensor_error, s.sensor_noise = SENSORS[watch.get("sensor", "bridge20")]
     s.interval = optional(session, "interval", "time", 20.0)
     s.anchor_capacity = optional(anchors, "capacity", "force", 1600.0)
     s.side_coefficient = optional(anchors, "side_coefficient", "number", 1.2)
     s.lift_coefficient = optional(anchors, "lift_coefficient", "number", 0.5)
     s.anchor_wind = optional(anchors, "wind", "speed", 38.0 / 3.6)
     s.phi = math.atan2(s.back - s.front, s.length)
+    s.groups = {str(part["name"]): group(s, part) for part in doc.get("group", [])}
+    return s
+
+
+def group(site, table):
+    """The site as the riders of one group have it; what the group does not state is the site's."""
+    s = copy.copy(site)
+    s.mean, s.sd = dict(site.mean), dict(site.sd)
+    s.mass = optional(table, "mass", "mass", s.mass)
+    s.lightest = optional(table, "lightest", "mass", s.lightest)
+    s.heaviest = optional(table, "heaviest", "mass", s.heaviest)
+    if not s.lightest <= s.mass <= s.heaviest:
+        raise ValueError(f"group {table['name']}: lightest, mass and heaviest do not rise")
+    s.lands_with_bike = table.get("lands_with_bike", s.lands_with_bike)
+    s.mean["start_height"] = optional(table, "start_height", "length", s.mean["start_height"])
+    s.mean["pop"] = optional(table, "pop", "speed", s.mean["pop"])
+    s.sd["lip_speed"] = optional(table, "lip_speed_sd", "speed", s.sd["lip_speed"])
+    s.sd["pop"] = optional(table, "pop_sd", "speed", s.sd["pop"])
+    s.botched = optional(table, "botched", "number", s.botched)
     return s
 
 

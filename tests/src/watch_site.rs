@@ -30,7 +30,7 @@ pub fn tight() -> WatchSettings {
 /// Says why it was refused or does not get to ride.
 pub fn riding(settings: WatchSettings, seed: u64) -> Result<(Watch, u64), String> {
     let mut noise = NoiseSource::new(Noise::usual(), seed, 0.02);
-    let start = Start { cause: ResetCause::PowerOn, stored_zero_pa: None, unacknowledged: false };
+    let start = Start { cause: ResetCause::PowerOn, stored_zero_pa: None, unacknowledged: false, duty: false };
     let mut watch = Watch::new(settings, start).map_err(|refused| refused.to_string())?;
     let mut now_us = 1_000_000;
     for i in 0..4000u16 {

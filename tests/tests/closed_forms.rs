@@ -374,6 +374,7 @@ fn wind_pressure_and_anchors() {
         plan_m2: 1.0,
         side_coefficient: 1.5,
         lift_coefficient: 0.0,
+        push_n: 0.0,
         capacity_n: 1600.0,
     };
     let forces = load(15.0).forces().unwrap();

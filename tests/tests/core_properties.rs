@@ -167,7 +167,8 @@ proptest! {
         }
         let load = WindLoad {
             wind_mps: wind.0, density_kgpm3: wind.1, longer_side_m: wind.2, height_m: wind.3,
-            plan_m2: more.0, side_coefficient: more.1, lift_coefficient: more.2, capacity_n: more.3,
+            plan_m2: more.0, side_coefficient: more.1, lift_coefficient: more.2, push_n: 0.0,
+            capacity_n: more.3,
         };
         if let Ok(forces) = load.forces() {
             prop_assert!(forces.side_n.is_finite() && forces.lift_n.is_finite() && forces.anchors >= 6, "{forces:?}");

@@ -11,7 +11,7 @@
 use landfall_core::Status;
 use landfall_core::air::{Air, DRY_AIR_J_PER_KG_K, STANDARD_GRAVITY_MPS2 as G};
 use landfall_core::bag_gas::{Adiabat, Chamber};
-use landfall_core::displacement::Displacement;
+use landfall_core::force_area::ForceArea;
 use landfall_core::openings::{AIR_GAMMA, Discharge, Openings, OpeningsInput};
 use landfall_core::supply::{Feed, Flows};
 use landfall_core::touchdown::{Landing, Options, Touchdown, TracePoint, touch_down};
@@ -49,7 +49,7 @@ impl Drop {
             normal_speed_mps: u0 as f32,
             slope_rad: 0.0,
             skin_loss: 0.0,
-            displacement: Displacement::piston(1.0).unwrap(),
+            area: ForceArea::constant(1.0).unwrap(),
             thickness_m: Some((1.0 - self.end) as f32),
         }
         .checked()

@@ -7,8 +7,8 @@ use landfall_core::Status;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::displacement::Displacement;
 use landfall_core::flight::{Drag, Motion, Plane, fly_to_apex, fly_to_falling};
+use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::inputs::COUNT;
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
@@ -323,8 +323,20 @@ struct Bag {
     operating_pa: f32,
     chamber: Chamber,
     slope_rad: f32,
-    dish_m: f32,
+    area: ForceArea,
     skin_loss: f32,
+}
+
+/// A force area by its knots, or the same from the skin on.
+fn area(row: &Value) -> ForceArea {
+    let pair = |knot: &Value| {
+        let [depth_m, area_m2] = list(knot)[..] else { panic!("{knot}") };
+        Knot { depth_m: depth_m as f32, area_m2: area_m2 as f32 }
+    };
+    match row["constant_area_m2"].as_f64() {
+        Some(area_m2) => ForceArea::constant(area_m2 as f32).unwrap(),
+        None => ForceArea::measured(&row["knots"].as_array().unwrap().iter().map(pair).collect::<Vec<_>>()).unwrap(),
+    }
 }
 
 fn bag(changed: &Value) -> Bag {
@@ -373,7 +385,7 @@ fn bag(changed: &Value) -> Bag {
         operating_pa,
         chamber,
         slope_rad: value("phi"),
-        dish_m: value("dish"),
+        area: area(&serde_json::json!({"knots": get("knots")})),
         skin_loss: value("skin_loss"),
     }
 }
@@ -435,7 +447,7 @@ fn touch_downs_of_the_second_solution() {
             normal_speed_mps: single(&row, "normal_speed_mps"),
             slope_rad: bag.slope_rad,
             skin_loss: bag.skin_loss,
-            displacement: Displacement::dish(bag.dish_m).unwrap(),
+            area: bag.area,
             thickness_m: row["thickness_m"].as_f64().map(|m| m as f32),
         };
         let gas = Adiabat::new(&bag.chamber, start, QUICK_EXPONENT).unwrap();
@@ -451,9 +463,13 @@ fn touch_downs_of_the_second_solution() {
         near("peak_pressure_pa", got.peak_pressure_pa, 1e-3, 0.0);
         near("time_to_deepest_s", got.time_to_deepest_s, 0.0, 1e-3);
         near("gas_lost_m3", got.gas_lost_m3, 1e-3, 1e-3);
-        match row["rebound_mps"].as_f64() {
-            Some(_) => near("rebound_mps", got.rebound_mps.unwrap(), 0.0, 1e-3),
-            None => assert_eq!(got.rebound_mps, None, "{name}"),
+        match (row["rebound_mps"].as_f64(), got.ground) {
+            // It came to rest in the bag, then sank on with the emptying bag: here the ground is told, there the time
+            // is over.
+            (Some(left), Some(ground)) if ground.after_turning => assert!(left == 0.0 && got.rebound_mps.is_none()),
+            // A step may be off by 2e-5 of the speed at contact, and there are some fifteen.
+            (Some(_), _) => near("rebound_mps", got.rebound_mps.unwrap(), 0.0, 3e-4 * number(&row, "normal_speed_mps")),
+            (None, _) => assert_eq!(got.rebound_mps, None, "{name}"),
         }
         match row["ground_speed_mps"].as_f64() {
             Some(_) => near("ground_speed_mps", got.ground.unwrap().speed_mps, 0.0, 1e-3),
@@ -473,8 +489,12 @@ fn a_very_large_bag_is_at_constant_pressure() {
     let flows = Flows { openings: &openings, blowers: None, feed: Feed::Running };
     for row in pieces("constant_pressure_depths") {
         let (pressure, depth) = (number(&row, "pressure_pa"), number(&row, "depth_m"));
-        let radius = number(&row, "dish_radius_m");
-        let displaced = std::f64::consts::PI * depth * depth * (3.0 * radius - depth) / 3.0;
+        let area = area(&row);
+        // What the reference found the depth with: ½ m v² + m g x over the pressure.
+        let (mass, speed) = (number(&row, "mass_kg"), number(&row, "normal_speed_mps"));
+        let displaced = mass * (0.5 * speed * speed + G * depth) / pressure;
+        let here = f64::from(area.volume_m3(depth as f32));
+        assert!((here / displaced - 1.0).abs() < 2e-6, "{here} {displaced}");
         let stiffer = 1.4 * 101_325.0 * displaced / 1e5;
         let start = (pressure - 0.5 * stiffer) as f32;
         let chamber = Chamber::new(&air, 1e5, start, 0.0, 0.0).unwrap();
@@ -484,10 +504,13 @@ fn a_very_large_bag_is_at_constant_pressure() {
             normal_speed_mps: single(&row, "normal_speed_mps"),
             slope_rad: 0.0,
             skin_loss: 0.0,
-            displacement: Displacement::dish(radius as f32).unwrap(),
+            area: area,
             thickness_m: None,
         };
-        let got = touch_down(&gas, &flows, &landing.checked().unwrap(), &Options::default(), |_| {});
+        // A small area stops a body so slowly that it takes longer than a landing is followed for else.
+        let options = Options { window_s: 20.0, ..Options::default() };
+        let got = touch_down(&gas, &flows, &landing.checked().unwrap(), &options, |_| {});
+        assert_eq!(got.status, Status::Converged, "{pressure} Pa: {got:?}");
         check.note(format!("{pressure} Pa"), got.depth_m.into(), depth);
     }
     check.finish();

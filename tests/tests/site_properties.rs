@@ -2,8 +2,8 @@
 #![allow(clippy::panic)] // helpers of tests
 
 use landfall::site::{
-    Dimension, Faults, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo, demo_text, parse_quantity,
-    plain, read_site, starter,
+    Dimension, Faults, ForceAreaStated, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo,
+    demo_text, parse_quantity, plain, read_site, starter,
 };
 use proptest::prelude::*;
 
@@ -66,6 +66,7 @@ fn value() -> impl Strategy<Value = String> {
         1 => Just("true".to_owned()),
         1 => Just("[[\"1 m3/s\", \"0 Pa\"], [\"0 m3/s\", \"1 kPa\"], 3]".to_owned()),
         1 => Just("[{straight = \"4 m\", slope = \"30 deg\"}, {arc = \"6 m\", turn = \"30 deg\"}]".to_owned()),
+        1 => Just("[[\"0.1 m\", \"0.9 m2\"], [\"2 ft\", \"2.6 m2\"]]".to_owned()),
         1 => Just("{a = 1}".to_owned()),
         1 => Just("1979-05-27".to_owned()),
     ]
@@ -76,6 +77,7 @@ fn core_takes(site: &Site) {
     use landfall_core::air::Air;
     use landfall_core::bag::Bag;
     use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+    use landfall_core::force_area::{ForceArea, Knot};
     use landfall_core::openings::{Discharge, Openings, OpeningsInput};
     use landfall_core::path::{self, Path};
     use landfall_core::takeoff::TakeOff;
@@ -119,6 +121,15 @@ fn core_takes(site: &Site) {
         edge_side_m: f(bag.edge_side_m),
     })
     .unwrap_or_else(|e| panic!("{e}: {bag:?}"));
+    match &bag.force_area {
+        ForceAreaStated::Assumed { body_m2, growth_m, limit_m2 } => {
+            ForceArea::assumed(f(*body_m2), f(*growth_m), f(*limit_m2))
+        }
+        ForceAreaStated::Measured(knots) => ForceArea::measured(
+            &knots.iter().map(|&(depth, area)| Knot { depth_m: f(depth), area_m2: f(area) }).collect::<Vec<_>>(),
+        ),
+    }
+    .unwrap_or_else(|e| panic!("{e}: {bag:?}"));
     Openings::new(
         OpeningsInput {
             vent_area_m2: f(bag.vent_area_m2),
@@ -147,6 +158,62 @@ fn core_takes(site: &Site) {
         backflow_area_m2: blower.backflow_area_m2.map(f),
     };
     Blowers::new(&curve, &input, &air).unwrap_or_else(|e| panic!("{e}: {input:?}"));
+}
+
+/// The same site written in feet, pounds, miles an hour and inches of water is the same site.
+#[test]
+fn metric_and_imperial_files_give_the_same_site() {
+    let imperial = |dimension: Dimension| match dimension {
+        Dimension::Length => "ft",
+        Dimension::Area => "ft2",
+        Dimension::Volume => "ft3",
+        Dimension::Flow => "cfm",
+        Dimension::Speed => "mph",
+        Dimension::Mass => "lb",
+        Dimension::Force => "lbf",
+        Dimension::Angle => "rad",
+        Dimension::Temperature => "degF",
+        Dimension::Pressure => "inH2O",
+        Dimension::Compliance => "/kPa",
+        Dimension::AreaMass => "oz/yd2",
+        _ => "min",
+    };
+    let written = |si: f64, dimension: Dimension| {
+        let unit = imperial(dimension);
+        let found = UNITS.iter().find(|u| u.dimension == dimension && u.name == unit).unwrap();
+        format!("\"{:.15e} {unit}\"", found.from_si(si))
+    };
+    for base in [demo_text(), starter()] {
+        let site = read_site(base, "x.toml").unwrap_or_else(|f| panic!("{f}"));
+        let mut file = SiteFile::parse(base, "x.toml").unwrap_or_else(|f| panic!("{f}"));
+        let mut changed = 0;
+        for key in KEYS.iter().filter(|key| site.given.contains(key.dotted)) {
+            let text = match (key.kind, key.get(&site)) {
+                (Kind::Quantity(dimension), Some(si)) => written(si, dimension),
+                (Kind::Curve, _) => {
+                    let point = |&(flow, pressure): &(f64, f64)| {
+                        format!("[{}, {}]", written(flow, Dimension::Flow), written(pressure, Dimension::Pressure))
+                    };
+                    format!("[{}]", site.blower.curve.iter().map(point).collect::<Vec<_>>().join(", "))
+                }
+                _ => continue,
+            };
+            file.set(key.dotted, &text).unwrap_or_else(|f| panic!("{} = {text}: {f}", key.dotted));
+            changed += 1;
+        }
+        assert!(changed > 15, "only {changed} values were written anew");
+        let other = file.site("x.toml").unwrap_or_else(|f| panic!("{f}\n{file}"));
+        let close = |a: f64, b: f64| (a - b).abs() <= 1e-12 * a.abs().max(1.0);
+        for key in KEYS {
+            match (key.get(&site), key.get(&other)) {
+                (Some(a), Some(b)) => assert!(close(a, b), "{}: {a} and {b}", key.dotted),
+                (a, b) => assert_eq!(a, b, "{}", key.dotted),
+            }
+        }
+        let points = site.blower.curve.iter().zip(&other.blower.curve);
+        assert!(points.into_iter().all(|(a, b)| close(a.0, b.0) && close(a.1, b.1)));
+        assert_eq!(site.given, other.given);
+    }
 }
 
 /// Both ends of every range, from the demo and from the starter.

@@ -8,9 +8,11 @@ use landfall_core::Status;
 use landfall_core::air::Air;
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::displacement::Displacement;
+use landfall_core::force_area::{ForceArea, Knot};
+use landfall_core::levels::{LevelsInput, SensorError};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
-use landfall_core::ride_pressures::{RideInput, ride_pressures};
+use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
+use landfall_core::ride_limits::ride_limits;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::touchdown::{Landing, Options, touch_down};
@@ -27,6 +29,12 @@ fn number(value: &Value, key: &str) -> f64 {
 
 fn single(value: &Value, key: &str) -> f32 {
     number(value, key) as f32
+}
+
+fn area(value: &Value) -> ForceArea {
+    let pair =
+        |knot: &Value| Knot { depth_m: knot[0].as_f64().unwrap() as f32, area_m2: knot[1].as_f64().unwrap() as f32 };
+    ForceArea::measured(&value["knots"].as_array().unwrap().iter().map(pair).collect::<Vec<_>>()).unwrap()
 }
 
 struct Site {
@@ -161,7 +169,7 @@ fn touch_downs() {
             normal_speed_mps: single(case, "v"),
             slope_rad: single(case, "slope"),
             skin_loss: single(case, "skin_loss"),
-            displacement: Displacement::dish(single(case, "a")).unwrap(),
+            area: area(case),
             thickness_m: Some(single(case, "thickness")),
         }
         .checked()
@@ -214,38 +222,42 @@ fn ride_pressures_and_times() {
     for (i, case) in fixtures()["ride"].as_array().unwrap().iter().enumerate() {
         let name = format!("ride case {i}");
         let site = site(&case["site"]);
-        let input = RideInput {
+        let input = LevelsInput {
             air: &site.air,
             openings: &site.openings,
             blowers: &site.blowers,
             operating_pa: site.operating_pa,
             volume_m3: single(&case["site"], "volume_m3"),
-            stretch_per_pa: single(&case["site"], "stretch_per_pa"),
             skin_kgpm2: single(&case["site"], "skin_kgpm2"),
-            dish_radius_m: single(case, "a"),
             skin_loss: 0.65,
             pressure_min_pa: 1.0,
             pressure_max_pa: 20_000.0,
             depth_limit: single(case, "depth_limit"),
-            load_limit_g: single(case, "load_limit"),
+            load_limit_g: single(case, "load_stop"),
+            load_stop_g: single(case, "load_stop"),
             stop_floor: 0.0,
             thickness_m: single(case, "thickness"),
             slope_rad: single(case, "slope"),
             heaviest_kg: single(case, "heaviest"),
             lightest_kg: single(case, "lightest"),
             hard_speed_mps: single(case, "hard"),
-            commitment_s: 5.0,
+            mean_landing: None,
+            commitment_s: Some(5.0),
             reaction_s: 1.0,
             supply_sense: true,
-            interval_s: single(case, "interval"),
+            sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 },
             options: Options::default(),
         };
-        let got = ride_pressures(&input).unwrap();
+        let stretch_per_pa = single(&case["site"], "stretch_per_pa");
+        let bags = PossibleBags::new(StatedArea::Measured(area(case)), stretch_per_pa, Unknown::default()).unwrap();
+        let got = ride_limits(&input, &bags, single(case, "interval")).unwrap();
         assert_eq!(got.status, Status::Converged, "{name}");
         let stop = number(case, "stop_pa");
-        worst.note("stop pressure", &name, got.stop_by_depth_pa.unwrap().into(), stop, 1e-3 * stop);
-        assert_eq!(got.firm_pa.is_some(), case["firm_pa"].is_number(), "{name} {got:?}");
-        if let Some(firm_pa) = got.firm_pa {
+        let by_depth_pa = got.stated.by_depth.pressure_pa().unwrap();
+        worst.note("stop pressure", &name, by_depth_pa.into(), stop, 1e-3 * stop);
+        let got_firm_pa = got.levels.firm.pressure_pa();
+        assert_eq!(got_firm_pa.is_some(), case["firm_pa"].is_number(), "{name} {got:?}");
+        if let Some(firm_pa) = got_firm_pa {
             let firm = number(case, "firm_pa");
             worst.note("firm pressure", &name, firm_pa.into(), firm, 1e-3 * firm);
         }

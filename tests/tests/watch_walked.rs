@@ -48,6 +48,10 @@ fn scenes() -> Vec<Scene> {
         out.push(Scene { steps, reading: Reading::Bad(SensorFault::Crc), ..plain });
     }
     out.push(Scene { steps: 110, reading: Reading::Bad(SensorFault::Nack), button: true, ..plain });
+    // Long enough to end the day, with the air and without it.
+    for pa in [0.0, 1000.0] {
+        out.push(Scene { steps: 410, reading: Reading::Live(pa), button: true, ..plain });
+    }
     for (steps, button) in [(1, false), (3, false), (110, true)] {
         out.push(Scene { steps, supply: false, button, ..plain });
     }
@@ -113,7 +117,11 @@ impl Record {
         let awake = self.now_us > START_US + 700_000;
         say(!duty || self.bad_run < 4 || out.siren || !awake, "no siren without readings")?;
         if before == State::Stop {
-            say(matches!(out.state, State::Stop | State::Wait), "stop left for another state")?;
+            say(matches!(out.state, State::Stop | State::Wait | State::Ended), "stop left for another state")?;
+        }
+        if out.state == State::Ended && before != State::Ended {
+            say(self.down_run >= 399, "the day ended without the button")?;
+            return say(!out.duty && !out.unacknowledged, "ended, and somebody may ride");
         }
         if matches!(before, State::Stop | State::Fault) && !matches!(out.state, State::Stop | State::Fault) {
             say(self.down_run >= 99, "left without the button")?;
@@ -146,8 +154,10 @@ fn play(watch: &mut Watch, record: &mut Record, scene: &Scene) -> Output {
             test: scene.test,
             ..Input::reading(TimeUs(record.now_us), 0.0)
         };
-        let (before, duty) = (watch.decider().state(), watch.decider().duty());
+        let before = watch.decider().state();
+        let duty = watch.decider().duty();
         let out = watch.step(&input);
+        let duty = duty && out.duty;
         record.follow(&input, scene.step_ms);
         if let Err(what) = record.check(before, duty, &out) {
             panic!("{what}: step {i} of {scene:?}: {record:?} {out:?} from {before:?}");
@@ -162,12 +172,12 @@ fn kind(out: &Output, watch: &Watch, record: &Record, last: usize) -> String {
     let band =
         out.gauge_pa.map(|p| [0.0, 612.0, 812.0, 832.0, 852.0, 1300.0, 1400.0].iter().filter(|l| p > **l).count());
     format!(
-        "{:?} {:?} {:?} {band:?} {} {} {} {} {} {} {} {}",
+        "{:?} {:?} {:?} {band:?} {} {:?} {} {} {} {} {} {}",
         out.state,
         out.reason,
         out.fault,
         watch.decider().testing(),
-        watch.decider().duty(),
+        (watch.decider().duty(), out.unacknowledged),
         out.zero_pa.is_some(),
         out.forecast_s.is_some(),
         record.down_run.min(1),
@@ -183,11 +193,15 @@ fn every_path_through_the_situations_keeps_every_promise() {
     let scenes = scenes();
     let mut seen = HashSet::new();
     let mut queue = VecDeque::new();
-    for (unacknowledged, cause) in
-        [(false, ResetCause::PowerOn), (true, ResetCause::PowerOn), (false, ResetCause::Watchdog)]
-    {
+    for (unacknowledged, duty, cause) in [
+        (false, false, ResetCause::PowerOn),
+        (true, false, ResetCause::PowerOn),
+        (true, true, ResetCause::PowerOn),
+        (false, true, ResetCause::PowerOn),
+        (false, true, ResetCause::Watchdog),
+    ] {
         for stored_zero_pa in [None, Some(0.0)] {
-            let start = Start { unacknowledged, stored_zero_pa, cause };
+            let start = Start { unacknowledged, stored_zero_pa, cause, duty };
             let record = Record {
                 bad_run: 0,
                 since_bad: 1000,

@@ -1,7 +1,10 @@
 //! The rule for planned and today's thresholds, and the thresholds against the functions that they come from.
 
 use super::*;
-use crate::ride_pressures::ride_report;
+use crate::force_area::{ForceArea, Knot};
+use crate::landing_limits::Limit;
+use crate::possible_bags::{PossibleBags, Unknown};
+use crate::ride_limits::ride_limits;
 
 pub(crate) fn site() -> WatchedSite {
     WatchedSite {
@@ -21,15 +24,12 @@ pub(crate) fn site() -> WatchedSite {
         duct_diameter_m: 0.0,
         backflow_area_m2: None,
         volume_m3: 180.0,
-        stretch_per_pa: 3e-5,
         skin_kgpm2: 0.65,
-        dish_radius_m: 1.2,
         skin_loss: 0.65,
-        fitted: false,
         pressure_min_pa: 700.0,
         pressure_max_pa: 2_400.0,
         depth_limit: 0.8,
-        load_limit_g: 25.0,
+        load_stop_g: 25.0,
         stop_floor: 0.6,
         thickness_m: 2.2,
         slope_rad: 0.1,
@@ -37,10 +37,26 @@ pub(crate) fn site() -> WatchedSite {
         lightest_kg: 60.0,
         hard_speed_mps: 8.0,
         soft_speed_mps: 4.0,
+        mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 6.0, thickness_m: 2.3 }),
         commitment_s: 2.0,
         reaction_s: 1.0,
-        interval_s: 60.0,
         supply_sense: true,
+        sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 },
+    }
+}
+
+fn possible() -> PossibleBags {
+    let area = StatedArea::Assumed { body_m2: 0.5, growth_m: 6.0, limit_m2: 4.0 };
+    PossibleBags::new(area, 3e-5, Unknown::default()).unwrap()
+}
+
+fn bags() -> WatchedBags {
+    let possible = possible();
+    WatchedBags {
+        area: *possible.area(),
+        stretch_per_pa: 3e-5,
+        soft: possible.factors(112),
+        firm: possible.factors(247),
     }
 }
 
@@ -51,58 +67,57 @@ fn curve() -> FanCurve {
 }
 
 fn found(site: &WatchedSite, air: &Air) -> Thresholds {
-    thresholds(site, &curve(), air).unwrap()
+    thresholds(&WatchedForm { site: *site, bags: bags(), curve: curve() }, air).unwrap()
 }
 
+/// A planner finds the three bags among the possible ones, and a box with those three comes to the same bits.
 #[test]
-fn the_worst_of_the_planners_own_report() {
+fn a_box_comes_to_the_planners_own_levels() {
     let site = site();
     let air = site.planned_air().unwrap();
     let (openings, blowers) = (site.openings(&air).unwrap(), site.blowers(&curve(), &air).unwrap());
     let operating_pa = operating_point(&blowers, &openings).pressure_pa;
-    let report = ride_report(&RideInput {
-        air: &air,
-        openings: &openings,
-        blowers: &blowers,
-        operating_pa,
-        volume_m3: site.volume_m3,
-        stretch_per_pa: site.stretch_per_pa,
-        skin_kgpm2: site.skin_kgpm2,
-        dish_radius_m: site.dish_radius_m,
-        skin_loss: site.skin_loss,
-        pressure_min_pa: site.pressure_min_pa,
-        pressure_max_pa: site.pressure_max_pa,
-        depth_limit: site.depth_limit,
-        load_limit_g: site.load_limit_g,
-        stop_floor: site.stop_floor,
-        thickness_m: site.thickness_m,
-        slope_rad: site.slope_rad,
-        heaviest_kg: site.heaviest_kg,
-        lightest_kg: site.lightest_kg,
-        hard_speed_mps: site.hard_speed_mps,
-        commitment_s: site.commitment_s,
-        reaction_s: site.reaction_s,
-        supply_sense: site.supply_sense,
-        interval_s: site.interval_s,
-        options: Options::default(),
-    })
-    .unwrap();
-    let all = || core::iter::once(&report.stated).chain(&report.ends);
-    let found = found(&site, &air);
-    assert_eq!(found.operating_pa, operating_pa);
-    assert_eq!(found.stop_pa, all().map(|p| p.stop_pa.unwrap()).fold(0.0, f32::max));
-    assert_eq!(found.wait_pa, all().map(|p| p.wait_pa.unwrap()).fold(0.0, f32::max));
-    assert_eq!(found.high_pa, all().map(|p| p.band_high_pa.unwrap()).fold(f32::MAX, f32::min));
-    assert_eq!(found.needed_s, 2.0 + crate::ride_pressures::SENSED_DELAY_S + 1.0);
-    // Measured: only the stated ones count, which lie inside.
-    let measured = thresholds(&WatchedSite { fitted: true, ..site }, &curve(), &air).unwrap();
-    assert_eq!(measured.stop_pa, report.stated.stop_pa.unwrap());
-    assert!(measured.stop_pa < found.stop_pa && measured.landing_peak_pa < found.landing_peak_pa);
+    let input = site.levels_input(&air, &openings, &blowers, operating_pa);
+    for possible in [possible(), possible().if_measured()] {
+        let planned = ride_limits(&input, &possible, 60.0).unwrap();
+        let bags = WatchedBags {
+            area: *possible.area(),
+            stretch_per_pa: 3e-5,
+            soft: planned.soft.factors,
+            firm: planned.firm.factors,
+        };
+        assert_eq!(bags.three().unwrap(), planned.three_bags());
+        let found = thresholds(&WatchedForm { site, bags, curve: curve() }, &air).unwrap();
+        let levels = planned.levels;
+        assert_eq!(found.operating_pa, operating_pa);
+        assert_eq!((found.stop_pa, found.wait_pa), (levels.stop_pa, levels.pressures.acting_wait_pa));
+        assert_eq!((found.high_pa, found.landing_dip_pa), (levels.band_high_pa, levels.dip_pa));
+        assert_eq!(Some(found.needed_s), levels.needed_s);
+        let settings = found.put_into(&WatchSettings { sensor_error_pa: 12.0, ..WatchSettings::EXAMPLE });
+        assert_eq!(settings.pressures(), levels.pressures);
+    }
+}
+
+/// The firm bag makes the highest peak, the soft one the smallest rise.
+#[test]
+fn all_three_bags_count_for_what_a_landing_looks_like() {
+    let air = site().planned_air().unwrap();
+    let with = |soft: BagFactors, firm: BagFactors| {
+        thresholds(&WatchedForm { site: site(), bags: WatchedBags { soft, firm, ..bags() }, curve: curve() }, &air)
+            .unwrap()
+    };
+    let stated = with(BagFactors::STATED, BagFactors::STATED);
+    let firm = with(BagFactors::STATED, BagFactors { area: [1.0; 3], stretch: 0.5 });
+    assert!(firm.landing_peak_pa > stated.landing_peak_pa && firm.landing_spike_pa == stated.landing_spike_pa);
+    assert_eq!(firm.stop_pa, stated.stop_pa);
+    let soft = with(BagFactors { area: [0.9; 3], stretch: 2.0 }, BagFactors::STATED);
+    assert!(soft.landing_spike_pa < stated.landing_spike_pa && soft.stop_pa > stated.stop_pa);
+    assert_eq!((soft.high_pa, soft.landing_dip_pa), (stated.high_pa, stated.landing_dip_pa));
 }
 
 #[test]
 fn thin_air_lowers_the_resting_pressure_by_the_fan_law() {
-    let site = WatchedSite { hard_speed_mps: 6.0, ..site() };
+    let site = WatchedSite { hard_speed_mps: 7.0, stop_floor: 0.0, ..site() };
     let planned = site.planned_air().unwrap();
     let thin = todays_air(78_000.0, 308.15).unwrap();
     let (a, b) = (found(&site, &planned), found(&site, &thin));
@@ -118,6 +133,7 @@ fn planned_settings() -> WatchSettings {
         pressure_max_pa: 2_400.0,
         interval_s: 60.0,
         sensor_high_pa: 20_000.0,
+        sensor_error_pa: 12.0,
         ..WatchSettings::EXAMPLE
     };
     let planned = found(&site(), &air).put_into(&base);
@@ -170,6 +186,24 @@ fn limits_are_the_stricter_and_the_bag_is_todays() {
     assert_eq!((held.sensor_error_pa, held.pressure_max_pa), (planned.sensor_error_pa, planned.pressure_max_pa));
 }
 
+/// Armed with the highest stop pressure that the box could tell; in thinner air the bag rests lower.
+#[test]
+fn a_stop_pressure_at_the_end_of_its_room_goes_with_where_the_bag_rests() {
+    let planned = planned_settings();
+    let sensor = SensorError { error_pa: planned.sensor_error_pa, noise_pa: planned.noise_high_pa };
+    let was = Thresholds::of(&planned);
+    let room = |of: &Thresholds| room_pa(of.operating_pa, of.landing_dip_pa, &sensor).0;
+    let at_room = |of: Thresholds| Thresholds { stop_pa: room(&of), wait_pa: of.wait_pa.max(room(&of)), ..of };
+    let planned = at_room(was).put_into(&planned);
+    planned.validate().unwrap();
+    let thinner = at_room(Thresholds { operating_pa: 0.9 * was.operating_pa, ..was });
+    let held = in_force(&planned, &thinner).unwrap();
+    assert!(held.stop_pa < planned.stop_pa && (held.stop_pa - room(&thinner)).abs() < 0.1, "{held:?}");
+    // Asked for by depth, the planned one holds, and then nothing is left to ride at.
+    let lower = Thresholds { stop_pa: planned.stop_pa - 0.2, ..Thresholds::of(&planned) }.put_into(&planned);
+    assert!(in_force(&lower, &thinner).is_err());
+}
+
 #[test]
 fn a_stop_pressure_above_the_planned_wait_lifts_it() {
     let planned = planned_settings();
@@ -212,16 +246,61 @@ fn air_that_is_none_is_refused() {
 #[test]
 fn sites_without_thresholds_say_why() {
     let air = site().planned_air().unwrap();
-    let of = |site: WatchedSite| thresholds(&site, &curve(), &air).unwrap_err();
+    let of = |site: WatchedSite| thresholds(&WatchedForm { site, bags: bags(), curve: curve() }, &air).unwrap_err();
     assert_eq!(of(WatchedSite { depth_limit: 0.1, thickness_m: 0.5, ..site() }), NoThresholds::NoStop);
-    assert_eq!(of(WatchedSite { load_limit_g: 1.1, ..site() }), NoThresholds::NoHigh);
+    assert_eq!(of(WatchedSite { stop_floor: 1.0, pressure_min_pa: 1_950.0, ..site() }), NoThresholds::NoStop);
+    assert_eq!(of(WatchedSite { load_stop_g: 1.1, ..site() }), NoThresholds::NoHigh);
+    // The bag rests higher.
+    assert_eq!(of(WatchedSite { pressure_max_pa: 1_500.0, ..site() }), NoThresholds::NoHigh);
     assert_eq!(of(WatchedSite { commitment_s: 500.0, ..site() }), NoThresholds::NoWait);
-    assert!(matches!(of(WatchedSite { version: 2, ..site() }), NoThresholds::Input(_)));
+    assert!(matches!(of(WatchedSite { version: 1, ..site() }), NoThresholds::Input(_)));
     assert!(matches!(of(WatchedSite { volume_m3: f32::NAN, ..site() }), NoThresholds::Input(_)));
-    assert!(matches!(of(WatchedSite { dish_radius_m: 0.35, ..site() }), NoThresholds::Input(_)));
     let short = FanCurve { count: 2, ..curve() };
-    assert!(matches!(thresholds(&site(), &short, &air), Err(NoThresholds::Input(InputError::Count { .. }))));
+    let with = |bags: WatchedBags, curve: FanCurve| thresholds(&WatchedForm { site: site(), bags, curve }, &air);
+    assert!(matches!(with(bags(), short), Err(NoThresholds::Input(InputError::Count { .. }))));
     let long = FanCurve { count: 200, ..curve() };
-    assert!(matches!(thresholds(&site(), &long, &air), Err(NoThresholds::Input(InputError::Count { .. }))));
+    assert!(matches!(with(bags(), long), Err(NoThresholds::Input(InputError::Count { .. }))));
+    let soft = BagFactors { stretch: f32::NAN, ..BagFactors::STATED };
+    assert!(matches!(with(WatchedBags { soft, ..bags() }, curve()), Err(NoThresholds::Input(_))));
     assert!(FanCurve::new(&[CurvePoint { flow_m3ps: 0.0, pressure_pa: 0.0 }; 17]).is_err());
+}
+
+/// Without a wait pressure a box acts by another one, where the bag holds long enough.
+#[test]
+fn a_bag_that_holds_needs_no_wait_pressure() {
+    let air = site().planned_air().unwrap();
+    // The maker's lowest lies so near to the resting pressure that the permit would not come back from it.
+    let pressure_min_pa = 0.985 * found(&site(), &air).operating_pa;
+    let near = WatchedSite { pressure_min_pa, stop_floor: 0.0, ..site() };
+    let found = thresholds(&WatchedForm { site: near, bags: bags(), curve: curve() }, &air).unwrap();
+    assert_eq!(found.wait_pa, pressure_min_pa);
+    let unsensed = self::found(&WatchedSite { supply_sense: false, ..near }, &air);
+    assert!((unsensed.wait_pa - (0.98 * found.operating_pa - 32.0)).abs() < 1e-2, "{unsensed:?}");
+}
+
+/// Twelve knots go into one message of 160 bytes with the factors of soft and firm bag: 4 bytes a number.
+#[test]
+fn measured_bags_are_small() {
+    let knots: [Knot; 12] = core::array::from_fn(|i| {
+        let depth_m = 0.1 * (i as f32 + 1.0);
+        Knot { depth_m, area_m2: 1.0 + depth_m }
+    });
+    let area = StatedArea::Measured(ForceArea::measured(&knots).unwrap());
+    let measured = WatchedBags { area, ..bags() };
+    let air = site().planned_air().unwrap();
+    let found = thresholds(
+        &WatchedForm { site: WatchedSite { hard_speed_mps: 5.0, ..site() }, bags: measured, curve: curve() },
+        &air,
+    );
+    assert!(found.is_ok(), "{found:?}");
+    assert_eq!(measured.three().unwrap().stated.area.knots(), knots);
+    assert!(matches!(levels_of(&measured), Limit::At(_)));
+}
+
+fn levels_of(bags: &WatchedBags) -> Limit {
+    let site = site();
+    let air = site.planned_air().unwrap();
+    let (openings, blowers) = (site.openings(&air).unwrap(), site.blowers(&curve(), &air).unwrap());
+    let operating_pa = operating_point(&blowers, &openings).pressure_pa;
+    levels(&site.levels_input(&air, &openings, &blowers, operating_pa), &bags.three().unwrap()).unwrap().soft_by_depth
 }

@@ -73,6 +73,8 @@ pub struct Facts {
     pub test: bool,
     /// The zero.
     pub zero: ZeroState,
+    /// Nothing has shown lately that the tube from the bag to the sensor is open.
+    pub unproven: bool,
 }
 
 /// How long things must last, ms.
@@ -94,11 +96,16 @@ pub struct Durations {
     pub test_ms: u16,
     /// A press of at least this and less than `hold_ms` asks for a trial.
     pub tap_ms: u16,
+    /// Button held to end the day.
+    pub end_ms: u16,
+    /// Supply off and the bag flat for so long after a stop: nobody is here any more.
+    pub left_ms: u32,
 }
 
 impl Durations {
-    /// The times in use, with the bag's recovery time to settle. All *assumed*.
-    pub fn standard(recovery_s: f32) -> Self {
+    /// The times in use, with the bag's recovery time to settle, and to end the day a second more than whoever rolls
+    /// when the permit goes needs (2 s into the hold). All *assumed*.
+    pub fn standard(recovery_s: f32, needed_s: f32) -> Self {
         Self {
             check_ms: 2500,
             settle_ms: (recovery_s.clamp(3.0, 60.0) * 1000.0) as u16,
@@ -108,6 +115,8 @@ impl Durations {
             trust_ms: 3000,
             test_ms: 2500,
             tap_ms: 60,
+            end_ms: ((needed_s + 3.0).clamp(8.0, 25.0) * 1000.0) as u16,
+            left_ms: 300_000,
         }
     }
 }
@@ -117,8 +126,10 @@ impl Durations {
 pub struct Decider {
     state: State,
     reason: Reason,
-    /// Somebody may be riding: the permit has been given, or a stop was pending when the box started.
+    /// Somebody may be riding: the permit has been given since the day began, in this run of the program or before it.
     duty: bool,
+    /// A stop or a fault while somebody may have been riding, which no person has acknowledged.
+    pending: bool,
     /// Fault that is not over yet.
     fault: Option<Fault>,
     trust_ms: u16,
@@ -130,7 +141,12 @@ pub struct Decider {
     holding: bool,
     hold_ms: u16,
     tap_ms: Option<u16>,
+    /// How long the button has been down since it was last seen up, unless that press has done something already.
+    down_ms: Option<u16>,
     test_ms: u16,
+    left_ms: u32,
+    /// In ended: the supply has been off.
+    dark: bool,
 }
 
 /// What one step changed.
@@ -149,12 +165,19 @@ pub struct Change {
 }
 
 impl Decider {
-    /// At the start; `unacknowledged`: a stop or fault was pending when the box went down.
-    pub fn new(unacknowledged: bool) -> Self {
+    /// At the start. `unacknowledged`: a stop or fault was pending when the box went down; `duty`: somebody may have been
+    /// riding then, so it does not begin with a trial, and sounds the siren if the air is gone.
+    pub fn new(unacknowledged: bool, duty: bool) -> Self {
+        let (state, reason) = match (duty, unacknowledged) {
+            (true, true) => (State::Stop, Reason::Unacknowledged),
+            (true, false) => (State::Wait, Reason::Starting),
+            (false, _) => (State::Check, Reason::Starting),
+        };
         Self {
-            state: if unacknowledged { State::Stop } else { State::Check },
-            reason: if unacknowledged { Reason::Unacknowledged } else { Reason::Starting },
-            duty: unacknowledged,
+            state,
+            reason,
+            duty,
+            pending: unacknowledged,
             fault: None,
             trust_ms: 0,
             timer_ms: 0,
@@ -165,14 +188,11 @@ impl Decider {
             holding: false,
             hold_ms: 0,
             tap_ms: None,
+            down_ms: None,
             test_ms: 0,
+            left_ms: 0,
+            dark: false,
         }
-    }
-
-    /// After the box went down by itself while it was watching: somebody may be riding, so it goes on in wait and
-    /// sounds the siren if the air is gone.
-    pub fn resumed() -> Self {
-        Self { state: State::Wait, duty: true, ..Self::new(false) }
     }
 
     /// The state.
@@ -202,7 +222,7 @@ impl Decider {
 
     /// A person must acknowledge, also after a reset.
     pub fn unacknowledged(&self) -> bool {
-        self.siren() && self.duty
+        self.pending
     }
 
     /// Somebody may be riding.
@@ -223,13 +243,28 @@ impl Decider {
         self.button = facts.button;
         change.acknowledged = self.follow_button(pressed, facts, times);
         let tapped = self.follow_tap(pressed, facts, times);
+        let ends = self.follow_end(pressed, change.acknowledged, facts, times);
+        // A fault that is cleared before anybody rides says nothing of a stop from the day before.
+        if change.acknowledged && (self.duty || self.state != State::Fault) {
+            self.pending = false;
+        }
         match self.state {
+            State::Ended => {
+                if self.day_begins(tapped, facts) {
+                    self.enter(State::Check, Reason::Starting);
+                    change.rezero = true;
+                }
+            }
+            _ if ends => self.end(Reason::Ending),
             State::Check => self.in_check(facts, times),
             State::Fill => self.in_fill(facts, times),
             State::Ride | State::Wait => self.on_duty(facts, times),
             State::Stop => {
                 if change.acknowledged {
                     self.enter(State::Wait, Reason::Settling);
+                } else if self.left_alone(facts, times) {
+                    // The stop stays to be acknowledged, by whoever comes to ride next.
+                    self.end(Reason::LeftOff);
                 }
             }
             State::Fault => {
@@ -250,6 +285,52 @@ impl Decider {
             self.holding = false;
         }
         change
+    }
+
+    /// True when the button has been held long enough to end the day. A press that has acknowledged does not count on.
+    fn follow_end(&mut self, pressed: bool, used: bool, facts: &Facts, times: &Durations) -> bool {
+        if used || !facts.button || facts.gap {
+            self.down_ms = None;
+            return false;
+        }
+        if pressed {
+            self.down_ms = Some(0);
+        }
+        let Some(down_ms) = self.down_ms else { return false };
+        let down_ms = add(down_ms, facts.dt_ms, times.end_ms);
+        self.down_ms = Some(down_ms);
+        let ends = down_ms >= times.end_ms && !facts.landing && !matches!(self.state, State::Check | State::Ended);
+        if ends {
+            self.down_ms = None;
+            // A person at the button has seen what there was to see.
+            self.pending = false;
+        }
+        ends
+    }
+
+    /// The button is being held to end the day: no new rider meanwhile.
+    fn ending(&self, times: &Durations) -> bool {
+        self.down_ms.is_some_and(|ms| ms >= times.hold_ms)
+    }
+
+    /// True when after a stop the supply has been off and the bag flat for long: nobody rides.
+    fn left_alone(&mut self, facts: &Facts, times: &Durations) -> bool {
+        let left = facts.supply_cut && facts.air == Air::Gone && !facts.landing;
+        self.left_ms = if left { self.left_ms.saturating_add(u32::from(facts.dt_ms)).min(times.left_ms) } else { 0 };
+        self.left_ms >= times.left_ms
+    }
+
+    fn end(&mut self, reason: Reason) {
+        self.duty = false;
+        self.dark = false;
+        self.enter(State::Ended, reason);
+    }
+
+    /// In ended: a short press, or the supply coming on again.
+    fn day_begins(&mut self, tapped: bool, facts: &Facts) -> bool {
+        let on_again = self.dark && !facts.supply_cut;
+        self.dark |= facts.supply_cut;
+        tapped || on_again
     }
 
     fn follow_fault(&mut self, facts: &Facts, times: &Durations) -> Option<Fault> {
@@ -276,6 +357,7 @@ impl Decider {
         let clear = match self.state {
             State::Stop => air_back,
             State::Fault => self.fault.is_none() && (air_back || !self.duty),
+            State::Fill => self.pending && air_back,
             _ => false,
         };
         if !clear {
@@ -299,7 +381,7 @@ impl Decider {
 
     /// True when a short press has ended in a state in which lamps and siren may be tried.
     fn follow_tap(&mut self, pressed: bool, facts: &Facts, times: &Durations) -> bool {
-        if facts.gap || !matches!(self.state, State::Fill | State::Wait) {
+        if facts.gap || !matches!(self.state, State::Fill | State::Wait | State::Ended) {
             self.tap_ms = None;
             return false;
         }
@@ -347,6 +429,7 @@ impl Decider {
         } else {
             // In ride the deadband is not a reason to leave.
             let block = self.block(facts);
+            let block = if self.ending(times) { Some(Reason::Ending) } else { block };
             match block.filter(|reason| facts.air != Air::Between || *reason != Reason::LowAir) {
                 Some(reason) => {
                     self.long = false;
@@ -381,12 +464,18 @@ impl Decider {
             Air::Firm => Some(Reason::TooFirm),
             Air::Over => Some(Reason::OverPressure),
             Air::Unsuited => Some(Reason::NoBand),
+            Air::Ready if facts.unproven => Some(Reason::TubeUnproven),
             Air::Ready => None,
         }
     }
 
     fn toward_ride(&mut self, facts: &Facts, times: &Durations, block: Option<Reason>) {
-        if let Some(reason) = block {
+        let held_up = match block {
+            _ if self.ending(times) => Some(Reason::Ending),
+            None if self.pending => Some(Reason::Unacknowledged),
+            other => other,
+        };
+        if let Some(reason) = held_up {
             self.timer_ms = 0;
             self.reason = reason;
             return;
@@ -409,6 +498,8 @@ impl Decider {
         if matches!(state, State::Stop | State::Fault | State::Check) {
             self.long = true;
         }
+        self.pending |= self.duty && matches!(state, State::Stop | State::Fault);
+        self.left_ms = 0;
         self.state = state;
         self.reason = reason;
         self.timer_ms = 0;

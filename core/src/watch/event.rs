@@ -114,6 +114,8 @@ pub enum Fault {
     ZeroRefused,
     /// The settings count on a supply sense that is not there.
     SenseMissing,
+    /// The button has been down for longer than anybody holds it.
+    ButtonStuck,
 }
 
 impl Fault {
@@ -150,6 +152,7 @@ impl Fault {
             Self::Clock => "clock",
             Self::ZeroRefused => "zero_refused",
             Self::SenseMissing => "sense_missing",
+            Self::ButtonStuck => "button_stuck",
         }
     }
 }
@@ -171,11 +174,13 @@ pub enum State {
     Stop,
     /// Danger: the sensor is not believed. Held until a person acknowledges.
     Fault,
+    /// The day is over: nobody rides, and the bag may go down. A new one begins with the check.
+    Ended,
 }
 
 impl State {
     /// All states.
-    pub const ALL: [Self; 6] = [Self::Check, Self::Fill, Self::Ride, Self::Wait, Self::Stop, Self::Fault];
+    pub const ALL: [Self; 7] = [Self::Check, Self::Fill, Self::Ride, Self::Wait, Self::Stop, Self::Fault, Self::Ended];
 
     /// The state in one lower-case word.
     pub const fn word(self) -> &'static str {
@@ -186,6 +191,7 @@ impl State {
             Self::Wait => "wait",
             Self::Stop => "stop",
             Self::Fault => "fault",
+            Self::Ended => "ended",
         }
     }
 }
@@ -229,6 +235,12 @@ pub enum Reason {
     NotBelieved,
     /// In today's air there is no pressure to ride at.
     NoBand,
+    /// The button is being held to end the day, or has ended it.
+    Ending,
+    /// After a stop the supply stayed off and the bag flat: the day ended by itself.
+    LeftOff,
+    /// Nothing shows that the tube to the sensor is open: somebody must sit down on the bag, or a rider land.
+    TubeUnproven,
 }
 
 impl Reason {
@@ -252,6 +264,9 @@ impl Reason {
             Self::Unacknowledged => "unacknowledged",
             Self::NotBelieved => "not_believed",
             Self::NoBand => "no_band",
+            Self::Ending => "ending",
+            Self::LeftOff => "left_off",
+            Self::TubeUnproven => "tube_unproven",
         }
     }
 }

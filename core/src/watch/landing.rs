@@ -1,5 +1,7 @@
 //! Landings: a spike, then a dip that recovers.
 
+use heapless::Deque;
+
 /// One landing, complete.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -24,6 +26,10 @@ pub const SPIKE_MAX_MS: u32 = 2000;
 pub const BOUNCE_MS: u32 = 1500;
 /// Time that the pressure must stay near its resting value before the dip counts as over. *Assumed*.
 pub const STEADY_MS: u32 = 400;
+/// Steps within which a landing lifts the pressure, 0.25 s: a gust takes longer. *Assumed*.
+pub const STEEP_STEPS: usize = 13;
+/// Share of the least spike that it lifts in this time. A gust of 150 Pa that lasts 3 s lifts half of that. *Assumed*.
+pub const STEEP_SHARE: f32 = 0.75;
 /// How much longer than computed a dip may last before it is called slow. *Assumed*.
 pub const SLOW_FACTOR: f32 = 1.5;
 
@@ -52,6 +58,8 @@ pub struct LandingDetector {
     lowest_pa: f32,
     slow: bool,
     count: u32,
+    /// The last steps' medians of three.
+    recent: Deque<f32, STEEP_STEPS>,
 }
 
 impl LandingDetector {
@@ -71,6 +79,7 @@ impl LandingDetector {
             lowest_pa: 0.0,
             slow: false,
             count: 0,
+            recent: Deque::new(),
         }
     }
 
@@ -110,6 +119,11 @@ impl LandingDetector {
     /// Takes the median of three (`quick_pa`) and the longer median (`steady_pa`) after `dt_ms`; gives a
     /// landing when one ends.
     pub fn step(&mut self, quick_pa: f32, steady_pa: f32, dt_ms: u32) -> Option<Landing> {
+        if self.recent.is_full() {
+            self.recent.pop_front();
+        }
+        // There is room: one has just made way.
+        let _ = self.recent.push_back(quick_pa);
         let Some(rest_pa) = self.rest_pa else {
             self.rest_pa = Some(steady_pa);
             return None;
@@ -118,7 +132,7 @@ impl LandingDetector {
         self.in_phase_ms = self.in_phase_ms.saturating_add(dt_ms);
         match self.phase {
             Phase::Rest => {
-                if quick_pa >= rest_pa + self.spike_pa {
+                if self.struck(quick_pa, rest_pa) {
                     self.begin(quick_pa);
                 } else {
                     // First-order follower, time constant 2.56 s at 50 Hz.
@@ -146,7 +160,7 @@ impl LandingDetector {
     }
 
     fn dip(&mut self, quick_pa: f32, rest_pa: f32, dt_ms: u32) -> Option<Landing> {
-        if quick_pa >= rest_pa + self.spike_pa {
+        if self.struck(quick_pa, rest_pa) {
             if self.in_phase_ms <= BOUNCE_MS {
                 self.enter(Phase::Spike);
                 self.peak_pa = self.peak_pa.max(quick_pa);
@@ -174,6 +188,14 @@ impl LandingDetector {
             return Some(self.finish(rest_pa, None));
         }
         None
+    }
+
+    /// High above rest, and it came up steeply.
+    fn struck(&self, quick_pa: f32, rest_pa: f32) -> bool {
+        quick_pa >= rest_pa + self.spike_pa && {
+            let from_pa = self.recent.iter().fold(quick_pa, |low, pa| low.min(*pa));
+            quick_pa - from_pa >= STEEP_SHARE * self.spike_pa
+        }
     }
 
     fn begin(&mut self, quick_pa: f32) {
@@ -262,6 +284,26 @@ mod tests {
         // It ends when the pressure is back, or has settled where it is.
         run(&mut d, 1000.0, 2);
         assert!(!d.slow());
+    }
+
+    #[test]
+    fn gusts_of_three_seconds_are_no_landings() {
+        let mut d = at_rest();
+        for step in 0..12_000_u32 {
+            // Every 6 s one, up and down in turn, 150 Pa.
+            let (t_s, sign) = ((step % 300) as f32 * 0.02, if step / 300 % 2 == 0 { 1.0 } else { -1.0 });
+            let gust_pa =
+                if t_s < 3.0 { 75.0 * (1.0 - libm::cosf(2.0 * core::f32::consts::PI * t_s / 3.0)) } else { 0.0 };
+            let pa = 1000.0 + sign * gust_pa + if step % 2 == 0 { 6.0 } else { -6.0 };
+            assert_eq!(d.step(pa, pa, 20), None, "at {step}");
+        }
+        assert_eq!(d.count(), 0);
+        // The softest landing that counts, at its slowest: half a sine of 0.6 s.
+        for step in 0..30_u32 {
+            let pa = 1000.0 + 300.0 * libm::sinf(core::f32::consts::PI * step as f32 / 30.0);
+            d.step(pa, pa, 20);
+        }
+        assert!(run(&mut d, 1000.0, 40).is_some());
     }
 
     #[test]

@@ -7,6 +7,7 @@ use super::landing::{Landing, LandingDetector};
 use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
 use super::settings::WatchSettings;
 use super::signal::{Pins, pins, trial};
+use super::tube::Tube;
 use super::zero::Zero;
 use crate::error::InputError;
 use crate::thresholds::Thresholds;
@@ -32,6 +33,10 @@ pub const FAST_BIN_SLOTS: u16 = 5;
 pub const FAST_BINS: usize = 8;
 /// The permit goes when the slow trend reaches the stop pressure within this many times `needed_s`. *Assumed*.
 pub const LEAK_FACTOR: f32 = 2.0;
+/// The button is stuck when it has been down for longer than this.
+pub const BUTTON_STUCK_MS: u32 = 30_000;
+/// A bag whose pressure is under this share of the stop pressure lies flat. *Assumed*.
+const FLAT_SHARE: f32 = 0.25;
 
 /// What one step is fed with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,13 +77,16 @@ impl Input {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Start {
-    /// Why the box started. After a watchdog reset or a sagging supply people may be riding: the watch then begins in
-    /// wait, without the trial, and a bag at or under the stop pressure sounds the siren.
+    /// Why the box started, for the log.
     pub cause: ResetCause,
     /// [`Output::zero_pa`] as last stored.
     pub stored_zero_pa: Option<f32>,
-    /// [`Output::unacknowledged`] as last stored: the watch then begins in stop.
+    /// [`Output::unacknowledged`] as last stored. While on duty the watch then begins in stop; else a person must
+    /// acknowledge before the first ride.
     pub unacknowledged: bool,
+    /// [`Output::duty`] as last stored: people may be riding. The watch then begins in wait, without the trial, with
+    /// the stored zero, and a bag at or under the stop pressure sounds the siren.
+    pub duty: bool,
 }
 
 /// What one step gives.
@@ -112,6 +120,8 @@ pub struct Output {
     pub zero_pa: Option<f32>,
     /// A person must acknowledge, also after a reset: store it when it changes.
     pub unacknowledged: bool,
+    /// Somebody may be riding, also after a reset: store it when it changes.
+    pub duty: bool,
     /// For the log, in order.
     pub events: heapless::Vec<Event, EVENTS>,
 }
@@ -127,6 +137,7 @@ pub struct Watch {
     decider: Decider,
     clock: Clock,
     plausibility: Plausibility,
+    tube: Tube,
     zero: Zero,
     slots: Slots,
     quick: Quick,
@@ -136,6 +147,7 @@ pub struct Watch {
     last_empty: Fault,
     off_bits: u8,
     no_sense: u8,
+    button_ms: u32,
     high_ms: u32,
     over_ms: u32,
     forecast_s: Option<f32>,
@@ -216,6 +228,16 @@ impl Clock {
         let wrong = back || self.idle > IDLE_STEPS;
         Tick { dt_us, dt_ms: (total_us / 1000) as u16, slots: slots.min(SLOTS), wrong }
     }
+
+    /// Goes on at `now`; how long that was.
+    fn skip(&mut self, now: TimeUs) -> u64 {
+        let dt_us = now.0.saturating_sub(self.last.0).min(60_000_000);
+        if dt_us > 0 {
+            (self.last, self.slot) = (now, now);
+            self.us = self.us.saturating_add(dt_us);
+        }
+        dt_us
+    }
 }
 
 impl Watch {
@@ -225,6 +247,10 @@ impl Watch {
     /// What [`WatchSettings::validate`] finds.
     pub fn new(settings: WatchSettings, start: Start) -> Result<Self, InputError> {
         settings.validate()?;
+        let mut zero = Zero::new(start.stored_zero_pa, settings.zero_limit_pa, settings.noise_high_pa);
+        if start.duty {
+            zero.resume();
+        }
         Ok(Self {
             levels: Levels::of(&settings),
             bounds: Bounds {
@@ -234,14 +260,12 @@ impl Watch {
                 frozen_span_pa: settings.noise_low_pa,
                 noise_high_pa: settings.noise_high_pa,
             },
-            times: Durations::standard(settings.recovery_s),
-            decider: match start.cause {
-                ResetCause::Watchdog | ResetCause::BrownOut if !start.unacknowledged => Decider::resumed(),
-                _ => Decider::new(start.unacknowledged),
-            },
+            times: Durations::standard(settings.recovery_s, settings.needed_s),
+            decider: Decider::new(start.unacknowledged, start.duty),
             clock: Clock::new(),
             plausibility: Plausibility::new(),
-            zero: Zero::new(start.stored_zero_pa, settings.zero_limit_pa, settings.noise_high_pa),
+            tube: Tube::new(settings.sensor_noise_pa, start.duty),
+            zero,
             slots: Slots::new(),
             quick: Quick::new(),
             landing: LandingDetector::new(settings.landing_spike_pa, settings.deadband_pa(), settings.recovery_s),
@@ -250,6 +274,7 @@ impl Watch {
             last_empty: Fault::NotReady,
             off_bits: 0,
             no_sense: 0,
+            button_ms: 0,
             high_ms: 0,
             over_ms: 0,
             forecast_s: None,
@@ -275,8 +300,8 @@ impl Watch {
     /// set is refused.
     pub fn adopt(&mut self, settings: &WatchSettings) -> bool {
         let same = settings.site_id == self.settings.site_id && settings.revision == self.settings.revision;
-        let quiet = matches!(self.decider.state(), State::Check | State::Fill | State::Wait)
-            && !(self.decider.permit() || self.decider.siren() || self.decider.unacknowledged());
+        let quiet = matches!(self.decider.state(), State::Check | State::Fill | State::Wait | State::Ended)
+            && !(self.decider.permit() || self.decider.siren());
         // Thresholds only: what a site's box measures with stays.
         let next = Thresholds::of(settings).put_into(&self.settings);
         if !(same && quiet && next.validate().is_ok()) {
@@ -284,7 +309,7 @@ impl Watch {
         }
         self.settings = next;
         self.levels = Levels::of(&self.settings);
-        self.times = Durations::standard(self.settings.recovery_s);
+        self.times = Durations::standard(self.settings.recovery_s, self.settings.needed_s);
         self.landing.expect(self.settings.landing_spike_pa, self.levels.deadband_pa, self.settings.recovery_s);
         true
     }
@@ -292,6 +317,20 @@ impl Watch {
     /// The settings in use.
     pub fn settings(&self) -> &WatchSettings {
         &self.settings
+    }
+
+    /// Nobody rides, and nothing is being tried: the board may stand still for a moment. Say so with [`Watch::pause`].
+    pub fn may_pause(&self) -> bool {
+        let idle = matches!(self.decider.state(), State::Fill | State::Ended);
+        idle && !self.decider.duty() && !self.decider.testing() && self.button_ms == 0
+    }
+
+    /// The board stood still until `now`: the steps that are missing are not counted as late. Heeded where
+    /// [`Watch::may_pause`].
+    pub fn pause(&mut self, now: TimeUs) {
+        if self.may_pause() && self.clock.started {
+            self.plausibility.skip(self.clock.skip(now));
+        }
     }
 
     /// The finite part, for display and tests.
@@ -311,7 +350,15 @@ impl Watch {
         if first {
             let (site_id, revision) = (self.settings.site_id, self.settings.revision);
             log(What::Started { cause: self.start.cause, site_id, revision });
+            if self.zero.state() == super::decide::ZeroState::Known {
+                log(What::Zeroed { offset_pa: self.zero.offset_pa(), stored: true });
+            }
         }
+        self.button_ms = if input.button {
+            self.button_ms.saturating_add(u32::from(tick.dt_ms)).min(2 * BUTTON_STUCK_MS)
+        } else {
+            0
+        };
         let mut landing = None;
         if tick.slots > 0 {
             if self.take(input, &tick) {
@@ -343,6 +390,7 @@ impl Watch {
         for _ in 1..tick.slots {
             self.last_empty = Fault::Late;
             self.enter(None);
+            self.tube.push(None, 0);
         }
         // The supply's last three slots, one bit each, set when off; missed ones are taken to have been as now.
         for _ in 0..tick.slots {
@@ -361,6 +409,7 @@ impl Watch {
                 None
             }
         };
+        self.tube.push(reading, tick.dt_ms);
         self.enter(reading);
         zeroed
     }
@@ -371,10 +420,20 @@ impl Watch {
             _ if tick.wrong => Err(Fault::Clock),
             Err(fault) => Err(Fault::from_sensor(fault)),
             Ok(_) if !warm => Err(Fault::Temperature),
-            Ok(GaugePa(raw_pa)) => return self.plausibility.take(raw_pa, tick.dt_us, &self.bounds),
+            Ok(GaugePa(raw_pa)) => return self.plausibility.take(raw_pa, tick.dt_us, &self.bounds_now()),
         };
         self.plausibility.skip(tick.dt_us);
         reading
+    }
+
+    /// Wind draws a flat bag's pressure below the outside's; only a bag that has air cannot be there.
+    fn bounds_now(&self) -> Bounds {
+        let flat = match self.slots.median_pa() {
+            Some(pa) => pa <= FLAT_SHARE * self.settings.stop_pa,
+            None => !self.decider.duty() || self.decider.state() == State::Stop,
+        };
+        let low_pa = self.bounds.low_pa;
+        Bounds { low_pa: if flat { (3.0 * low_pa).min(-0.5 * self.settings.stop_pa) } else { low_pa }, ..self.bounds }
     }
 
     fn enter(&mut self, reading_pa: Option<f32>) {
@@ -448,6 +507,10 @@ impl Watch {
         } else if self.plausibility.frozen() && gauge_pa.is_some_and(|p| p >= self.settings.stop_pa) {
             // An empty bag is as still as a frozen sensor.
             Some(Fault::Frozen)
+        } else if self.tube_dead() && gauge_pa.is_some_and(|p| p >= self.settings.stop_pa) {
+            Some(Fault::Frozen)
+        } else if self.button_ms > BUTTON_STUCK_MS {
+            Some(Fault::ButtonStuck)
         } else if self.zero.state() == super::decide::ZeroState::Refused {
             Some(Fault::ZeroRefused)
         } else if self.no_sense > 4 {
@@ -475,7 +538,12 @@ impl Watch {
             gap: tick.slots > 2 || tick.wrong,
             test: input.test,
             zero: self.zero.state(),
+            unproven: self.tube.unproven(),
         }
+    }
+
+    fn tube_dead(&self) -> bool {
+        self.tube.dead() && self.tube.sees_ripple(self.settings.noise_low_pa)
     }
 
     /// Where the pressure stands; `settling_in`: the sensor may still be silent, and that is not yet danger.
@@ -495,7 +563,7 @@ impl Watch {
             Air::Over
         } else if self.high_ms >= HIGH_MS {
             Air::Firm
-        } else if self.withheld && !self.decider.siren() {
+        } else if self.withheld && !self.decider.siren() && !self.decider.unacknowledged() {
             Air::Unsuited
         } else if p < l.ready_pa {
             Air::Between
@@ -537,6 +605,7 @@ impl Watch {
             fault: d.fault(),
             zero_pa: (self.zero.state() == super::decide::ZeroState::Known).then_some(self.zero.offset_pa()),
             unacknowledged: d.unacknowledged(),
+            duty: d.duty(),
             events,
         }
     }

@@ -12,8 +12,14 @@
 //! | fill | not up yet | off | off | ride when ready for the recovery time; fault |
 //! | ride | riding may go on | **on** | off | wait, stop, fault |
 //! | wait | no new rider: landing not recovered, low, too firm, leak | off | off | ride by itself when ready for 1 s; stop, fault |
-//! | stop | the air is going: at or under stop, supply cut, or falling past half-way | off | on | wait, by a held button with the air back |
+//! | stop | the air is going: at or under stop, supply cut, or falling past half-way | off | on | wait, by a held button with the air back; ended, if the supply is off and the bag flat for 5 min |
 //! | fault | the sensor is not believed | off | on | wait (or check, if nobody ever had the permit) by a held button with the sensor believed and the air back; stop if believed and the air is gone |
+//! | ended | the day is over: nobody rides | off | off | check, by a short press or the supply coming on again |
+//!
+//! From the first ride until the day is ended people may be riding (*duty*), also over a reset of the box: it then begins in
+//! wait, or in stop if one was pending. Every state but check leads to ended by a long hold of the button; the permit
+//! goes 2 s into it, and it lasts longer than whoever rolls then needs. A stop that ended by itself stays to be
+//! acknowledged, in fill, before the first ride.
 //!
 //! # Acknowledging
 //! The button must be seen up, then go down while the air has been back for 1 s, and stay down for 2 s with no
@@ -37,13 +43,14 @@
 //!   to go, and a rider who is rolling does not see the lamp.
 //! - Past half-way and falling, without a landing, to reach the stop pressure sooner than a rolling rider needs: siren, ahead of
 //!   the stop pressure, for the same reason.
-//! - After a watchdog reset or a sagging supply the watch goes on in wait: people may be riding, and a bag that went
-//!   down meanwhile sounds the siren. For the first half second the sensor may be silent.
+//! - For the first half second after a start the sensor may be silent.
+//! - Wind may draw a flat bag's pressure to half of the stop pressure below the outside's; swapped ports go further.
+//! - A landing lifts the pressure within a quarter of a second; a slower rise is wind, or a bag at another pressure.
 //! - While a stop is pending, a fault does not end it; it must be over before a person can acknowledge.
 //!
 //! # Not covered
-//! A blocked tube shows as frozen after two to three seconds, and not at all if the sensor's own noise is as large as a
-//! bag's. In those seconds the bag may fall unseen. A box that is not stepped at all says nothing: the board's watchdog
+//! A shut tube shows after two to forty seconds where the bag's ripple is seen over the sensor's own noise, else by the
+//! time since the last swing ([`tube`]). In those seconds the bag may fall unseen. A box that is not stepped at all says nothing: the board's watchdog
 //! must drop the outputs. No recordings of a real bag stand behind the bounds on noise.
 //!
 //! # Example
@@ -65,6 +72,7 @@ pub mod machine;
 pub mod plausibility;
 pub mod settings;
 pub mod signal;
+pub mod tube;
 pub mod zero;
 
 pub use event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};

@@ -3,20 +3,15 @@
 //! Nobody types these in: the planner computes them from the site. The box checks them again before
 //! it uses them, since a file can be old, foreign or damaged.
 
+use crate::box_pressures::{BoxPressures, DEADBAND_SHARE};
 use crate::error::{InputError, within};
 
 /// Layout number of [`WatchSettings`]; a set with another number is refused.
-pub const SETTINGS_VERSION: u16 = 1;
+pub const SETTINGS_VERSION: u16 = 2;
 
-/// Alarm deadband as a share of the operating pressure.
-///
-/// 2 % of range for a pressure alarm: EEMUA Publication 191 (as quoted in alarm-management texts).
-/// The range is taken as zero to the operating pressure, *assumed*.
-pub const DEADBAND_SHARE: f32 = 0.02;
-
-/// How far above half-way the permit is given up, as a share of the way from half-way to operating
-/// pressure: pays for the filter's delay. *Assumed*; the latency test measures what it buys.
-pub const HALF_WAY_LEAD: f32 = 0.1;
+/// What rounding may take of a pressure, as a share of the operating pressure: a stop pressure at the very end of its
+/// room is taken.
+const ROUNDING: f32 = 1e-5;
 
 /// Everything that differs from site to site, in pascal and seconds; all pressures are gauge.
 ///
@@ -88,6 +83,9 @@ pub struct WatchSettings {
     pub rate_limit_paps: f32,
     /// Largest zero offset that is believed.
     pub zero_limit_pa: f32,
+    /// Largest standard deviation of the sensor's own readings at a steady pressure, its steps included: what is left when
+    /// the tube is shut. 1 mPa to 20 Pa.
+    pub sensor_noise_pa: f32,
 }
 
 impl WatchSettings {
@@ -117,6 +115,7 @@ impl WatchSettings {
         noise_high_pa: 20.0,
         rate_limit_paps: 100_000.0,
         zero_limit_pa: 30.0,
+        sensor_noise_pa: 0.15,
     };
 
     /// Takes the set if every value is in range and they stand in an order that can work.
@@ -127,7 +126,7 @@ impl WatchSettings {
         if self.version != SETTINGS_VERSION {
             return Err(InputError::Inconsistent {
                 quantity: "watch.version",
-                why: "another layout than this program's",
+                why: "settings of another program's layout; compute them anew",
                 off_by: f32::from(self.version) - f32::from(SETTINGS_VERSION),
             });
         }
@@ -163,13 +162,14 @@ impl WatchSettings {
         within("watch.noise_high_pa", self.noise_high_pa, 0.1, 1000.0)?;
         within("watch.rate_limit_paps", self.rate_limit_paps, 1000.0, 1e7)?;
         within("watch.zero_limit_pa", self.zero_limit_pa, 0.1, 1000.0)?;
+        within("watch.sensor_noise_pa", self.sensor_noise_pa, 0.001, 20.0)?;
         Ok(())
     }
 
     fn validate_order(&self) -> Result<(), InputError> {
         at_most("watch.stop_pa", self.stop_pa, "watch.wait_pa", self.wait_pa)?;
         less("watch.stop_pa", self.stop_pa, "watch.operating_pa", self.operating_pa)?;
-        less("watch.operating_pa", self.operating_pa, "watch.high_pa", self.high_pa)?;
+        at_most("watch.operating_pa", self.operating_pa, "watch.high_pa", self.high_pa)?;
         at_most("watch.high_pa", self.high_pa, "watch.pressure_max_pa", self.pressure_max_pa)?;
         let gap_pa = self.operating_pa - self.stop_pa;
         let off_pa = self.half_way_pa - 0.5 * (self.stop_pa + self.operating_pa);
@@ -182,15 +182,16 @@ impl WatchSettings {
             });
         }
         // The bag at rest must be able to get the permit, and an expected landing must not sound the siren.
-        less(
+        let rounding_pa = ROUNDING * self.operating_pa;
+        at_most(
             "watch.ready_pa + watch.noise_high_pa (computed)",
-            self.ready_pa() + self.noise_high_pa,
+            self.ready_pa() + self.noise_high_pa - rounding_pa,
             "watch.operating_pa",
             self.operating_pa,
         )?;
-        less(
+        at_most(
             "watch.trip_pa (computed)",
-            self.trip_pa(),
+            self.trip_pa() - rounding_pa,
             "watch.operating_pa - watch.landing_dip_pa",
             self.operating_pa - self.landing_dip_pa,
         )?;
@@ -212,26 +213,29 @@ impl WatchSettings {
         Ok(())
     }
 
-    /// Filtered pressure at or under which the siren sounds: `stop_pa` + `sensor_error_pa`.
-    pub fn trip_pa(&self) -> f32 {
-        self.stop_pa + self.sensor_error_pa
-    }
-
-    /// Filtered pressure at or under which the permit goes off: the larger of `wait_pa` and a tenth
-    /// of the way up from half-way to operating, plus `sensor_error_pa`.
-    pub fn hold_pa(&self) -> f32 {
-        let lead_pa = self.half_way_pa + HALF_WAY_LEAD * (self.operating_pa - self.half_way_pa);
-        self.wait_pa.max(lead_pa) + self.sensor_error_pa
-    }
-
-    /// Filtered pressure from which the permit may come back: `hold_pa` and the deadband.
-    pub fn ready_pa(&self) -> f32 {
-        self.hold_pa() + self.deadband_pa()
+    /// When siren and permit change.
+    pub fn pressures(&self) -> BoxPressures {
+        BoxPressures::new(self.stop_pa, self.wait_pa, self.operating_pa, self.sensor_error_pa)
     }
 
     /// What separates an alarm from its return: [`DEADBAND_SHARE`] of the operating pressure.
     pub fn deadband_pa(&self) -> f32 {
         DEADBAND_SHARE * self.operating_pa
+    }
+
+    /// Filtered pressure at or under which the siren sounds.
+    pub fn trip_pa(&self) -> f32 {
+        self.pressures().siren_pa
+    }
+
+    /// Filtered pressure at or under which the permit goes off.
+    pub fn hold_pa(&self) -> f32 {
+        self.pressures().permit_off_pa
+    }
+
+    /// Filtered pressure from which the permit may come back.
+    pub fn ready_pa(&self) -> f32 {
+        self.pressures().permit_back_pa
     }
 }
 
@@ -265,18 +269,18 @@ pub(crate) mod tests {
     fn every_wrong_set_is_refused() {
         type Spoil = fn(&mut WatchSettings);
         let wrong: &[(&str, Spoil)] = &[
-            ("version", |s| s.version = 2),
+            ("version", |s| s.version = 1),
             ("site", |s| s.site_id = 0),
             ("stop above wait", |s| s.stop_pa = 751.0),
             ("stop zero", |s| s.stop_pa = 0.0),
             ("wait at operating", |s| s.wait_pa = 1000.0),
             ("wait so high that the permit never comes", |s| s.wait_pa = 949.0),
-            ("operating above high", |s| s.high_pa = 999.0),
+            ("operating above high", |s| s.high_pa = 999.9),
             ("high above max", |s| s.high_pa = 1401.0),
             ("half-way not half-way", |s| s.half_way_pa = 805.0),
             ("recovery under 3 s", |s| s.recovery_s = 2.9),
             ("dip under 10 Pa", |s| s.landing_dip_pa = 9.0),
-            ("dip reaches the siren", |s| s.landing_dip_pa = 390.0),
+            ("dip reaches the siren", |s| s.landing_dip_pa = 388.1),
             ("recovery longer than the interval", |s| s.recovery_s = 19.0),
             ("peak above the sensor", |s| s.landing_peak_pa = 4901.0),
             ("maker's maximum above the sensor", |s| s.sensor_high_pa = 1350.0),
@@ -321,6 +325,7 @@ pub(crate) mod tests {
             |s| &mut s.noise_high_pa,
             |s| &mut s.rate_limit_paps,
             |s| &mut s.zero_limit_pa,
+            |s| &mut s.sensor_noise_pa,
         ];
         for (i, field) in fields.iter().enumerate() {
             for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY] {

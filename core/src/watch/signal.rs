@@ -3,11 +3,12 @@
 //! | state | lamps | siren |
 //! | --- | --- | --- |
 //! | check, and trial on request | red, amber, green, 0.5 s each, then siren for 0.5 s | in the trial |
-//! | fill | amber steady | off |
+//! | fill | amber steady; with a stop left to be acknowledged red as well | off |
 //! | ride | green steady; with a slow leak also amber at 0.5 Hz | off |
 //! | wait | amber at 0.5 Hz | off |
 //! | stop | red at 2 Hz | evacuation pattern |
 //! | fault | red at 2 Hz and amber steady | evacuation pattern |
+//! | ended | red steady | off |
 //!
 //! Colours: red danger, yellow (amber) abnormal, green normal (IEC 60073, from memory). Rates: danger 1.4 to 2.8 Hz,
 //! abnormal 0.4 to 0.8 Hz (IEC 60073:2002 as quoted in IEEE P1621 draft, section 4.4), on for 20 to 60 % of the
@@ -71,7 +72,7 @@ pub fn pins(state: State, reason: Reason, elapsed_ms: u32) -> Pins {
     let dark = Pins::default();
     match state {
         State::Check => trial(elapsed_ms),
-        State::Fill => Pins { amber: true, ..dark },
+        State::Fill => Pins { amber: true, red: reason == Reason::Unacknowledged, ..dark },
         State::Ride => Pins {
             green: true,
             amber: reason == Reason::SlowLeak && flash(elapsed_ms, AMBER_PERIOD_MS),
@@ -83,6 +84,7 @@ pub fn pins(state: State, reason: Reason, elapsed_ms: u32) -> Pins {
         State::Fault => {
             Pins { red: flash(elapsed_ms, RED_PERIOD_MS), amber: true, siren: siren_on(elapsed_ms), ..dark }
         }
+        State::Ended => Pins { red: true, ..dark },
     }
 }
 

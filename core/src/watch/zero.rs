@@ -44,6 +44,13 @@ impl Zero {
         }
     }
 
+    /// Takes the stored zero at once, if there is one: while somebody may be riding the bag is not vented.
+    pub fn resume(&mut self) -> bool {
+        let Some(stored_pa) = self.stored_pa else { return false };
+        (self.offset_pa, self.from_store, self.state) = (stored_pa, true, ZeroState::Known);
+        true
+    }
+
     /// Starts over, with the zero so far as the stored one.
     pub fn again(&mut self) {
         let stored_pa = if self.state == ZeroState::Known { Some(self.offset_pa) } else { self.stored_pa };

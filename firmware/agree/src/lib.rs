@@ -10,13 +10,16 @@ use landfall_core::air::Air;
 use landfall_core::bag::Bag;
 use landfall_core::bag_gas::{Adiabat, Chamber};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::displacement::Displacement;
-use landfall_core::error::InputError;
+use landfall_core::box_pressures::SensorError;
+use landfall_core::error::{InputError, Status};
+use landfall_core::force_area::{ForceArea, KNOTS, Knot};
 use landfall_core::inputs::Uncertainty;
+use landfall_core::landing_limits::Limit;
+use landfall_core::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
+use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::ride::Steps;
-use landfall_core::ride_pressures::{RideInput, RidePressures, ride_pressures};
 use landfall_core::run::Setup;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::spread::differences;
@@ -77,14 +80,24 @@ pub struct Site {
     pub duct: [f32; 3],
     /// Backflow area m² where there is no flap.
     pub backflow_m2: Option<f32>,
-    /// Volume m³, stretch 1/Pa, skin kg/m², dish radius m, skin loss.
-    pub chamber: [f32; 5],
-    /// Pressure min and max Pa, depth limit, load limit g, stop floor.
+    /// Volume m³, stretch 1/Pa, skin kg/m², skin loss.
+    pub chamber: [f32; 4],
+    /// Force area from three numbers: m², m, m².
+    pub area: [f32; 3],
+    /// Measured instead: depth m, area m².
+    pub knots: [(f32, f32); KNOTS],
+    /// How many; none: not measured.
+    pub knot_count: usize,
+    /// Pressure min and max Pa, depth limit, load stop g, stop floor.
     pub limits: [f32; 5],
-    /// Reaction s, interval s.
-    pub times_s: [f32; 2],
+    /// Lightest rider without the bike, kg.
+    pub light_kg: f32,
+    /// Reaction, s.
+    pub reaction_s: f32,
     /// The box senses the supply.
     pub supply_sense: bool,
+    /// Error and noise of its sensor, Pa.
+    pub sensor_pa: [f32; 2],
 }
 
 impl Site {
@@ -130,6 +143,15 @@ impl Site {
             backflow_area_m2: self.backflow_m2,
         };
         Blowers::new(&curve, &input, air)
+    }
+
+    fn area(&self) -> Result<StatedArea, InputError> {
+        if self.knot_count == 0 {
+            let [body_m2, growth_m, limit_m2] = self.area;
+            return Ok(StatedArea::Assumed { body_m2, growth_m, limit_m2 });
+        }
+        let knots = self.knots.map(|(depth_m, area_m2)| Knot { depth_m, area_m2 });
+        Ok(StatedArea::Measured(ForceArea::measured(knots.get(..self.knot_count).unwrap_or(&[]))?))
     }
 
     fn openings(&self, air: &Air) -> Result<Openings, InputError> {
@@ -204,7 +226,7 @@ pub fn runs(site: &Site, mass_kg: f32) -> Result<(Setup, Uncertainty), InputErro
     Ok((Setup::new(path, takeoff, site.bag()?, air.density_kgpm3, mass_kg, site.rotating_kg)?, uncertainty))
 }
 
-/// Everything for one site. `pressures`: also the ride pressures, which take most of the time.
+/// Everything for one site. `pressures`: also the levels of its three bags, which take most of the time.
 pub fn results(site: &Site, pressures: bool) -> Gathered {
     let mut out = Gathered {
         count: 0,
@@ -262,7 +284,8 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
     let point = operating_point(&blowers, &openings);
     out.all(&[point.pressure_pa, point.flow_m3ps]);
     out.operating_pa = point.pressure_pa;
-    let [volume_m3, stretch_per_pa, skin_kgpm2, dish_radius_m, skin_loss] = site.chamber;
+    let [volume_m3, stretch_per_pa, skin_kgpm2, skin_loss] = site.chamber;
+    let stated = site.area()?;
     let chamber = Chamber::new(&air, volume_m3, point.pressure_pa, stretch_per_pa, skin_kgpm2)?;
     let thickness_m = bag.thickness_m(bag.field_middle_m());
     let landing = Landing {
@@ -270,7 +293,7 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
         normal_speed_mps: mean_speed_mps,
         slope_rad: bag.slope_rad(),
         skin_loss,
-        displacement: Displacement::dish(dish_radius_m)?,
+        area: stated.area()?,
         thickness_m: Some(thickness_m),
     }
     .checked()?;
@@ -282,66 +305,82 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
     if !pressures {
         return Ok(());
     }
-    let [pressure_min_pa, pressure_max_pa, depth_limit, load_limit_g, stop_floor] = site.limits;
-    let [reaction_s, interval_s] = site.times_s;
-    let found = ride_pressures(&RideInput {
+    let [pressure_min_pa, pressure_max_pa, depth_limit, load_stop_g, stop_floor] = site.limits;
+    let [error_pa, noise_pa] = site.sensor_pa;
+    let hard_speed_mps = if hard_speed_mps > 0.0 { hard_speed_mps } else { mean_speed_mps };
+    let input = LevelsInput {
         air: &air,
         openings: &openings,
         blowers: &blowers,
         operating_pa: point.pressure_pa,
         volume_m3,
-        stretch_per_pa,
         skin_kgpm2,
-        dish_radius_m,
         skin_loss,
         pressure_min_pa,
         pressure_max_pa,
         depth_limit,
-        load_limit_g,
+        load_limit_g: load_stop_g,
+        load_stop_g,
         stop_floor,
         thickness_m,
         slope_rad: bag.slope_rad(),
         heaviest_kg: site.landing_kg[2],
-        lightest_kg: site.landing_kg[1],
-        hard_speed_mps: if hard_speed_mps > 0.0 { hard_speed_mps } else { mean_speed_mps },
-        commitment_s: 3.0,
-        reaction_s,
+        lightest_kg: site.light_kg,
+        hard_speed_mps,
+        mean_landing: Some(MeanLanding { mass_kg: site.landing_kg[0], normal_speed_mps: mean_speed_mps, thickness_m }),
+        commitment_s: Some(3.0),
+        reaction_s: site.reaction_s,
         supply_sense: site.supply_sense,
-        interval_s,
-        options: Options { until: Until::Deepest, ..Options::default() },
-    })?;
-    take_pressures(&found, out);
-
-    // What the watch goes by besides: the hard and the softest landing at the operating pressure.
-    let land = |mass_kg: f32, normal_speed_mps: f32| {
-        let landing = Landing { mass_kg, normal_speed_mps, thickness_m: None, ..landing }.checked()?;
-        Ok::<_, InputError>(touch_down(&gas, &flows, &landing, &Options::default(), |_| {}))
+        sensor: SensorError { error_pa, noise_pa },
+        options: Options::default(),
     };
-    let hard = land(site.landing_kg[2], if hard_speed_mps > 0.0 { hard_speed_mps } else { mean_speed_mps })?;
-    let soft = land(site.landing_kg[1], soft_speed_mps)?;
-    let after = chamber.at_content(chamber.operating_content_m3() - hard.gas_lost_in_all_m3);
-    out.all(&[hard.peak_pressure_pa, soft.peak_pressure_pa, after.pressure_pa]);
-    out.option(SlowGas { chamber: &chamber, flows }.recovery_s(hard.gas_lost_in_all_m3));
+    // A planner finds soft and firm bag; here two possible bags that are often near to them.
+    let bags = PossibleBags::new(stated, stretch_per_pa, Unknown::default())?;
+    let three = ThreeBags { stated: *bags.stated(), soft: bags.bag(112), firm: bags.bag(247) };
+    for knot in three.soft.area.knots().iter().chain(three.firm.area.knots()) {
+        out.all(&[knot.depth_m, knot.area_m2]);
+    }
+    out.all(&[three.soft.stretch_per_pa, three.firm.stretch_per_pa]);
+    take_levels(&levels(&input, &three)?, out);
+
+    // What the watch goes by besides: the hard and the softest landing in each, and how the mean one recovers.
+    for bag in [&three.stated, &three.soft, &three.firm] {
+        let chamber = input.chamber(bag)?;
+        let gas = Adiabat::new(&chamber, chamber.at_pressure(point.pressure_pa), 1.4)?;
+        for (mass_kg, speed_mps) in [(site.landing_kg[2], hard_speed_mps), (site.light_kg, soft_speed_mps)] {
+            let options = Options { until: Until::Deepest, ..Options::default() };
+            let done = touch_down(&gas, &flows, &input.landing(bag, mass_kg, speed_mps)?, &options, |_| {});
+            out.take(done.peak_pressure_pa);
+        }
+    }
+    if let Some(done) = input.mean_touchdown(&three.stated) {
+        out.take(done.gas_lost_in_all_m3);
+        out.option(SlowGas { chamber: &chamber, flows }.recovery_s(done.gas_lost_in_all_m3));
+    }
     Ok(())
 }
 
-fn take_pressures(found: &RidePressures, out: &mut Gathered) {
-    out.stop_pa = found.stop_pa.unwrap_or(f32::NAN);
-    for value in [
-        found.stop_pa,
-        found.stop_by_depth_pa,
-        found.firm_pa,
-        found.band_low_pa,
-        found.band_high_pa,
-        found.wait_pa,
-        found.power_loss_to_stop_s,
-        found.holds_for_s,
-        found.alarm_delay_s,
-        found.seconds_missing,
-    ] {
+fn take_levels(found: &Levels, out: &mut Gathered) {
+    out.stop_pa = found.stop_pa;
+    for limit in [found.stated_by_depth, found.soft_by_depth, found.firm] {
+        out.word(match limit {
+            Limit::At(_) => 0,
+            Limit::JustTaut(_) => 1,
+            Limit::NotKept => 2,
+            Limit::NotReached => 3,
+        });
+        out.option(limit.pressure_pa());
+    }
+    let [stated_s, soft_s] = found.power_loss_to_stop_s;
+    for value in [found.wait_pa, stated_s, soft_s, found.alarm_delay_s, found.needed_s] {
         out.option(value);
     }
-    out.word(u32::from(found.landings_without_supply));
+    let pressures = &found.pressures;
+    out.all(&[found.room_pa, found.stop_pa, found.band_low_pa, found.band_high_pa, found.dip_pa]);
+    out.all(&[pressures.siren_pa, pressures.permit_off_pa, pressures.permit_back_pa, pressures.acting_wait_pa]);
+    out.word(u32::from(found.stop_over_room));
+    out.word(u32::from(found.band_is_empty));
+    out.word(u32::from(found.status == Status::Converged));
 }
 
 /// One line for a site, the same on every machine.

@@ -4,8 +4,9 @@
 //! `LANDFALL_WRITE=1 cargo test -p landfall-agree` writes the table anew.
 
 #![allow(clippy::panic)]
-use landfall::site::{RollInKind, Section, Site as Read, read_site};
+use landfall::site::{ForceAreaStated, RollInKind, Section, Site as Read, read_site};
 use landfall_agree::{LIST, SITES, Site, line, results};
+use landfall_core::force_area::KNOTS;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
@@ -34,6 +35,16 @@ fn from_file(name: &'static str, text: &str) -> Site {
             (None, list.len())
         }
     };
+    let (mut area, mut knots, mut knot_count) = ([0.0; 3], [(0.0, 0.0); KNOTS], 0);
+    match &bag.force_area {
+        ForceAreaStated::Assumed { body_m2, growth_m, limit_m2 } => area = [*body_m2, *growth_m, *limit_m2].map(f),
+        ForceAreaStated::Measured(list) => {
+            for (to, (depth, area)) in knots.iter_mut().zip(list) {
+                *to = (f(*depth), f(*area));
+            }
+            knot_count = list.len();
+        }
+    }
     let mut curve = [(0.0, 0.0); LIST];
     for (to, (flow, pressure)) in curve.iter_mut().zip(&blower.curve) {
         *to = (f(*flow), f(*pressure));
@@ -110,11 +121,15 @@ fn from_file(name: &'static str, text: &str) -> Site {
         blowers: blower.count as u8,
         duct: [f(blower.speed), f(blower.duct_loss), f(blower.duct_diameter_m.unwrap_or(0.0))],
         backflow_m2: if blower.closing_flap { None } else { blower.backflow_area_m2.map(f) },
-        chamber: [bag.volume_m3, bag.skin_stretch_per_pa, bag.skin_weight_kgpm2, bag.dish_radius_m, bag.skin_loss]
-            .map(f),
-        limits: [bag.pressure_min_pa, bag.pressure_max_pa, bag.depth_limit, bag.load_limit, bag.stop_floor].map(f),
-        times_s: [f(rider.reaction_s), f(s.session.interval_s)],
+        chamber: [bag.volume_m3, bag.skin_stretch_per_pa, bag.skin_weight_kgpm2, bag.skin_loss].map(f),
+        area,
+        knots,
+        knot_count,
+        limits: [bag.pressure_min_pa, bag.pressure_max_pa, bag.depth_limit, bag.load_stop, bag.stop_floor].map(f),
+        light_kg: f(rider.lightest_kg),
+        reaction_s: f(rider.reaction_s),
         supply_sense: s.watch.supply_sense,
+        sensor_pa: [s.watch.sensor.error_pa(), s.watch.sensor.noise_pa()].map(f),
     }
 }
 

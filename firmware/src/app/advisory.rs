@@ -5,7 +5,7 @@
 //! [`App::found`]. The next step with the permit off takes it over, by the rule of [`landfall_core::thresholds`]. A
 //! job that never ends changes nothing: the steps go on, and the planned thresholds hold.
 
-use super::{App, HELD_STEPS, STAGED_STEPS};
+use super::{App, STAGED_STEPS};
 use crate::board::Watchdog;
 use crate::link::{FromBox, Noted, Refusal, ToBox, Today, Verdict, check_with_form};
 use crate::sensor::{GaugeSensor, Outside};
@@ -14,7 +14,9 @@ use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
 use landfall_core::air::Air;
-use landfall_core::thresholds::{FanCurve, Thresholds, WatchedSite, in_force, thresholds, todays_air};
+use landfall_core::thresholds::{
+    FanCurve, Thresholds, WatchedBags, WatchedForm, WatchedSite, in_force, thresholds, todays_air,
+};
 use landfall_core::watch::{State, WatchSettings};
 
 /// Readings of the outside air that a mean is taken of: 2 s (*assumed*; one alone is off by a few pascals).
@@ -28,8 +30,7 @@ const ZERO_DEGC_K: f32 = 273.15;
 #[derive(Clone, Copy, Debug)]
 pub struct Job {
     number: u32,
-    site: WatchedSite,
-    curve: FanCurve,
+    form: WatchedForm,
     air: Air,
 }
 
@@ -41,10 +42,10 @@ pub struct Found {
 }
 
 impl Job {
-    /// Computes: the planner's own functions, seconds on a small processor.
+    /// Computes: the planner's own functions, most of a second on a small processor.
     #[inline(never)]
     pub fn run(&self) -> Found {
-        let found = thresholds(&self.site, &self.curve, &self.air);
+        let found = thresholds(&self.form, &self.air);
         Found { number: self.number, thresholds: found.map_err(Verdict::from) }
     }
 }
@@ -57,9 +58,25 @@ enum Work {
     Running,
 }
 
+/// A form as it comes: in three messages.
+#[derive(Clone, Copy)]
+struct Parts {
+    site: Option<WatchedSite>,
+    bags: Option<WatchedBags>,
+    curve: Option<FanCurve>,
+}
+
+impl Parts {
+    const NONE: Self = Self { site: None, bags: None, curve: None };
+
+    fn whole(&self) -> Option<WatchedForm> {
+        Some(WatchedForm { site: self.site?, bags: self.bags?, curve: self.curve? })
+    }
+}
+
 /// What the box keeps for it.
 pub(super) struct Advisory {
-    staged: (Option<WatchedSite>, Option<FanCurve>),
+    staged: Parts,
     has_form: bool,
     mean: (f32, f32),
     count: u8,
@@ -77,7 +94,7 @@ pub(super) struct Advisory {
 impl Advisory {
     pub(super) const fn new() -> Self {
         Self {
-            staged: (None, None),
+            staged: Parts::NONE,
             has_form: false,
             mean: (0.0, 0.0),
             count: 0,
@@ -92,8 +109,13 @@ impl Advisory {
         }
     }
 
+    /// A computation is asked for or goes on: steps come on time meanwhile.
+    pub(super) fn computing(&self) -> bool {
+        self.work != Work::Idle
+    }
+
     pub(super) fn unstage(&mut self) {
-        self.staged = (None, None);
+        self.staged = Parts::NONE;
     }
 
     /// Takes a reading of the outside air; the last full mean is what counts.
@@ -134,11 +156,11 @@ where
             return None;
         }
         self.advisory.work = Work::Idle;
-        let (site, curve) = self.form()?;
+        let form = self.form()?;
         let (pressure_pa, temperature_k) = self.advisory.tried?;
         let air = todays_air(pressure_pa, temperature_k).ok()?;
         self.advisory.work = Work::Running;
-        Some(Job { number: self.advisory.number, site, curve, air })
+        Some(Job { number: self.advisory.number, form, air })
     }
 
     /// Takes what a job gave; one that was made before the last change of settings is dropped.
@@ -165,7 +187,9 @@ where
     pub(super) fn advise(&mut self, outside: Option<Outside>) {
         self.advisory.measure(outside);
         let quiet = match self.status.state {
-            Some((State::Check | State::Fill | State::Wait, _)) => !self.status.permit && !self.status.siren,
+            Some((State::Check | State::Fill | State::Wait | State::Ended, _)) => {
+                !self.status.permit && !self.status.siren
+            }
             _ => false,
         };
         if quiet && self.advisory.work == Work::Idle && self.advisory.pending.is_none() && self.advisory.has_form {
@@ -235,21 +259,21 @@ where
         advisory.today = Today { verdict, air: None, planned, computed: None, in_force: planned };
     }
 
-    /// The site and the curve behind the settings in flash.
+    /// The form behind the settings in flash.
     #[inline(never)]
-    pub(super) fn form(&mut self) -> Option<(WatchedSite, FanCurve)> {
+    pub(super) fn form(&mut self) -> Option<WatchedForm> {
         let mut bytes = [0; SETTINGS];
         let length = self.store.settings(&mut bytes)?;
-        let (settings, rest) = postcard::take_from_bytes::<WatchSettings>(bytes.get(..length)?).ok()?;
+        let (settings, rest) = postcard::take_from_bytes::<WatchSettings>(bytes.get(4..length)?).ok()?;
         settings.validate().ok()?;
         postcard::from_bytes(rest).ok()
     }
 
-    /// What goes to flash for settings: with the site and the curve if both were staged.
+    /// What goes to flash for settings: with their form if all of it was staged.
     pub(super) fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
-        let written = match self.advisory.staged {
-            (Some(site), Some(curve)) => postcard::to_slice(&(settings, site, curve), bytes),
-            _ => postcard::to_slice(settings, bytes),
+        let written = match self.advisory.staged.whole() {
+            Some(form) => postcard::to_slice(&(settings, form), bytes),
+            None => postcard::to_slice(settings, bytes),
         };
         written.ok().map(|bytes| bytes.len())
     }
@@ -257,11 +281,15 @@ where
     #[inline(never)]
     pub(super) fn hear_advisory(&mut self, message: ToBox) {
         let answer = match message {
-            ToBox::OfferSite(site) => match self.stage_form(Some(site), None) {
+            ToBox::OfferSite(site) => match self.stage_form(Parts { site: Some(site), ..Parts::NONE }) {
                 Ok(()) => FromBox::StagedSite(site),
                 Err(refusal) => FromBox::Refused(refusal),
             },
-            ToBox::OfferCurve(curve) => match self.stage_form(None, Some(curve)) {
+            ToBox::OfferBags(bags) => match self.stage_form(Parts { bags: Some(bags), ..Parts::NONE }) {
+                Ok(()) => FromBox::StagedBags(bags),
+                Err(refusal) => FromBox::Refused(refusal),
+            },
+            ToBox::OfferCurve(curve) => match self.stage_form(Parts { curve: Some(curve), ..Parts::NONE }) {
                 Ok(()) => FromBox::StagedCurve(curve),
                 Err(refusal) => FromBox::Refused(refusal),
             },
@@ -271,27 +299,29 @@ where
             },
             _ => FromBox::Today(self.advisory.today),
         };
-        self.say(&answer);
+        self.reply(&answer);
     }
 
-    /// Puts a part of the form beside the staged settings; with both parts there, the checksum is of all three.
-    fn stage_form(&mut self, site: Option<WatchedSite>, curve: Option<FanCurve>) -> Result<(), Refusal> {
+    /// Puts a part of the form beside the staged settings; with all parts there, the checksum is of all of it.
+    fn stage_form(&mut self, part: Parts) -> Result<(), Refusal> {
         let (settings, check, since) = self.staged.ok_or(Refusal::NotStaged)?;
         if self.steps.wrapping_sub(since) > STAGED_STEPS {
             return Err(Refusal::NotStaged);
         }
         // Fully checked when it is computed with; here what would make no sense at all.
-        let sound =
-            site.is_none_or(|site| site.planned_air().is_ok()) && curve.is_none_or(|curve| curve.curve().is_ok());
+        let sound = part.site.is_none_or(|site| site.planned_air().is_ok())
+            && part.bags.is_none_or(|bags| bags.three().is_ok())
+            && part.curve.is_none_or(|curve| curve.curve().is_ok());
         if !sound {
             return Err(Refusal::Impossible);
         }
         let staged = &mut self.advisory.staged;
-        staged.0 = site.or(staged.0);
-        staged.1 = curve.or(staged.1);
-        let check = match &self.advisory.staged {
-            (Some(site), Some(curve)) => check_with_form(&settings, site, curve).map_err(|_| Refusal::Impossible)?,
-            _ => check,
+        staged.site = part.site.or(staged.site);
+        staged.bags = part.bags.or(staged.bags);
+        staged.curve = part.curve.or(staged.curve);
+        let check = match self.advisory.staged.whole() {
+            Some(form) => check_with_form(&settings, &form).map_err(|_| Refusal::Impossible)?,
+            None => check,
         };
         self.staged = Some((settings, check, since));
         Ok(())
@@ -300,9 +330,10 @@ where
     /// The air that a person states, with the button held.
     fn state_air(&mut self, pressure_pa: f32, temperature_k: f32) -> Result<(), Refusal> {
         todays_air(pressure_pa, temperature_k).map_err(|_| Refusal::Impossible)?;
-        if self.button_steps < HELD_STEPS {
+        if !self.button_held() {
             return Err(Refusal::Button);
         }
+        self.button_fresh = false;
         self.advisory.stated = Some((pressure_pa, temperature_k));
         Ok(())
     }

@@ -21,6 +21,10 @@ struct World {
     reading: Cell<Result<f32, Fault>>,
     range_pa: Cell<f32>,
     noise: Cell<u32>,
+    erases: Cell<u32>,
+    writes: Cell<u32>,
+    /// Bytes that the line still takes.
+    room: Cell<usize>,
     levels: [Cell<bool>; 5],
     broken_pin: Cell<bool>,
     button: Cell<bool>,
@@ -106,6 +110,7 @@ impl NorFlash for Nor {
     const WRITE_SIZE: usize = 1;
     const ERASE_SIZE: usize = SECTOR;
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        self.0.erases.set(self.0.erases.get() + 1);
         if !spend(&self.0.power) {
             // Half-way: half of the bytes are erased.
             self.0.flash.borrow_mut()[from as usize..to as usize].iter_mut().step_by(2).for_each(|b| *b = 0xFF);
@@ -115,6 +120,7 @@ impl NorFlash for Nor {
         Ok(())
     }
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        self.0.writes.set(self.0.writes.get() + 1);
         for (index, byte) in bytes.iter().enumerate() {
             if !spend(&self.0.power) {
                 return Err(NorFlashErrorKind::Other);
@@ -146,11 +152,12 @@ impl Read for Line {
 }
 impl WriteReady for Line {
     fn write_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(true)
+        Ok(self.0.room.get() > 0)
     }
 }
 impl Write for Line {
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
+        self.0.room.set(self.0.room.get().saturating_sub(bytes.len()));
         self.0.from_box.borrow_mut().extend_from_slice(bytes);
         Ok(bytes.len())
     }
@@ -177,16 +184,23 @@ struct Bench {
 
 impl Bench {
     fn new() -> Self {
+        Self::with_sectors(20)
+    }
+
+    fn with_sectors(sectors: usize) -> Self {
         let world = Rc::new(World {
             outside: Cell::new(None),
             reading: Cell::new(Ok(0.0)),
             range_pa: Cell::new(4981.8),
             noise: Cell::new(1),
+            erases: Cell::new(0),
+            writes: Cell::new(0),
             levels: Default::default(),
             broken_pin: Cell::new(false),
             button: Cell::new(false),
             supply: Cell::new(true),
-            flash: RefCell::new(vec![0xFF; 6 * SECTOR]),
+            flash: RefCell::new(vec![0xFF; sectors * SECTOR]),
+            room: Cell::new(usize::MAX),
             power: Cell::new(usize::MAX),
             to_box: RefCell::default(),
             from_box: RefCell::default(),
@@ -243,6 +257,7 @@ impl Bench {
 
     /// Sends settings and confirms with the button held.
     fn arm(&mut self, settings: WatchSettings) -> Vec<FromBox> {
+        self.run(0.1);
         self.world.button.set(true);
         self.run(1.5);
         self.send(&ToBox::Offer(settings));
@@ -343,6 +358,7 @@ fn settings_need_the_button_and_the_right_site_and_age() {
 
     let old = WatchSettings { revision: 2, ..settings };
     assert_eq!(refusals(&bench.arm(old)), [Refusal::NotStaged]);
+    bench.run(0.1);
     bench.send(&ToBox::Offer(old));
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::Stale { revision: 3 }]);
     bench.send(&ToBox::Offer(WatchSettings { site_id: 8, revision: 9, ..settings }));
@@ -360,8 +376,9 @@ fn settings_need_the_button_and_the_right_site_and_age() {
 fn staged_settings_are_dropped_after_a_minute() {
     let mut bench = Bench::new();
     bench.send(&ToBox::Offer(sample()));
+    bench.run(59.0);
     bench.world.button.set(true);
-    bench.run(61.0);
+    bench.run(2.0);
     bench.send(&ToBox::Confirm { check: check_of(&sample()).unwrap() });
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
 }
@@ -372,7 +389,8 @@ fn storing_settings_while_riding_opens_the_permit() {
     let newer = WatchSettings { revision: 4, needed_s: 5.0, ..sample() };
     assert!(bench.arm(newer).contains(&FromBox::Stored(newer)));
     assert!(!bench.permit());
-    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Check));
+    // Somebody may be riding: no trial, and the air is watched at once.
+    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Wait));
 }
 
 #[test]
@@ -387,6 +405,7 @@ fn a_power_cut_at_any_byte_of_an_upload_leaves_one_or_the_other() {
         let mut bench = Bench::new();
         bench.world.flash.borrow_mut().clone_from(&image);
         bench.restart(ResetCause::PowerOn);
+        bench.run(0.06);
         bench.world.button.set(true);
         bench.run(1.2);
         bench.send(&ToBox::Offer(second));
@@ -414,7 +433,7 @@ fn a_stop_is_remembered_over_a_reset() {
     bench.run(0.5);
     bench.world.reading.set(Ok(1000.0));
     bench.restart(ResetCause::Watchdog);
-    assert_eq!(bench.app.kept, Kept { zero_pa: zero, unacknowledged: true });
+    assert_eq!(bench.app.kept, Kept { zero_pa: zero, unacknowledged: true, duty: true });
     bench.run(20.0);
     assert!(!bench.permit());
     assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Stop));
@@ -427,23 +446,40 @@ fn a_stop_is_remembered_over_a_reset() {
     assert!(!bench.app.kept.unacknowledged);
 }
 
+/// The whole log from `from` on, as a host sorts it, and how long it took.
+fn log_of(bench: &mut Bench, from: u32) -> (Vec<(u32, Entry)>, f32) {
+    bench.send(&ToBox::ReadLog { from });
+    let (mut logged, mut seconds, mut silent_s) = (Vec::new(), 0.0, 0.0);
+    loop {
+        let said = bench.run(0.1);
+        seconds += 0.1;
+        silent_s += 0.1;
+        for message in &said {
+            match message {
+                FromBox::Logged { sequence, entry } => logged.push((*sequence, *entry)),
+                FromBox::Reading { sent } => silent_s = if *sent as usize == logged.len() { 0.0 } else { silent_s },
+                FromBox::LogEnd { next, sent } => {
+                    assert_eq!(*sent as usize, logged.len());
+                    logged.sort_by_key(|(sequence, _)| *sequence);
+                    assert!(logged.windows(2).all(|pair| pair[1].0 > pair[0].0));
+                    assert!(logged.last().is_none_or(|(sequence, _)| sequence < next));
+                    return (logged, seconds);
+                }
+                _ => {}
+            }
+        }
+        assert!(silent_s < 0.5 && seconds < 120.0, "the box does not say that it is working");
+    }
+}
+
 #[test]
 fn the_log_comes_down_in_order() {
     let mut bench = Bench::armed_and_riding();
     bench.restart(ResetCause::BrownOut);
     bench.run(1.0);
-    bench.send(&ToBox::ReadLog { from: 3 });
-    let said = bench.run(20.0);
-    let logged: Vec<_> = said
-        .iter()
-        .filter_map(|m| if let FromBox::Logged { sequence, entry } = m { Some((*sequence, *entry)) } else { None })
-        .collect();
+    let (logged, _) = log_of(&mut bench, 3);
     assert_eq!(logged[0].0, 3);
     assert!(logged.windows(2).all(|pair| pair[1].0 == pair[0].0 + 1), "{logged:?}");
-    let Some(FromBox::LogEnd { next }) = said.iter().find(|m| matches!(m, FromBox::LogEnd { .. })) else {
-        panic!("no end")
-    };
-    assert_eq!(logged.last().unwrap().0 + 1, *next);
     let has = |what| logged.iter().any(|(_, entry)| entry.what == what);
     assert!(has(Noted::Settings { site_id: 7, revision: 3 }) && has(Noted::Booted(ResetCause::BrownOut)));
     let ride = |e: &Entry| matches!(e.what, Noted::Watch(What::Changed { to: State::Ride, .. }));
@@ -452,17 +488,176 @@ fn the_log_comes_down_in_order() {
 }
 
 #[test]
-fn a_full_log_loses_landings_but_not_what_must_be_known() {
-    let mut bench = Bench::armed_and_riding();
-    for _ in 0..400 {
-        bench.app.note(Noted::Forgotten);
-        bench.run(0.02);
+fn a_young_log_comes_down_within_a_second() {
+    let mut bench = Bench::with_sectors(194);
+    bench.arm(sample());
+    bench.run(20.0);
+    let (logged, seconds) = log_of(&mut bench, 0);
+    assert!(logged.len() > 3 && seconds <= 1.0, "{} records in {seconds} s", logged.len());
+}
+
+/// Fills the log by the short way, one note a rest.
+fn note_often(bench: &mut Bench, what: Noted, times: u32) {
+    for _ in 0..times {
+        bench.app.note(what);
+        while !bench.app.notes.is_empty() {
+            bench.app.write_note();
+        }
     }
+}
+
+#[test]
+fn a_full_log_loses_starts_before_stops_and_never_what_must_be_known() {
+    let mut bench = Bench::armed_and_riding();
+    note_often(&mut bench, Noted::Booted(ResetCause::Unknown), 2000);
     assert!(bench.app.lost > 100);
+    let lost = bench.app.lost;
+    note_often(&mut bench, Noted::Watch(What::Acknowledged), 50);
+    assert_eq!(bench.app.lost, lost, "what is graver still has room");
+    note_often(&mut bench, Noted::Watch(What::Acknowledged), 2000);
+    assert!(bench.app.lost > lost);
     bench.world.reading.set(Ok(500.0));
     bench.run(0.5);
     bench.restart(ResetCause::PowerOn);
-    assert!(bench.app.kept.unacknowledged);
+    assert!(bench.app.kept.unacknowledged && bench.app.kept.duty);
+}
+
+#[test]
+fn nothing_is_erased_before_the_first_step_nor_while_somebody_may_ride() {
+    for fill in [0x00, 0xA5, 0xFF] {
+        let mut bench = Bench::with_sectors(194);
+        bench.world.flash.borrow_mut().fill(fill);
+        bench.world.erases.set(0);
+        bench.world.writes.set(0);
+        bench.restart(ResetCause::Watchdog);
+        assert_eq!((bench.world.erases.get(), bench.world.writes.get()), (0, 0));
+    }
+    let mut bench = Bench::armed_and_riding();
+    bench.world.erases.set(0);
+    for _ in 0..5 {
+        bench.restart(ResetCause::BrownOut);
+        assert!(bench.app.store.room(Book::Events) > 0);
+        bench.run(30.0);
+    }
+    assert_eq!(bench.world.erases.get(), 0);
+    // With the day ended, room is made again.
+    note_often(&mut bench, Noted::Watch(What::Acknowledged), 100);
+    bench.world.button.set(true);
+    bench.run(9.0);
+    bench.world.button.set(false);
+    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended));
+    bench.run(30.0);
+    assert!(bench.world.erases.get() > 0 && !bench.app.store.wants_room(Book::Events));
+    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended), "no late step");
+}
+
+#[test]
+fn an_erase_while_the_bag_fills_is_no_fault() {
+    let mut bench = Bench::with_sectors(194);
+    bench.arm(sample());
+    bench.world.erases.set(0);
+    for tenth in 0..600_u16 {
+        // An erase takes a quarter of a second of the box's time.
+        let before = bench.world.erases.get();
+        bench.world.reading.set(Ok((f32::from(tenth) * 2.5).clamp(0.0, 1000.0)));
+        let said = bench.run(0.1);
+        assert!(!said.iter().any(|m| matches!(m, FromBox::Status(s) if s.siren)), "at {tenth}");
+        bench.us += u64::from(bench.world.erases.get() - before) * 250_000;
+    }
+    assert!(bench.world.erases.get() > 30 && bench.permit());
+}
+
+#[test]
+fn duty_outlives_every_reset_and_an_end_of_the_day_does_too() {
+    for cause in [ResetCause::PowerOn, ResetCause::BrownOut, ResetCause::Watchdog] {
+        let mut bench = Bench::armed_and_riding();
+        bench.restart(cause);
+        bench.world.reading.set(Ok(500.0));
+        bench.run(0.12);
+        assert!(bench.world.levels[3].get() && !bench.permit(), "{cause:?}: no siren");
+        // The day is ended: the next start is a morning.
+        let mut bench = Bench::armed_and_riding();
+        bench.world.button.set(true);
+        bench.run(9.0);
+        bench.world.button.set(false);
+        bench.world.reading.set(Ok(0.0));
+        bench.world.supply.set(false);
+        bench.run(2.0);
+        bench.restart(cause);
+        bench.world.supply.set(true);
+        let said = bench.run(10.0);
+        assert!(!said.iter().any(|m| matches!(m, FromBox::Status(s) if s.siren)), "{cause:?}");
+        assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Fill));
+    }
+}
+
+/// One landing of an invented rider every 20 s for `hours`, and now and then a stop; gives how many stops there were.
+fn riding_day(bench: &mut Bench, hours: u32, stops: &mut u32) {
+    for landing in 0..hours * 180 {
+        for pa in [2200.0, 2200.0, 950.0] {
+            bench.world.reading.set(Ok(pa));
+            bench.run(0.14);
+        }
+        bench.world.reading.set(Ok(1000.0));
+        bench.run(19.58);
+        if landing % 600 == 599 {
+            *stops += 1;
+            bench.world.reading.set(Ok(500.0));
+            bench.run(1.0);
+            bench.world.reading.set(Ok(1000.0));
+            bench.run(5.0);
+            bench.world.button.set(true);
+            bench.run(2.5);
+            bench.world.button.set(false);
+            bench.run(12.0);
+        }
+    }
+}
+
+/// A season: days with a landing every 20 s, each with its start, stops, end and night. The whole is behind a variable, as
+/// it takes minutes; a week is always run.
+#[test]
+fn a_season_of_landings_loses_no_stop() {
+    let days: u32 = std::env::var("LANDFALL_SEASON_DAYS").ok().and_then(|n| n.parse().ok()).unwrap_or(3);
+    let hours: u32 = std::env::var("LANDFALL_SEASON_HOURS").ok().and_then(|n| n.parse().ok()).unwrap_or(4);
+    let mut bench = Bench::with_sectors(194);
+    bench.arm(sample());
+    let mut stops = 0;
+    for day in 0..days {
+        bench.restart(ResetCause::PowerOn);
+        bench.world.reading.set(Ok(0.0));
+        bench.run(20.0);
+        bench.world.reading.set(Ok(1000.0));
+        bench.run(20.0);
+        assert!(bench.permit(), "day {day}: {:?}", bench.app.status);
+        riding_day(&mut bench, hours, &mut stops);
+        assert!(bench.permit(), "day {day}: {:?}", bench.app.status);
+        bench.world.button.set(true);
+        bench.run(10.0);
+        bench.world.button.set(false);
+        bench.world.reading.set(Ok(0.0));
+        bench.run(30.0);
+        assert_eq!(bench.app.lost, 0, "day {day}");
+    }
+    bench.restart(ResetCause::PowerOn);
+    bench.run(10.0);
+    let (logged, seconds) = log_of(&mut bench, 0);
+    let count = |f: fn(&Noted) -> bool| logged.iter().filter(|(_, e)| f(&e.what)).count() as u32;
+    let found = count(|w| matches!(w, Noted::Watch(What::Changed { to: State::Stop, .. })));
+    let landings = count(|w| matches!(w, Noted::Watch(What::Landed(_))));
+    let in_hours: u32 =
+        logged.iter().map(|(_, e)| if let Noted::Hour(hour) = e.what { u32::from(hour.landings) } else { 0 }).sum();
+    let events = logged.len() as u32 - landings;
+    std::println!(
+        "a season of {days} days with {hours} h of riding each: {stops} stops, {found} in the log; {events} events, that is \
+         {} a day; {landings} landings one by one, {in_hours} in hourly figures; read in {seconds:.0} s",
+        events / days
+    );
+    if let Ok(path) = std::env::var("LANDFALL_SEASON_IMAGE") {
+        std::fs::write(path, &*bench.world.flash.borrow()).unwrap();
+    }
+    assert_eq!(found, stops);
+    assert!(in_hours + 2 * days >= days * hours * 180, "{in_hours}");
 }
 
 #[test]
@@ -488,19 +683,95 @@ fn a_sensor_too_short_for_the_settings_is_not_believed() {
 }
 
 #[test]
-fn the_button_held_from_the_start_makes_it_forget_its_site() {
+fn a_box_forgets_by_line_and_button_together_and_keeps_the_revision() {
     let mut bench = Bench::armed_and_riding();
+    // By the button alone, held since the start: nothing is forgotten.
     bench.world.button.set(true);
     bench.restart(ResetCause::PowerOn);
-    bench.run(9.9);
-    assert!(bench.app.settings.is_some());
-    bench.run(0.2);
+    bench.run(15.0);
+    assert_eq!(bench.app.settings, Some(sample()));
+    bench.send(&ToBox::Forget { site_id: 7 });
+    assert_eq!(refusals(&bench.run(0.1)), [Refusal::OnDuty]);
+    bench.world.button.set(false);
+    bench.run(0.1);
+    bench.world.button.set(true);
+    bench.run(9.0);
+    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended));
+    bench.world.button.set(false);
+    bench.run(0.1);
+    // By the line alone, and for another site: neither.
+    bench.send(&ToBox::Forget { site_id: 7 });
+    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Button]);
+    bench.world.button.set(true);
+    bench.run(1.5);
+    bench.send(&ToBox::Forget { site_id: 8 });
+    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Foreign { site_id: 7 }]);
+    bench.send(&ToBox::Forget { site_id: 7 });
+    assert!(bench.run(0.1).contains(&FromBox::Forgot { floor: 3 }));
     assert!(bench.app.settings.is_none() && bench.app.watch.is_none());
     bench.world.button.set(false);
     bench.restart(ResetCause::PowerOn);
     assert!(bench.app.settings.is_none());
-    let other = WatchSettings { site_id: 8, revision: 1, ..sample() };
+    // What the box has had it does not take again, of this site or another.
+    let other = WatchSettings { site_id: 8, revision: 3, ..sample() };
+    bench.send(&ToBox::Offer(other));
+    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Stale { revision: 3 }]);
+    let other = WatchSettings { revision: 4, ..other };
     assert!(bench.arm(other).contains(&FromBox::Stored(other)));
+}
+
+#[test]
+fn a_shorted_button_does_not_store_settings() {
+    let lax = WatchSettings { stop_pa: 100.0, half_way_pa: 550.0, revision: 9, ..sample() };
+    let confirm = |bench: &mut Bench| {
+        bench.send(&ToBox::Offer(lax));
+        bench.run(0.1);
+        bench.send(&ToBox::Confirm { check: check_of(&lax).unwrap() });
+        refusals(&bench.run(0.1))
+    };
+    // Shorted since the start.
+    let mut bench = Bench::new();
+    bench.world.button.set(true);
+    bench.restart(ResetCause::PowerOn);
+    bench.run(5.0);
+    assert_eq!(confirm(&mut bench), [Refusal::Button]);
+    // Shorted while it was held for the settings before.
+    let mut bench = Bench::new();
+    bench.arm(sample());
+    bench.world.button.set(true);
+    bench.run(5.0);
+    assert_eq!(confirm(&mut bench), [Refusal::Button]);
+    // Shorted later: held for longer than anybody does.
+    let mut bench = Bench::new();
+    bench.arm(sample());
+    bench.run(0.1);
+    bench.world.button.set(true);
+    bench.run(31.0);
+    assert_eq!(confirm(&mut bench), [Refusal::Button]);
+    assert_eq!(bench.app.status.fault, Some(landfall_core::watch::Fault::ButtonStuck));
+    assert_eq!(bench.app.settings, Some(sample()));
+}
+
+#[test]
+fn a_flood_of_requests_does_not_stop_what_the_box_says_by_itself() {
+    let mut bench = Bench::armed_and_riding();
+    bench.run(1.0);
+    let (mut fed, mut statuses) = (0, 0);
+    for _ in 0..500 {
+        for request in [ToBox::ReadSettings, ToBox::Identify, ToBox::ReadLog { from: 0 }] {
+            bench.send(&request);
+            bench.world.to_box.borrow_mut().extend_from_slice(&[7, 7, 7, 0]);
+        }
+        let room = bench.world.room.replace(230);
+        for message in bench.run(0.02) {
+            fed += u32::from(matches!(message, FromBox::Fed(_)));
+            statuses += u32::from(matches!(message, FromBox::Status(_)));
+        }
+        bench.world.room.set(room);
+    }
+    assert!(fed >= 98 && statuses >= 98, "{fed} {statuses} of 100");
+    bench.run(1.0);
+    assert!(bench.permit());
 }
 
 #[test]

@@ -144,7 +144,7 @@ fn settings_of(store: &mut Store<Nor>) -> Option<u32> {
 }
 
 fn records_of(store: &mut Store<Nor>) -> Vec<(u32, u32)> {
-    let mut cursor = store.oldest();
+    let mut cursor = store.reader(Book::Events, 0);
     let mut records = Vec::new();
     for _ in 0..1000 {
         match store.next(&mut cursor) {
@@ -166,13 +166,13 @@ fn work(store: &mut Store<Nor>, known: &mut Known, first: u32) -> bool {
                 Err(_) => return false,
             }
         }
-        while store.room() < 8 {
-            if store.prepare().is_err() {
+        while store.room(Book::Events) < 8 {
+            if store.prepare(Book::Events).is_err() {
                 return false;
             }
         }
         known.tried.push(n);
-        match store.append(&n.to_le_bytes()) {
+        match store.append(Book::Events, &n.to_le_bytes()) {
             Ok(sequence) => known.records.push((sequence, n)),
             Err(_) => return false,
         }
@@ -269,15 +269,65 @@ fn wear_is_spread() {
 #[test]
 fn append_never_erases() {
     let mut store = Store::open(Nor::new(1));
-    assert_eq!(store.append(b"x"), Err(StoreError::Full));
-    while store.prepare().unwrap() {}
-    let before = store.room();
+    assert_eq!(store.append(Book::Events, b"x"), Err(StoreError::Full));
+    while store.prepare(Book::Events).unwrap() {}
+    let before = store.room(Book::Events);
     assert_eq!(before, 3 * Store::<Nor>::SLOTS);
     for _ in 0..before {
-        store.append(b"x").unwrap();
+        store.append(Book::Events, b"x").unwrap();
     }
-    assert_eq!((store.room(), store.append(b"x")), (0, Err(StoreError::Full)));
+    assert_eq!((store.room(Book::Events), store.append(Book::Events, b"x")), (0, Err(StoreError::Full)));
     assert_eq!(store.into_flash().erases, [0, 0, 1, 1, 1, 0, 0]);
+}
+
+/// A larger flash, with both rings: 2 + 4 + 2 sectors.
+fn two_books() -> Store<Nor> {
+    let mut flash = Nor::new(1);
+    flash.bytes.resize(SECTOR * 8, 0xFF);
+    (flash.erases, flash.weak) = (vec![0; 8], vec![false; 8]);
+    let mut store = Store::open(flash);
+    for book in [Book::Events, Book::Landings] {
+        while store.prepare(book).unwrap() {}
+    }
+    store
+}
+
+#[test]
+fn landings_take_no_room_from_the_events() {
+    let mut store = two_books();
+    let room = store.room(Book::Events);
+    let mut landings = 0;
+    while store.append(Book::Landings, b"landing").is_ok() {
+        landings += 1;
+    }
+    assert_eq!((landings, store.room(Book::Events)), (2 * Store::<Nor>::SLOTS, room));
+    let sequence = store.append(Book::Events, b"stop").unwrap();
+    assert_eq!(sequence, landings + 1, "the numbers run through both");
+    let mut store = Store::open(store.into_flash());
+    assert_eq!(store.next_sequence(), sequence + 1);
+    let mut cursor = store.reader(Book::Events, 0);
+    assert!(matches!(store.next(&mut cursor), Step::Record(r) if r.payload() == b"stop"));
+}
+
+#[test]
+fn the_first_record_of_a_young_log_is_found_at_once() {
+    let mut store = two_books();
+    store.append(Book::Events, b"first").unwrap();
+    let mut store = Store::open(store.into_flash());
+    let mut cursor = store.reader(Book::Events, 0);
+    assert!(matches!(store.next(&mut cursor), Step::Record(_)));
+    assert_eq!(store.next(&mut cursor), Step::End);
+}
+
+#[test]
+fn a_reader_from_late_skips_whole_sectors() {
+    let mut store = two_books();
+    let last = (0..20).map(|_| store.append(Book::Events, b"x").unwrap()).last().unwrap();
+    let mut cursor = store.reader(Book::Events, last);
+    let looks = (1..100).find(|_| matches!(store.next(&mut cursor), Step::Record(_))).unwrap();
+    // Two sectors skipped, and the slots of the last one.
+    assert!(looks <= 2 + Store::<Nor>::SLOTS, "{looks}");
+    assert_eq!(store.next(&mut cursor), Step::End);
 }
 
 #[test]
@@ -288,9 +338,9 @@ fn too_long_is_refused_whole() {
     assert_eq!(settings_of(&mut store), Some(7));
     store.save_settings(&[9; SETTINGS]).unwrap();
     assert_eq!(store.settings(&mut [0; SETTINGS]), Some(SETTINGS));
-    store.prepare().unwrap();
-    assert_eq!(store.append(&[0; PAYLOAD + 1]), Err(StoreError::TooLong));
-    assert!(store.append(&[0; PAYLOAD]).is_ok());
+    store.prepare(Book::Events).unwrap();
+    assert_eq!(store.append(Book::Events, &[0; PAYLOAD + 1]), Err(StoreError::TooLong));
+    assert!(store.append(Book::Events, &[0; PAYLOAD]).is_ok());
 }
 
 #[test]

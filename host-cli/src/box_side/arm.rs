@@ -1,21 +1,20 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
 use landfall_core::thresholds::{NoThresholds, thresholds};
-use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
+use landfall_core::watch::WatchSettings;
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
-use super::today::{Form, form, why_none};
+use super::today::{Form, form};
+use crate::plan::box_settings::{self, Bags, BoxSensor, Refusal, why_none};
 use crate::plan::model::Supply;
-use crate::plan::results::{Level, Results};
+use crate::plan::results::{Level, Results, StopRule};
 use crate::plan::{Parts, PlanError};
-use crate::site::Site;
+use crate::shown::Shown;
+use crate::site::{Sensor, Site};
 
 /// What of a plan the settings need.
-pub const NEEDED: Parts = Parts { sampling: true, pressures: true, ..Parts::QUICK };
-
-/// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
-pub(super) const SOFT_SIGMAS: f64 = 3.09;
+pub const NEEDED: Parts = Parts { tails: false, hold_winds: false, cures: false, ..Parts::ALL };
 
 /// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
 /// simulated riding, Pa; nearer ones are noted.
@@ -40,6 +39,29 @@ pub enum SensorPart {
 impl SensorPart {
     /// All of them.
     pub const ALL: [Self; 5] = [Self::Bridge10, Self::Bridge20, Self::Bridge30, Self::Thermal500, Self::Barometers];
+
+    /// That of a site.
+    #[must_use]
+    pub const fn of(sensor: Sensor) -> Self {
+        match sensor {
+            Sensor::Bridge10 => Self::Bridge10,
+            Sensor::Bridge20 => Self::Bridge20,
+            Sensor::Bridge30 => Self::Bridge30,
+            Sensor::Thermal500 => Self::Thermal500,
+            Sensor::Barometers => Self::Barometers,
+        }
+    }
+
+    /// As settings depend on it.
+    #[must_use]
+    pub const fn as_box(self) -> BoxSensor {
+        BoxSensor {
+            range_pa: self.range_pa(),
+            error_pa: self.error_pa(),
+            noise_pa: self.noise_pa(),
+            own_noise_pa: self.own_noise_pa(),
+        }
+    }
 
     /// Its name on the command line.
     pub const fn name(self) -> &'static str {
@@ -67,10 +89,28 @@ impl SensorPart {
     /// part's, 20 Pa between two barometers.
     pub const fn error_pa(self) -> f32 {
         match self {
+            Self::Bridge10 => 6.25,
+            Self::Bridge20 => 12.5,
+            Self::Bridge30 => 18.75,
             Self::Thermal500 => 15.0,
             Self::Barometers => 20.0,
-            part => 0.0025 * part.range_pa(),
         }
+    }
+
+    /// Largest standard deviation of its readings at a steady pressure, its steps of 0.2 Pa included, Pa. *Assumed*: 1.5 in
+    /// 100,000 of a bridge's whole span, 0.1 Pa of a thermal part, 1 Pa between two barometers.
+    pub const fn own_noise_pa(self) -> f32 {
+        match self {
+            Self::Thermal500 => 0.1,
+            Self::Barometers => 1.0,
+            part => 3e-5 * part.range_pa(),
+        }
+    }
+
+    /// Largest standard deviation of its readings on a bag with the blowers running that is still usual, Pa. *Assumed*:
+    /// it is the bag's, not the part's.
+    pub const fn noise_pa(self) -> f32 {
+        20.0
     }
 }
 
@@ -130,6 +170,16 @@ impl From<PlanError> for ArmError {
     }
 }
 
+impl ArmError {
+    /// What keeps a box from being armed.
+    pub(super) fn of(site: &Site, refusal: Refusal) -> Self {
+        match refusal {
+            Refusal::Settings(error) => Self::Plan(PlanError::Input(error)),
+            other => stop(format!("{}: {}", other.id(), other.text(Shown::of(site)))),
+        }
+    }
+}
+
 fn stop(reason: impl Into<String>) -> ArmError {
     ArmError::Stop(vec![reason.into()])
 }
@@ -145,8 +195,7 @@ pub fn site_id(site: &Site) -> u32 {
 
 /// The settings of a site for a box with `sensor`, from its plan.
 ///
-/// The stop and wait pressures are the highest, and the upper end the lowest, over the stated skin stretch and dish
-/// radius and the ends of both, unless `bag.fitted` says that they were measured.
+/// The pressures are those of the bag as stated and of the soft and the firm one among the bags that fit what is known.
 ///
 /// # Errors
 /// [`ArmError::Stop`] with every reason where the plan says stop or the numbers leave no room for a watch.
@@ -157,9 +206,9 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
         .filter(|finding| finding.level == Level::Stop)
         .map(|finding| format!("{}: {}", finding.topic, finding.text))
         .collect();
-    match settle(site, results, sensor, revision, true) {
+    match settle(site, results, sensor, revision, Bags::Three) {
         Ok(armed) if said.is_empty() => {
-            check(&armed.settings, sensor)?;
+            check(site, &armed.settings)?;
             Ok(armed)
         }
         // The plan's own words come first; what follows from the same cause is said once more in the box's terms.
@@ -171,7 +220,7 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
 
 /// The settings to look at a site with: for a replay or a simulation, where nobody rides.
 ///
-/// Where no box would be armed, a note says why, the stated stretch and dish radius are taken alone, and what only
+/// Where no box would be armed, a note says why, the bag as stated is taken alone, and what only
 /// keeps a box from being armed (interval, sensor, depth of the dip) is widened.
 ///
 /// # Errors
@@ -190,97 +239,32 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
         }
     }
     let part = sensor.unwrap_or_default();
-    let mut armed = match settle(site, results, part, revision, true) {
+    let mut armed = match settle(site, results, part, revision, Bags::Three) {
         Ok(armed) => armed,
-        Err(_) => settle(site, results, part, revision, false)?,
+        Err(_) => settle(site, results, part, revision, Bags::Stated)?,
     };
     let s = &mut armed.settings;
     s.sensor_high_pa = s.sensor_high_pa.max(1.01 * s.landing_peak_pa).max(1.01 * s.pressure_max_pa);
     s.interval_s = s.interval_s.max(s.recovery_s + 2.0);
     s.landing_dip_pa = s.landing_dip_pa.min(s.operating_pa - s.trip_pa() - 1.0).max(10.0);
-    check(s, part)?;
+    check(site, &armed.settings)?;
     armed.notes.insert(0, format!("no box would be armed for this site: {}", refusal.unwrap_or_default().join("; ")));
     Ok(armed)
 }
 
-fn settle(
-    site: &Site,
-    results: &Results,
-    sensor: SensorPart,
-    revision: u32,
-    with_ends: bool,
-) -> Result<Armed, ArmError> {
-    let mut reasons: Vec<String> = Vec::new();
-    let p = &results.pressures;
-    let ends = if p.fitted || !with_ends { &[][..] } else { &p.ends[..] };
-    let worst_of = |stated: Option<f64>, of: &[Option<f64>], high: bool| -> Option<f64> {
-        of.iter().try_fold(stated?, |worst, end| end.map(|end| if high { worst.max(end) } else { worst.min(end) }))
-    };
-    let each = |f: fn(&crate::plan::results::WorstEnd) -> Option<f64>| ends.iter().map(f).collect::<Vec<_>>();
-    let stop_pa = worst_of(p.stop_pa, &each(|end| end.stop_pa), true);
-    let wait_pa = worst_of(p.wait_pa, &each(|end| end.wait_pa), true);
-    let high_stated = if p.firm_limit == Some("not_kept") { None } else { Some(p.firm_pa.unwrap_or(f64::MAX)) };
-    let high_pa =
-        worst_of(high_stated, &each(|end| end.band_high_pa), false).map(|pa| pa.min(site.bag.pressure_max_pa));
-    let delay_s = worst_of(p.alarm_delay_s, &each(|end| end.alarm_delay_s), true);
-    let worst_end = if p.fitted { "" } else { " at the worst end of the assumed skin stretch and dish radius" };
-    if p.hard_speed_mps.is_none() || p.commitment_s.is_none() {
-        reasons
-            .push("pressures: there is no landing to watch for: the ride or the flight does not reach the bag".into());
-    } else {
-        if stop_pa.is_none() {
-            reasons.push(format!("stop pressure: no pressure up to 20 kPa stops the hard landing in time{worst_end}"));
-        }
-        if wait_pa.is_none() && stop_pa.is_some() {
-            reasons.push(format!(
-                "wait pressure: after a power cut even the operating pressure is nearer to the stop pressure than a rolling \
-                 rider needs{worst_end}: closing flaps, a second supply or less leak would help"
-            ));
-        }
-        if high_pa.is_none() {
-            reasons.push(format!("firm pressure: no pressure keeps bag.load_limit for the light landing{worst_end}"));
-        }
-        if delay_s.is_none() && stop_pa.is_some() {
-            reasons.push("alarm delay: without a sensed supply no alarm would come; fit the supply sense".into());
-        }
+fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bags: Bags) -> Result<Armed, ArmError> {
+    if results.pressures.hard_speed_mps.is_none() || results.pressures.commitment_s.is_none() {
+        return Err(stop("pressures: there is no landing to watch for: the ride or the flight does not reach the bag"));
     }
     let supply = Supply::new(site)?;
-    let operating_pa = f64::from(supply.operating.pressure_pa);
-    if let Some(stop_pa) = stop_pa.filter(|pa| *pa >= operating_pa) {
-        reasons
-            .push(format!("stop pressure: {stop_pa:.0} Pa is not under the operating pressure, {operating_pa:.0} Pa"));
-    }
-    if let Some(high_pa) = high_pa.filter(|pa| *pa <= operating_pa) {
-        reasons.push(format!("operating pressure: {operating_pa:.0} Pa is not under the upper end, {high_pa:.0} Pa"));
-    }
-    let (Some(delay_s), Some(commitment_s), true) = (delay_s, p.commitment_s, reasons.is_empty()) else {
-        return Err(ArmError::Stop(reasons));
-    };
-    let form = form(site, results, &supply, p.fitted || !with_ends)?;
-    let found = thresholds(&form.0, &form.1, &supply.air).map_err(|error| match error {
+    let form = form(site, results, &supply, sensor, bags)?;
+    let found = thresholds(&form, &supply.air).map_err(|error| match error {
         NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
-        other => stop(why_none(&other)),
+        other => stop(format!("{}: {}", topic(&other), why_none(&other))),
     })?;
-    let settings = found.put_into(&WatchSettings {
-        version: SETTINGS_VERSION,
-        site_id: site_id(site),
-        revision,
-        pressure_max_pa: site.bag.pressure_max_pa as f32,
-        interval_s: site.session.interval_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor_low_pa: -60.0,
-        sensor_high_pa: sensor.range_pa(),
-        sensor_step_pa: 0.2,
-        sensor_error_pa: sensor.error_pa(),
-        noise_low_pa: 0.5,
-        noise_high_pa: 20.0,
-        rate_limit_paps: 100_000.0,
-        zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
-        // The thresholds, which are put over these.
-        ..WatchSettings::EXAMPLE
-    });
+    let settings = box_settings::settings(site, &found, &sensor.as_box(), site_id(site), revision);
     Ok(Armed {
-        lines: lines(site, results, &settings, sensor, commitment_s, delay_s),
+        lines: lines(site, results, &settings, sensor, &form),
         notes: notes(site, &settings),
         site: site.site.name.clone(),
         form,
@@ -289,65 +273,41 @@ fn settle(
 }
 
 /// The box's own checks, with what they mean for the site.
-fn check(s: &WatchSettings, sensor: SensorPart) -> Result<(), ArmError> {
-    let mut reasons = Vec::new();
-    if s.landing_peak_pa > s.sensor_high_pa || s.pressure_max_pa > s.sensor_high_pa {
-        let top_pa = s.landing_peak_pa.max(s.pressure_max_pa);
-        let fits = SensorPart::ALL.iter().filter(|part| part.range_pa() >= top_pa).map(|part| part.name());
-        let fits: Vec<_> = fits.collect();
-        reasons.push(format!(
-            "sensor: the hard landing makes {top_pa:.0} Pa and {} ends at {:.0} Pa; {}",
-            sensor.name(),
-            s.sensor_high_pa,
-            if fits.is_empty() { "no known sensor reaches it".into() } else { format!("fit {}", fits.join(" or ")) }
-        ));
+fn check(site: &Site, settings: &WatchSettings) -> Result<(), ArmError> {
+    let refused = box_settings::refusals(settings);
+    let shown = Shown::of(site);
+    if refused.is_empty() {
+        return Ok(());
     }
-    if s.recovery_s + 2.0 > s.interval_s {
-        reasons.push(format!(
-            "session.interval: the bag takes {:.1} s to come back after the hard landing and 2 s of quiet air are needed to \
-             see a leak, but riders follow each other every {:.0} s",
-            s.recovery_s, s.interval_s
-        ));
-    }
-    if s.trip_pa() >= s.operating_pa - s.landing_dip_pa {
-        reasons.push(format!(
-            "landing dip: the hard landing leaves {:.0} Pa, at or under the {:.0} Pa that sound the siren (stop pressure and \
-             sensor error); each would stop the session",
-            s.operating_pa - s.landing_dip_pa,
-            s.trip_pa()
-        ));
-    }
-    if s.ready_pa() + s.noise_high_pa >= s.operating_pa {
-        reasons.push(format!(
-            "no room: the permit needs {:.0} Pa with the noise, and the bag stands at {:.0} Pa",
-            s.ready_pa() + s.noise_high_pa,
-            s.operating_pa
-        ));
-    }
-    if let (Err(error), true) = (s.validate(), reasons.is_empty()) {
-        reasons.push(format!("the box would refuse the settings: {error}"));
-    }
-    if reasons.is_empty() { Ok(()) } else { Err(ArmError::Stop(reasons)) }
+    Err(ArmError::Stop(refused.iter().map(|refusal| format!("{}: {}", refusal.id(), refusal.text(shown))).collect()))
 }
 
-fn lines(
-    site: &Site,
-    results: &Results,
-    s: &WatchSettings,
-    sensor: SensorPart,
-    commitment_s: f64,
-    delay_s: f64,
-) -> Vec<Line> {
+/// What a reason is about.
+const fn topic(error: &NoThresholds) -> &'static str {
+    match error {
+        NoThresholds::NoStop => "stop pressure",
+        NoThresholds::NoWait => "wait pressure",
+        NoThresholds::NoHigh => "ride band",
+        NoThresholds::NeverBack => "recovery",
+        _ => "thresholds",
+    }
+}
+
+fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, form: &Form) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
-    let end = if results.pressures.fitted {
-        "stretch and dish radius were measured"
-    } else {
-        "worst end of the assumed skin stretch and dish radius"
-    };
     let rule = match results.pressures.stop_rule {
-        Some("floor") => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
+        Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",
+        Some(StopRule::Floor) => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
         _ => "depth of the hard landing with the supply lost",
     };
+    let end = if site.bag.force_area.is_measured() {
+        "the bag was measured"
+    } else {
+        "in all but 5 of 100 bags that fit what is known"
+    };
+    let needed_s = f64::from(s.needed_s);
+    let commitment_s = f64::from(form.site.commitment_s);
+    let delay_s = needed_s - commitment_s - site.rider.reaction_s;
     let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
     vec![
         line(
@@ -398,12 +358,12 @@ fn lines(
         line(
             "landing_dip_pa",
             format!("After a landing down to {:.0} Pa is expected", s.operating_pa - s.landing_dip_pa),
-            "gas lost in the hard landing; at least 10 Pa".into(),
+            "gas lost in the mean landing; at least 10 Pa".into(),
         ),
         line(
             "recovery_s",
             format!("The dip is over within {:.1} s; half as much again is slow", s.recovery_s),
-            "blowers' recovery after the hard landing; at least 3 s".into(),
+            "blowers' recovery after the mean landing; at least 3 s".into(),
         ),
         line("interval_s", format!("Riders every {:.0} s", s.interval_s), "session.interval".into()),
         line(
@@ -439,14 +399,14 @@ fn notes(site: &Site, s: &WatchSettings) -> Vec<String> {
     let room_pa = s.operating_pa - s.landing_dip_pa - s.stop_pa;
     if room_pa < DIP_ROOM_PA {
         notes.push(format!(
-            "The hard landing leaves the bag {room_pa:.0} Pa above the stop pressure. Nearer than {DIP_ROOM_PA:.0} Pa a gust \
-             or the blowers' noise may sound the siren after a hard landing: more pressure, a stronger blower or a smaller vent \
+            "The mean landing leaves the bag {room_pa:.0} Pa above the stop pressure. Nearer than {DIP_ROOM_PA:.0} Pa a gust \
+             or the blowers' noise may sound the siren after a landing: more pressure, a stronger blower or a smaller vent \
              would give room."
         ));
     }
-    if !site.bag.fitted {
+    if !site.bag.force_area.is_measured() {
         notes.push(
-            "Skin stretch and dish radius are assumed; a drop test on this bag, fitted, would narrow these limits."
+            "The bag is not measured: its force area and skin stretch are assumed; measuring it would narrow these limits."
                 .into(),
         );
     }
@@ -476,14 +436,23 @@ pub fn json(armed: &Armed) -> serde_json::Value {
         .iter()
         .map(|line| serde_json::json!({"key": line.key, "what": line.what, "why": line.why}))
         .collect();
-    let (site, curve) = &armed.form;
     serde_json::json!({"site": armed.site, "settings": armed.settings, "reasons": lines, "notes": armed.notes,
-        "form": {"site": site, "curve": curve}})
+        "form": armed.form})
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// The planner knows the parts by their numbers, the box by their drivers.
+    #[test]
+    fn the_planner_and_the_drivers_know_the_same_sensors() {
+        for sensor in Sensor::ALL {
+            let (planned, part) = (BoxSensor::of(*sensor), SensorPart::of(*sensor));
+            assert_eq!(part.name(), sensor.word());
+            assert_eq!(planned, part.as_box(), "{sensor:?}");
+        }
+    }
 
     #[test]
     fn a_dip_that_ends_near_the_stop_pressure_is_said() {

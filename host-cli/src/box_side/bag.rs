@@ -4,11 +4,12 @@
 //! touch-down from the moment's state, followed until the body is back at the skin or 3 s have passed.
 
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
+use landfall_core::force_area::ForceArea;
 use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, touch_down};
 
 use crate::plan::PlanError;
+use crate::plan::known::stated_area;
 use crate::plan::model::Supply;
 use crate::site::Site;
 
@@ -23,7 +24,7 @@ pub struct SimBag {
     supply: Supply,
     chamber: Chamber,
     skin_loss: f32,
-    dish: Displacement,
+    area: ForceArea,
     slope_rad: f32,
     /// Blowers run.
     pub blowing: bool,
@@ -47,7 +48,7 @@ impl SimBag {
         let missing_m3 = if full { 0.0 } else { f64::from(chamber.operating_content_m3()) };
         Ok(Self {
             skin_loss: bag.skin_loss as f32,
-            dish: Displacement::dish(bag.dish_radius_m as f32)?,
+            area: stated_area(site)?.area()?,
             slope_rad: ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32,
             supply,
             chamber,
@@ -96,7 +97,7 @@ impl SimBag {
             normal_speed_mps: speed_mps as f32,
             slope_rad: self.slope_rad,
             skin_loss: self.skin_loss,
-            displacement: self.dish,
+            area: self.area,
             thickness_m: None,
         };
         let (Ok(gas), Ok(landing), false) = (

@@ -1,5 +1,6 @@
 //! The box's log: downloaded, and shown as text, JSON or comma-separated values.
 
+use std::collections::BTreeMap;
 use std::io;
 use std::time::{Duration, Instant};
 
@@ -20,34 +21,38 @@ pub struct Logged {
     pub entry: Entry,
 }
 
-/// Downloads the log from record `from` on. Records that were lost on the line are asked for again.
+/// A box that is reading its log says so ten times a second; one that says nothing of it for this long has not heard the
+/// question, or has gone.
+const WORKING: Duration = Duration::from_secs(2);
+/// Times that the log is asked for, should records be lost on the line.
+const ASKED: u32 = 5;
+
+/// Downloads the log from record `from` on, oldest first. Waits as long as the box says that it is reading. Records that
+/// were lost on the line are asked for again.
 ///
 /// # Errors
 /// [`io::ErrorKind::TimedOut`] where the box says nothing, or the line is gone.
 pub fn download(port: &mut Port, from: u32) -> io::Result<Vec<Logged>> {
-    let mut all: Vec<Logged> = Vec::new();
-    let mut next_from = from;
-    for _ in 0..10 {
-        port.send(&ToBox::ReadLog { from: next_from })?;
+    let mut all: BTreeMap<u32, Entry> = BTreeMap::new();
+    for _ in 0..ASKED {
+        port.send(&ToBox::ReadLog { from })?;
         let mut heard = Instant::now();
-        let mut end = None;
-        while end.is_none() && heard.elapsed() < Duration::from_secs(2) {
+        let (mut end, mut got) = (None, 0);
+        while end.is_none() && heard.elapsed() < WORKING {
             match port.receive()? {
                 Some(Ok(FromBox::Logged { sequence, entry })) => {
                     heard = Instant::now();
-                    if sequence >= next_from && !all.iter().rev().any(|one| one.sequence == sequence) {
-                        all.push(Logged { sequence, entry });
-                    }
+                    got += 1;
+                    all.insert(sequence, entry);
                 }
-                Some(Ok(FromBox::LogEnd { next })) => end = Some(next),
+                Some(Ok(FromBox::Reading { .. })) => heard = Instant::now(),
+                Some(Ok(FromBox::LogEnd { sent, .. })) => end = Some(sent),
                 _ => {}
             }
         }
-        all.sort_by_key(|one| one.sequence);
-        if end.is_some() {
-            return Ok(all);
+        if end.is_some_and(|sent| got >= sent) {
+            return Ok(all.into_iter().map(|(sequence, entry)| Logged { sequence, entry }).collect());
         }
-        next_from = all.last().map_or(from, |last| last.sequence.saturating_add(1));
     }
     Err(io::ErrorKind::TimedOut.into())
 }
@@ -60,6 +65,24 @@ pub fn describe(entry: &Entry) -> (&'static str, String) {
             ("settings", format!("settings stored: site {site_id:08x}, revision {revision}"))
         }
         Noted::Forgotten => ("forgotten", "the box was told to forget its site".into()),
+        Noted::Hour(hour) => (
+            "hour",
+            format!(
+                "figures of the hour: {} landing(s), {} of them not back in time; permit for {:.1} min{}{}",
+                hour.landings,
+                hour.slow,
+                f64::from(hour.permit_steps) / 3000.0,
+                if hour.least_pa.is_finite() { format!(", at least {:.0} Pa", hour.least_pa) } else { String::new() },
+                if hour.landings > 0 {
+                    format!(
+                        "; highest landing {:.0} Pa, deepest dip {:.0} Pa, back after {:.1} s at most; {} other wait(s)",
+                        hour.peak_pa, hour.dip_pa, hour.recovery_s, hour.waits
+                    )
+                } else {
+                    format!("; {} wait(s)", hour.waits)
+                },
+            ),
+        ),
         Noted::Today { verdict, air, stop_pa, wait_pa, high_pa } => (
             "today",
             format!(
@@ -71,9 +94,10 @@ pub fn describe(entry: &Entry) -> (&'static str, String) {
         Noted::Kept(kept) => (
             "kept",
             format!(
-                "kept for the next start: zero {}, {}",
+                "kept for the next start: zero {}, {}, {}",
                 kept.zero_pa.map_or("none".into(), |pa| format!("{pa:.1} Pa")),
-                if kept.unacknowledged { "a stop not acknowledged" } else { "nothing to acknowledge" }
+                if kept.unacknowledged { "a stop not acknowledged" } else { "nothing to acknowledge" },
+                if kept.duty { "people may be riding" } else { "nobody rides" }
             ),
         ),
         Noted::Watch(What::Started { cause, site_id, revision }) => (

@@ -1,7 +1,7 @@
 //! A settings file: frames of the link, the very bytes that a box is offered.
 //!
 //! It holds [`ToBox::Offer`] with version, site, revision and CRC-32, in postcard and COBS, zero byte at the end; and, for
-//! a box that computes its thresholds in today's air, [`ToBox::OfferSite`] and [`ToBox::OfferCurve`] behind it.
+//! a box that computes its thresholds in today's air, [`ToBox::OfferSite`], [`ToBox::OfferBags`] and [`ToBox::OfferCurve`] behind it.
 
 use std::path::Path;
 use std::{fs, io};
@@ -53,8 +53,8 @@ pub fn refusal_text(refusal: &Refusal) -> String {
     match refusal {
         Refusal::Impossible => "these settings contradict themselves or are of another layout".into(),
         Refusal::Foreign { site_id } => format!(
-            "these settings are foreign: the box has those of site {site_id:08x}; to move it, hold its button while it is \
-             switched on and for 10 s more"
+            "these settings are foreign: the box has those of site {site_id:08x}; to move it, make it forget them first: \
+             `landfall log PORT --forget {site_id:08x}` with its button held"
         ),
         Refusal::Stale { revision } => {
             format!("these settings are stale: the box has revision {revision}; compute them anew with `landfall arm`")
@@ -66,6 +66,7 @@ pub fn refusal_text(refusal: &Refusal) -> String {
         Refusal::Button => "the box's button is not held down".into(),
         Refusal::Flash => "the box's memory did not take them; the former settings hold".into(),
         Refusal::Frame => "the box did not understand a frame".into(),
+        Refusal::OnDuty => "people may be riding: end the day first (hold the button until red is steady)".into(),
         _ => "the box refused, with a reason that this program does not know".into(),
     }
 }
@@ -85,8 +86,8 @@ pub fn to_bytes(settings: &WatchSettings) -> Result<Vec<u8>, FileError> {
 /// As [`to_bytes`].
 pub fn to_bytes_with(settings: &WatchSettings, form: Option<&Form>) -> Result<Vec<u8>, FileError> {
     let mut bytes = to_bytes(settings)?;
-    if let Some((site, curve)) = form {
-        for message in [ToBox::OfferSite(*site), ToBox::OfferCurve(*curve)] {
+    if let Some(Form { site, bags, curve }) = form {
+        for message in [ToBox::OfferSite(*site), ToBox::OfferBags(*bags), ToBox::OfferCurve(*curve)] {
             bytes.extend(encode(&message).map_err(|error| FileError::Frame(Some(error)))?.bytes());
         }
     }
@@ -115,11 +116,13 @@ pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileErro
         messages.into_iter().collect::<Result<Vec<_>, _>>().map_err(|error| FileError::Frame(Some(error)))?;
     let (settings, form) = match messages[..] {
         [ToBox::Offer(settings)] => (settings, None),
-        [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferCurve(curve)] => (settings, Some((site, curve))),
+        [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferBags(bags), ToBox::OfferCurve(curve)] => {
+            (settings, Some(Form { site, bags, curve }))
+        }
         [ToBox::Offer(_), ..] => return Err(FileError::Frame(None)),
         _ => return Err(FileError::Kind),
     };
-    may_replace(None, &settings).map_err(FileError::Refused)?;
+    may_replace(None, 0, &settings).map_err(FileError::Refused)?;
     Ok((settings, form))
 }
 
@@ -139,22 +142,22 @@ pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<Form>), File
     with_form(&fs::read(path)?)
 }
 
-/// Writes a settings file whole or not at all. A file that is there is replaced if a box with its settings would
-/// take these.
+/// The bytes of a settings file that is to stand at `path`. A file that is there is replaced if a box with its settings
+/// would take these.
 ///
 /// # Errors
 /// [`FileError::Refused`] with [`Refusal::Foreign`] or [`Refusal::Stale`] otherwise; `force` replaces anything.
-pub fn write(path: &Path, settings: &WatchSettings, form: Option<&Form>, force: bool) -> Result<(), FileError> {
+pub fn to_replace(
+    path: &Path,
+    settings: &WatchSettings,
+    form: Option<&Form>,
+    force: bool,
+) -> Result<Vec<u8>, FileError> {
     let bytes = to_bytes_with(settings, form)?;
-    if path.exists() && !force {
-        may_replace(Some(&read(path)?), settings).map_err(FileError::Refused)?;
+    if path.is_file() && !force {
+        may_replace(Some(&read(path)?), 0, settings).map_err(FileError::Refused)?;
     }
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(folder)?;
-    io::Write::write_all(&mut file, &bytes)?;
-    file.as_file().sync_all()?;
-    file.persist(path).map_err(|error| FileError::Io(error.error))?;
-    Ok(())
+    Ok(bytes)
 }
 
 #[cfg(test)]
@@ -202,13 +205,16 @@ mod tests {
         let path = folder.path().join("site.watch");
         let mut s = WatchSettings::EXAMPLE;
         s.revision = 5;
-        write(&path, &s, None, false).unwrap();
+        let write = |settings: &WatchSettings, force| {
+            to_replace(&path, settings, None, force).map(|bytes| fs::write(&path, bytes).unwrap())
+        };
+        write(&s, false).unwrap();
         let stale = WatchSettings { revision: 4, ..s };
-        assert!(matches!(write(&path, &stale, None, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
+        assert!(matches!(write(&stale, false), Err(FileError::Refused(Refusal::Stale { revision: 5 }))));
         let foreign = WatchSettings { site_id: s.site_id + 1, revision: 9, ..s };
-        assert!(matches!(write(&path, &foreign, None, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
+        assert!(matches!(write(&foreign, false), Err(FileError::Refused(Refusal::Foreign { .. }))));
         assert_eq!(read(&path).unwrap(), s);
-        write(&path, &foreign, None, true).unwrap();
+        write(&foreign, true).unwrap();
         assert_eq!(read(&path).unwrap(), foreign);
     }
 }

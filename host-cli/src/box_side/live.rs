@@ -1,6 +1,8 @@
 //! Following boxes: one thread a line that opens it, asks who is there, and opens it again when it goes away; and what is
 //! known of each box, for showing.
 
+use crate::shown::{Shown, Toward};
+use crate::site::{Gauge, Units};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,6 +15,7 @@ use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdi
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
+use super::words::{Told, other_jump, told};
 
 /// A box that says nothing for this long is silent: it sends ten times a second.
 pub const SILENT: Duration = Duration::from_millis(500);
@@ -125,10 +128,14 @@ pub struct Seen {
     pub landings: VecDeque<(f64, Landing)>,
     /// The last events in plain words, newest last.
     pub events: VecDeque<String>,
+    /// What the site that is ridden here would set the box for, where it was named.
+    pub plan: Option<WatchSettings>,
     /// Frames that were broken.
     pub broken: u64,
     /// Why the line is gone, if it is.
     pub lost: Option<String>,
+    /// Unit and digits that pressures are shown in; whole pascals without one.
+    pub gauge: Option<Gauge>,
     heard: Option<Instant>,
     since: Instant,
 }
@@ -145,11 +152,19 @@ impl Seen {
             trace: VecDeque::new(),
             landings: VecDeque::new(),
             events: VecDeque::new(),
+            plan: None,
             broken: 0,
             lost: None,
+            gauge: None,
             heard: None,
             since: Instant::now(),
         }
+    }
+
+    /// The same with pressures shown as a gauge beside it shows them.
+    #[must_use]
+    pub fn beside(self, gauge: Option<Gauge>) -> Self {
+        Self { gauge, ..self }
     }
 
     /// Takes what the line brought; gives what is worth a line of text.
@@ -213,6 +228,14 @@ impl Seen {
         }
     }
 
+    /// A pressure as the gauge beside it shows it.
+    pub fn pressure(&self, pa: f64, toward: Toward) -> String {
+        match self.gauge {
+            Some(gauge) => Shown::new(Units::Metric, gauge).pressure(pa, toward),
+            None => format!("{pa:.0} Pa"),
+        }
+    }
+
     /// What the box goes by now: the settings, with the thresholds of today's air where those hold.
     pub fn in_force(&self) -> Option<WatchSettings> {
         let settings = self.settings?;
@@ -220,13 +243,26 @@ impl Seen {
         Some(held.map_or(settings, |held| held.put_into(&settings)))
     }
 
+    /// That it is set for another jump than the one that was named, with both.
+    pub fn other_jump(&self) -> Option<String> {
+        other_jump(self.settings.as_ref()?, self.plan.as_ref()?)
+    }
+
+    /// What people see first, a silent link being the gravest.
+    pub fn first(&self) -> Told {
+        told(self.status.as_ref().filter(|_| self.silent().is_none()))
+    }
+
     fn today_words(&self) -> Option<String> {
         let today = self.today.as_ref()?;
         match (today.verdict, today.planned, today.in_force) {
             (Verdict::NoSettings | Verdict::NoSite | Verdict::NoAir, ..) => None,
             (Verdict::Today, Some(planned), Some(held)) => Some(format!(
-                "today's air: stop {:.0} Pa (planned {:.0}), wait {:.0} Pa (planned {:.0})",
-                held.stop_pa, planned.stop_pa, held.wait_pa, planned.wait_pa
+                "today's air: stop {} (planned {}), wait {} (planned {})",
+                self.pressure(held.stop_pa.into(), Toward::Up),
+                self.pressure(planned.stop_pa.into(), Toward::Up),
+                self.pressure(held.wait_pa.into(), Toward::Up),
+                self.pressure(planned.wait_pa.into(), Toward::Up)
             )),
             (verdict, ..) => Some(verdict_text(verdict).to_owned()),
         }
@@ -247,7 +283,8 @@ impl Seen {
     pub fn line(&self) -> String {
         let (state, rest) = self.told();
         let gap = if rest.is_empty() { "" } else { "   " };
-        format!("{}: {state}{gap}{rest}", self.name)
+        let other = self.other_jump().map_or_else(String::new, |other| format!("   {other}"));
+        format!("{}: {state}{gap}{rest}{other}", self.name)
     }
 
     /// The state of things: what matters first, and the rest.
@@ -273,7 +310,7 @@ impl Seen {
                 reason.word().replace('_', " "),
                 if s.permit { "on" } else { "off" },
                 if s.siren { "ON" } else { "off" },
-                or(s.gauge_pa.map(|pa| format!("{pa:.0} Pa")), "no pressure"),
+                or(s.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest)), "no pressure"),
             ),
             format!(
                 "{:.1} s  landings {}{}{}{}{}{}{}",
@@ -287,5 +324,60 @@ impl Seen {
                 or(self.today_words().map(|words| format!(", {words}")), ""),
             ),
         )
+    }
+}
+
+/// Several boxes taken as one: the permit is on only with all of theirs, and the worst rules. None for one box alone.
+pub fn joint(boxes: &[Seen]) -> Option<Told> {
+    let [_, _, ..] = boxes else { return None };
+    let all: Vec<(&Seen, Told)> = boxes.iter().map(|seen| (seen, seen.first())).collect();
+    let worst = all.iter().map(|(_, told)| told.level).max()?;
+    let of_worst: Vec<&(&Seen, Told)> = all.iter().filter(|(_, told)| told.level == worst).collect();
+    let (_, first) = of_worst.first()?;
+    let names = of_worst.iter().map(|(seen, told)| format!("{}: {}", seen.name, told.todo));
+    Some(Told { todo: names.collect::<Vec<_>>().join(" "), ..first.clone() })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::words::Level;
+    use super::*;
+    use landfall_core::watch::{Reason, State, TimeUs};
+
+    fn seen(name: &str, state: State, reason: Reason) -> Seen {
+        let mut seen = Seen::new(name);
+        let status =
+            Status { at: TimeUs(1), state: Some((state, reason)), permit: state == State::Ride, ..Status::default() };
+        seen.take(&Brought::Message(Box::new(FromBox::Status(status))));
+        seen
+    }
+
+    #[test]
+    fn of_several_boxes_the_worst_rules_and_is_named() {
+        let ride = || seen("left", State::Ride, Reason::Normal);
+        assert_eq!(joint(&[ride()]), None);
+        let both = joint(&[ride(), seen("right", State::Ride, Reason::Normal)]).unwrap();
+        assert_eq!((both.level, both.next), (Level::Go, "next rider: go"));
+        let one = joint(&[ride(), seen("right", State::Wait, Reason::Landing)]).unwrap();
+        assert_eq!((one.level, one.next), (Level::Wait, "next rider: wait"));
+        assert!(one.todo.contains("right: ") && !one.todo.contains("left: "), "{}", one.todo);
+        let stop =
+            joint(&[seen("left", State::Stop, Reason::AirLost), seen("right", State::Wait, Reason::Landing)]).unwrap();
+        assert_eq!((stop.head, stop.next), ("ALL STOP", "next rider: NO"));
+        let mut gone = ride();
+        gone.take(&Brought::Lost("unplugged".into()));
+        let silent = joint(&[gone, seen("right", State::Ride, Reason::Normal)]).unwrap();
+        assert_eq!((silent.level, silent.head), (Level::Stop, "NO LINK"));
+        assert!(silent.todo.starts_with("left: "), "{}", silent.todo);
+    }
+
+    #[test]
+    fn a_box_for_another_jump_is_told_with_every_line() {
+        let mut one = seen("box", State::Ride, Reason::Normal);
+        one.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
+        one.plan = Some(WatchSettings::EXAMPLE);
+        assert!(!one.line().contains("ANOTHER"));
+        one.plan = Some(WatchSettings { site_id: 99, ..WatchSettings::EXAMPLE });
+        assert!(one.line().contains("ANOTHER JUMP"), "{}", one.line());
     }
 }

@@ -18,6 +18,7 @@ pub mod script;
 pub mod sim;
 pub mod today;
 pub mod upload;
+pub mod words;
 
 /// What closes everything that these commands print.
 pub const CAUTION: &str = "The box is a supplementary alarm, not a certified device: somebody watches the bag and can stop \

@@ -2,16 +2,26 @@
 //!
 //! `time_s` and `gauge_pa` (before zeroing) are needed. `fault` (empty, or a word for the kind), `supply` (0 or 1),
 //! `button` (0 or 1) and `start` (a word for why the box started, on the first row after it) are used where they are
-//! there; the rest is for reading. [`replay`](super::replay) takes what [`Recorder`] writes, and any other table with
+//! there; `wall` is the laptop's clock (UTC) when the row came, where it was stated; the rest is for reading. What the
+//! box went by stands in lines of their own between the rows, `# in force from TIME s: {…}`, at the beginning and at each
+//! change. [`replay`](super::replay) takes what [`Recorder`] writes, and any other table with
 //! the first two columns.
 
 use std::io::{self, Write};
+use std::time::{Duration, SystemTime};
 
-use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, What};
+use landfall_core::thresholds::Thresholds;
+use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, WatchSettings, What};
 use landfall_firmware::link::{Entry, Fed, FromBox, Noted, Status};
 
+use crate::keep::torn;
+use crate::outside;
+
 /// The columns of a recording.
-pub const COLUMNS: &str = "time_s,gauge_pa,fault,supply,button,start,state,reason,permit,siren,landings,forecast_s";
+pub const COLUMNS: &str =
+    "time_s,gauge_pa,fault,supply,button,start,state,reason,permit,siren,landings,forecast_s,wall";
+/// What begins a line with what the box goes by.
+const IN_FORCE: &str = "# in force from ";
 
 /// One row.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -35,6 +45,8 @@ pub struct Recording {
     pub rows: Vec<Row>,
     /// There is a supply column with a value in it.
     pub has_supply: bool,
+    /// What the box went by, from which time on, s.
+    pub in_force: Vec<(f64, WatchSettings)>,
     /// To know.
     pub notes: Vec<String>,
 }
@@ -50,7 +62,10 @@ pub struct BadRecording {
 
 impl std::fmt::Display for BadRecording {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        self.faults.iter().try_for_each(|fault| writeln!(f, "{}: {fault}", self.file))?;
+        let file = outside::plain(&self.file);
+        self.faults
+            .iter()
+            .try_for_each(|fault| writeln!(f, "{file}: {}", outside::short(&outside::lines(fault), 400)))?;
         write!(f, "{} fault(s) in the recording; nothing was replayed", self.faults.len())
     }
 }
@@ -98,7 +113,7 @@ fn fault_of(word: &str) -> (SensorFault, bool) {
 pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
     let mut faults = Vec::new();
     let bad = |faults| BadRecording { file: file.to_owned(), faults };
-    let text = text.trim_start_matches('\u{feff}');
+    let torn::Mended { text, note } = torn::mended(text.trim_start_matches('\u{feff}'));
     let mut reader =
         csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).comment(Some(b'#')).from_reader(text.as_bytes());
     let headers = match reader.headers() {
@@ -117,7 +132,8 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         return Err(bad(faults));
     };
     let others = ["fault", "supply", "button", "start"].map(column);
-    let mut recording = Recording::default();
+    let mut recording =
+        Recording { notes: note.into_iter().collect(), in_force: in_force(text, &mut faults), ..Recording::default() };
     let mut strange: Vec<String> = Vec::new();
     let mut last_s: Option<f64> = None;
     for record in reader.records() {
@@ -166,8 +182,8 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
             None
         } else {
             let (kind, known) = fault_of(word);
-            if !known && !strange.iter().any(|other| other == word) {
-                strange.push(word.to_owned());
+            if !known && strange.len() < 8 && !strange.iter().any(|other| *other == outside::plain(word)) {
+                strange.push(outside::plain(word).into_owned());
             }
             Some(Err(kind))
         };
@@ -200,6 +216,7 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         }
     }
     if faults.is_empty() && recording.rows.len() < 2 {
+        faults.extend(recording.notes.clone());
         faults.push("line 2, column time_s: at least two rows are needed".to_owned());
     }
     if !faults.is_empty() {
@@ -212,6 +229,41 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         ));
     }
     Ok(recording)
+}
+
+/// What the recording says the box went by.
+fn in_force(text: &str, faults: &mut Vec<String>) -> Vec<(f64, WatchSettings)> {
+    let mut all = Vec::new();
+    for (index, line) in text.lines().enumerate() {
+        let Some(rest) = line.strip_prefix(IN_FORCE) else { continue };
+        let read = rest.split_once(" s: ").and_then(|(at, settings)| {
+            Some((at.parse::<f64>().ok()?, serde_json::from_str::<WatchSettings>(settings).ok()?))
+        });
+        match read {
+            Some(one) => all.push(one),
+            None => faults.push(format!(
+                "line {}: what the box went by cannot be read; take the line out and name --site or --settings",
+                index + 1
+            )),
+        }
+    }
+    all
+}
+
+/// The laptop's clock as text, UTC, to the millisecond.
+pub fn utc(at: SystemTime) -> String {
+    let since = at.duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+    let (days, left_s) = (since.as_secs() / 86_400, since.as_secs() % 86_400);
+    // Days since 0000-03-01, by years of 365.2425 days that begin in March (H. Hinnant's method).
+    let z = days + 719_468;
+    let (era, of_era) = (z / 146_097, z % 146_097);
+    let year_of_era = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;
+    let of_year = of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+    let shifted = (5 * of_year + 2) / 153;
+    let (day, month) = (of_year - (153 * shifted + 2) / 5 + 1, if shifted < 10 { shifted + 3 } else { shifted - 9 });
+    let year = year_of_era + 400 * era + u64::from(month <= 2);
+    let (hour, minute, second) = (left_s / 3600, left_s / 60 % 60, left_s % 60);
+    format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}.{:03}Z", since.subsec_millis())
 }
 
 /// A change of state.
@@ -237,6 +289,12 @@ pub struct Recorder<W> {
     states: Vec<Came>,
     shown: Option<(&'static str, &'static str)>,
     rows: u64,
+    /// The laptop's clock at the message that comes next.
+    wall: Option<SystemTime>,
+    settings: Option<WatchSettings>,
+    today: Option<Thresholds>,
+    /// As last written.
+    in_force: Option<WatchSettings>,
 }
 
 impl<W: Write> Recorder<W> {
@@ -245,7 +303,7 @@ impl<W: Write> Recorder<W> {
     /// # Errors
     /// What the writer gives.
     pub fn new(mut out: W) -> io::Result<Self> {
-        writeln!(out, "{COLUMNS}")?;
+        out.write_all(format!("{COLUMNS}\n").as_bytes())?;
         Ok(Self {
             out,
             offset_s: 0.0,
@@ -256,7 +314,16 @@ impl<W: Write> Recorder<W> {
             states: Vec::new(),
             shown: None,
             rows: 0,
+            wall: None,
+            settings: None,
+            today: None,
+            in_force: None,
         })
+    }
+
+    /// States the laptop's clock for the rows to come.
+    pub const fn at(&mut self, wall: SystemTime) {
+        self.wall = Some(wall);
     }
 
     /// Rows written.
@@ -273,9 +340,26 @@ impl<W: Write> Recorder<W> {
             FromBox::Event(entry) => self.event(entry),
             FromBox::Status(status) => self.status = *status,
             FromBox::Fed(fed) => self.fed(fed)?,
+            FromBox::Settings(settings) => self.goes_by(*settings, self.today)?,
+            FromBox::Stored(settings) => self.goes_by(Some(*settings), None)?,
+            FromBox::Today(today) => self.goes_by(self.settings, today.in_force)?,
             _ => {}
         }
         Ok(())
+    }
+
+    /// Writes what the box goes by from now on, if that is news.
+    fn goes_by(&mut self, settings: Option<WatchSettings>, today: Option<Thresholds>) -> io::Result<()> {
+        (self.settings, self.today) = (settings, today);
+        let Some(settings) = settings else { return Ok(()) };
+        let held = today.map_or(settings, |today| today.put_into(&settings));
+        if self.in_force == Some(held) {
+            return Ok(());
+        }
+        self.in_force = Some(held);
+        let at_s = if self.rows > 0 { self.last_s } else { 0.0 };
+        let told = serde_json::to_string(&held).map_err(io::Error::other)?;
+        self.out.write_all(format!("{IN_FORCE}{at_s:.6} s: {told}\n").as_bytes())
     }
 
     fn event(&mut self, entry: &Entry) {
@@ -299,6 +383,7 @@ impl<W: Write> Recorder<W> {
             self.offset_s = self.last_s + 0.02 - fed.at.seconds();
             self.start = Some(ResetCause::Unknown);
         }
+        let last_us = fed.steps.last().map_or(0, |step| step.after_us);
         for step in &fed.steps {
             let at_us = fed.at.0 + u64::from(step.after_us);
             while self.states.len() > 1 && self.states[1].at_us <= at_us {
@@ -322,14 +407,20 @@ impl<W: Write> Recorder<W> {
             let supply = step.supply.map_or("", |on| if on { "1" } else { "0" });
             let start = self.start.take().map_or("", cause_word);
             let forecast = self.status.forecast_s.map_or(String::new(), |s| format!("{s:.1}"));
-            writeln!(
-                self.out,
-                "{time_s:.6},{gauge},{fault},{supply},{},{start},{state},{reason},{},{},{},{forecast}",
+            // The message came with its last step.
+            let wall = self.wall.map_or_else(String::new, |at| {
+                let ago = Duration::from_micros(u64::from(last_us.saturating_sub(step.after_us)));
+                utc(at.checked_sub(ago).unwrap_or(at))
+            });
+            let row = format!(
+                "{time_s:.6},{gauge},{fault},{supply},{},{start},{state},{reason},{},{},{},{forecast},{wall}\n",
                 u8::from(step.button),
                 u8::from(state == "ride"),
                 u8::from(state == "stop" || state == "fault"),
                 self.status.landings,
-            )?;
+            );
+            // In one piece, so that what is written out is always whole lines.
+            self.out.write_all(row.as_bytes())?;
             self.last_s = time_s;
             self.rows += 1;
         }
@@ -363,6 +454,88 @@ mod tests {
         assert_eq!(r.rows[1].reading, Err(SensorFault::Crc));
         assert_eq!((r.rows[1].supply, r.rows[2].reading), (Some(false), Err(SensorFault::NotReady)));
         assert!(r.notes[0].contains("odd"));
+    }
+
+    #[test]
+    fn a_torn_recording_is_read_up_to_where_it_was_torn() {
+        let text = "time_s,gauge_pa,fault\n0,1,\n0.02,2.5,\n0.04,3.5,\n";
+        let whole = parse(text, "a").unwrap();
+        assert!(whole.rows.len() == 3 && whole.notes.is_empty());
+        let last = text.len() - "0.04,3.5,\n".len();
+        for cut in last + 1..text.len() {
+            let torn = parse(&text[..cut], "a").unwrap();
+            assert_eq!(torn.rows, whole.rows[..2], "{:?}", &text[..cut]);
+            assert!(torn.notes[0].starts_with("line 4 ends in the middle and is left out"), "{:?}", torn.notes);
+        }
+        assert_eq!(parse(&format!("{text}\0\0\0"), "a").unwrap().rows, whole.rows);
+        assert!(parse("time_s,gauge_pa\n0,1\n0.02,2", "a").unwrap_err().to_string().contains("line 3 ends"));
+    }
+
+    #[test]
+    fn a_long_faulty_line_is_not_echoed_whole() {
+        let long = "x".repeat(110_000);
+        let said = parse(&format!("time_s,gauge_pa\n0,{long}\n0.02,\u{1b}[2J\n"), "a").unwrap_err().to_string();
+        assert!(said.len() < 1200 && !said.contains('\u{1b}'), "{}", said.len());
+    }
+
+    #[test]
+    fn the_laptops_clock_is_told_as_a_date() {
+        let at = |s: u64| utc(SystemTime::UNIX_EPOCH + Duration::from_millis(s));
+        // By `date -u -d @N`.
+        assert_eq!(at(0), "1970-01-01T00:00:00.000Z");
+        assert_eq!(at(951_782_399_999), "2000-02-28T23:59:59.999Z");
+        assert_eq!(at(951_782_400_000), "2000-02-29T00:00:00.000Z");
+        assert_eq!(at(1_767_225_599_500), "2025-12-31T23:59:59.500Z");
+    }
+
+    /// Takes note of each write.
+    #[derive(Default)]
+    struct Pieces(Vec<Vec<u8>>);
+    impl Write for Pieces {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.push(bytes.to_vec());
+            Ok(bytes.len())
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn lines_are_written_whole_with_both_clocks_and_what_the_box_goes_by() {
+        let held = WatchSettings::EXAMPLE;
+        let later = WatchSettings { revision: 2, stop_pa: 650.0, half_way_pa: 825.0, ..held };
+        let step = |after_us| landfall_firmware::link::FedStep {
+            after_us,
+            reading: Ok(GaugePa(1000.0)),
+            supply: Some(true),
+            button: false,
+        };
+        let fed = |at_us| {
+            FromBox::Fed(Fed {
+                at: landfall_core::watch::TimeUs(at_us),
+                steps: [0, 20_000, 40_000, 60_000, 80_000].map(step),
+            })
+        };
+        let mut recorder = Recorder::new(Pieces::default()).unwrap();
+        recorder.at(SystemTime::UNIX_EPOCH + Duration::from_secs(1_000_000));
+        for message in [
+            FromBox::Settings(Some(held)),
+            FromBox::Settings(Some(held)),
+            fed(20_000),
+            FromBox::Stored(later),
+            fed(120_000),
+        ] {
+            recorder.take(&message).unwrap();
+        }
+        let pieces = recorder.into_inner().0;
+        assert!(pieces.iter().all(|piece| piece.ends_with(b"\n")), "a line came in pieces");
+        let text = String::from_utf8(pieces.concat()).unwrap();
+        let read = parse(&text, "a").unwrap();
+        assert_eq!(read.rows.len(), 10);
+        assert_eq!(read.in_force, [(0.0, held), (0.1, later)]);
+        assert!(text.contains("0.020000,1000,,1,0,,,,0,0,0,,1970-01-12T13:46:39.920Z"), "{text}");
+        assert!(parse(&text.replace("stop_pa", "stop"), "a").unwrap_err().to_string().contains("--settings"));
     }
 
     #[test]

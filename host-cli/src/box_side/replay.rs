@@ -74,12 +74,18 @@ pub enum ReplayError {
     Settings(InputError),
     /// The rows are too far apart.
     Coarse(f64),
+    /// Nothing says what the box went by.
+    NoSettings,
 }
 
 impl std::fmt::Display for ReplayError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Settings(error) => write!(f, "the watch refuses these settings: {error}"),
+            Self::NoSettings => write!(
+                f,
+                "the recording does not say what the box went by; name it with --site SITE or --settings FILE"
+            ),
             Self::Coarse(s) => write!(
                 f,
                 "column time_s: rows are {s:.2} s apart; the watch needs 50 a second, and fewer than one a second tell it nothing"
@@ -180,6 +186,20 @@ fn feeds(recording: &Recording, notes: &mut Vec<String>) -> Result<Vec<Feed>, Re
 /// # Errors
 /// [`ReplayError`].
 pub fn replay(recording: &Recording, settings: &WatchSettings, stored_zero_pa: f32) -> Result<Replayed, ReplayError> {
+    replay_with(recording, &[(0.0, *settings)], stored_zero_pa)
+}
+
+/// The same with settings that change: each from a time of the recording on, s, the first from the beginning.
+///
+/// # Errors
+/// [`ReplayError`].
+pub fn replay_with(
+    recording: &Recording,
+    in_force: &[(f64, WatchSettings)],
+    stored_zero_pa: f32,
+) -> Result<Replayed, ReplayError> {
+    let Some(((_, first), mut later)) = in_force.split_first() else { return Err(ReplayError::NoSettings) };
+    let mut settings = *first;
     let mut done = Replayed { notes: recording.notes.clone(), ..Replayed::default() };
     let feeds = feeds(recording, &mut done.notes)?;
     if settings.supply_sense && !recording.has_supply {
@@ -198,18 +218,32 @@ pub fn replay(recording: &Recording, settings: &WatchSettings, stored_zero_pa: f
             first.0
         ));
     }
-    let begin = |start: Start| Watch::new(*settings, start).map_err(ReplayError::Settings);
+    let begin = |settings: &WatchSettings, start: Start| Watch::new(*settings, start).map_err(ReplayError::Settings);
     let cause = feeds.first().and_then(|feed| feed.start).unwrap_or(ResetCause::PowerOn);
-    let mut watch = begin(Start { cause, stored_zero_pa: Some(stored_zero_pa), unacknowledged: false })?;
+    let mut watch =
+        begin(&settings, Start { cause, stored_zero_pa: Some(stored_zero_pa), unacknowledged: false, duty: false })?;
     let mut last: Option<(Output, f64)> = None;
     for (index, feed) in feeds.iter().enumerate() {
-        if let (Some(cause), true) = (feed.start, index > 0) {
+        let mut cause = feed.start.filter(|_| index > 0);
+        while let Some(((_, next), rest)) = later.split_first().filter(|((at_s, _), _)| *at_s < feed.time_s) {
+            later = rest;
+            // Thresholds of the day's air are taken over under way; other settings make the watch begin anew.
+            if !watch.adopt(next) && *next != settings {
+                cause = cause.or(Some(ResetCause::Software));
+            }
+            settings = *next;
+        }
+        if let Some(cause) = cause {
             let before = last.as_ref().map(|(output, _)| output);
-            watch = begin(Start {
-                cause,
-                stored_zero_pa: before.and_then(|output| output.zero_pa).or(Some(stored_zero_pa)),
-                unacknowledged: before.is_some_and(|output| output.unacknowledged),
-            })?;
+            watch = begin(
+                &settings,
+                Start {
+                    cause,
+                    stored_zero_pa: before.and_then(|output| output.zero_pa).or(Some(stored_zero_pa)),
+                    unacknowledged: before.is_some_and(|output| output.unacknowledged),
+                    duty: before.is_some_and(|output| output.duty),
+                },
+            )?;
         }
         let input = Input {
             now: TimeUs(((feed.time_s - first_s) * 1e6).round() as u64),
@@ -286,6 +320,7 @@ pub fn set(settings: &mut WatchSettings, key: &str, value: &str) -> Result<bool,
         "noise_high_pa" => &mut settings.noise_high_pa,
         "rate_limit_paps" => &mut settings.rate_limit_paps,
         "zero_limit_pa" => &mut settings.zero_limit_pa,
+        "sensor_noise_pa" => &mut settings.sensor_noise_pa,
         "half_way_pa" => return Err(format!("{key} follows from stop_pa and operating_pa")),
         _ => return Ok(false),
     };
@@ -388,6 +423,22 @@ mod tests {
             // 612 Pa are crossed 7.76 s after the air begins to go; past half-way it falls too fast already.
             assert!(stop.0 > 62.0 && stop.0 < 67.9, "{every_s}: {stop:?}");
         }
+    }
+
+    #[test]
+    fn what_the_recording_carries_is_what_is_replayed_with() {
+        let recording = parse(&day(0.02, 20.0), "x").unwrap();
+        let held = WatchSettings::EXAMPLE;
+        let lax = WatchSettings { revision: 2, stop_pa: 300.0, wait_pa: 400.0, half_way_pa: 650.0, ..held };
+        let siren = |in_force: &[(f64, WatchSettings)]| {
+            replay_with(&recording, in_force, 0.0).unwrap().changes.iter().find(|c| c.siren).unwrap().time_s
+        };
+        assert!(siren(&[(0.0, held)]) < siren(&[(0.0, lax)]));
+        // Changed while riding: the later ones hold from then on, and people are still riding.
+        let changed = replay_with(&recording, &[(0.0, held), (50.0, lax)], 0.0).unwrap();
+        assert_eq!(states(&changed).iter().filter(|(_, state)| *state == "check").count(), 1);
+        assert!(siren(&[(0.0, held), (50.0, lax)]) > siren(&[(0.0, held)]));
+        assert!(matches!(replay_with(&recording, &[], 0.0), Err(ReplayError::NoSettings)));
     }
 
     #[test]

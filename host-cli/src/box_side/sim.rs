@@ -14,7 +14,7 @@ use landfall_firmware::app::{App, Hardware, STEP_US};
 use landfall_firmware::board::{Inputs, Outputs, Watchdog};
 use landfall_firmware::link::{Entry, Kept, Noted};
 use landfall_firmware::sensor::{Fault, GaugeSensor, Kind, Reading};
-use landfall_firmware::store::{PAYLOAD, SETTINGS, Store};
+use landfall_firmware::store::{Book, PAYLOAD, SETTINGS, Store};
 
 use super::bag::{STEP_S, SimBag};
 use super::noise::{Noise, Numbers};
@@ -24,7 +24,7 @@ use crate::plan::supply::landing_kg;
 use crate::site::Site;
 
 const SECTOR: usize = 4096;
-const SECTORS: usize = 66;
+const SECTORS: usize = 194;
 const RED: usize = 0;
 const AMBER: usize = 1;
 const GREEN: usize = 2;
@@ -262,18 +262,19 @@ impl Sim {
         });
         if let Some(settings) = &plan.settings {
             let mut bytes = [0; SETTINGS];
-            if let Ok(bytes) = postcard::to_slice(settings, &mut bytes) {
+            // The highest revision goes before them.
+            if let Ok(bytes) = postcard::to_slice(&(settings.revision.to_le_bytes(), settings), &mut bytes) {
                 // Memory does not fail; a box that has none shows red.
                 let _ = Store::open(Flash(Rc::clone(&world))).save_settings(bytes);
             }
         }
         if plan.full {
-            let kept = Kept { zero_pa: Some(0.0), unacknowledged: false };
+            let kept = Kept { zero_pa: Some(0.0), unacknowledged: false, duty: false };
             let entry = Entry { boot: 0, at: TimeUs(0), what: Noted::Kept(kept) };
             let mut bytes = [0; PAYLOAD];
             let mut store = Store::open(Flash(Rc::clone(&world)));
-            if let (Ok(_), Ok(bytes)) = (store.prepare(), postcard::to_slice(&entry, &mut bytes)) {
-                let _ = store.append(bytes);
+            if let (Ok(_), Ok(bytes)) = (store.prepare(Book::Events), postcard::to_slice(&entry, &mut bytes)) {
+                let _ = store.append(Book::Events, bytes);
             }
         }
         let supply_sense = plan.settings.map_or(site.watch.supply_sense, |settings| settings.supply_sense);
@@ -430,7 +431,7 @@ impl Sim {
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::super::arm::{ArmError, NEEDED, SensorPart, arm, look};
+    use super::super::arm::{ArmError, NEEDED, SensorPart, arm};
     use super::super::port::Decoder;
     use super::*;
     use crate::plan::compute;
@@ -439,7 +440,7 @@ pub(crate) mod tests {
     use landfall_firmware::link::{FromBox, Status};
 
     #[test]
-    fn a_measured_bag_can_be_armed_and_the_assumed_one_says_why_not() {
+    fn the_demo_can_be_armed_with_the_plans_own_figures() {
         let site = demo().with_value("spread.samples", "5000").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
         let s = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().settings;
@@ -447,25 +448,18 @@ pub(crate) mod tests {
         let p = &results.pressures;
         assert!((f64::from(s.needed_s) - p.commitment_s.unwrap() - 1.1).abs() < 1e-3);
         assert_eq!(Some(s.stop_pa), p.stop_pa.map(|pa| pa as f32));
-        assert_eq!(Some(s.wait_pa), p.wait_pa.map(|pa| pa as f32));
+        assert_eq!(Some(s.wait_pa), p.levels.map(|levels| levels.acting_wait_pa as f32));
         let t = results.touchdown.as_ref().unwrap();
         // The hard landing is no softer than the mean one.
-        assert!(f64::from(s.landing_peak_pa) >= t.peak_pressure_pa && f64::from(s.recovery_s) >= t.recovery_s.unwrap());
-        assert!(f64::from(s.landing_dip_pa) >= f64::from(s.operating_pa) - t.dip_pa.unwrap());
+        assert!(f64::from(s.landing_peak_pa) >= t.peak_pressure_pa);
+        assert!((f64::from(s.recovery_s) - t.recovery_s.unwrap().max(3.0)).abs() < 1e-3);
+        let dip_pa = f64::from(s.operating_pa) - t.dip_pa.unwrap();
+        assert!((f64::from(s.landing_dip_pa) - dip_pa.max(10.0)).abs() < 0.01);
         assert!(
             matches!(arm(&site, &results, SensorPart::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))
         );
         let notes = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().notes;
         assert!(!notes.iter().any(|note| note.contains("above the stop pressure")), "{notes:?}");
-        // Every end of the assumed numbers must do: the highest stop pressure counts.
-        let site = site.with_value("bag.fitted", "false").unwrap();
-        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-        let why = arm(&site, &results, SensorPart::Bridge20, 1).unwrap_err().to_string();
-        let highest = results.pressures.ends.iter().filter_map(|end| end.stop_pa).fold(0.0, f64::max);
-        if highest >= f64::from(s.operating_pa) {
-            assert!(why.contains(&format!("{highest:.0} Pa is not under the operating pressure")), "{why}");
-        }
-        assert!(look(&site, &results, None, 1).unwrap().notes[0].starts_with("no box would be armed"));
     }
 
     fn last_status(sim: &mut Sim, decoder: &mut Decoder, seconds: f64) -> Status {

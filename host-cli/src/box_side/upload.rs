@@ -115,7 +115,7 @@ pub fn state_air(
     patience: Duration,
     mut say: impl FnMut(&str),
 ) -> Result<(), UploadError> {
-    say("now hold the box's button down until this says that it has taken today's air");
+    say("now let the box's button up and hold it down again until this says that it has taken today's air");
     let until = Instant::now() + patience;
     while Instant::now() <= until {
         let answer = ask(port, &ToBox::Air { pressure_pa, temperature_k }, |message| match message {
@@ -126,6 +126,35 @@ pub fn state_air(
         match answer {
             Ok(()) => return Ok(()),
             Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            Err(refusal) => return Err(UploadError::Refused(refusal)),
+        }
+    }
+    Err(UploadError::NoButton)
+}
+
+/// Makes a box forget its site, with its button held; gives the revision that the next settings must be above.
+///
+/// # Errors
+/// [`UploadError`]; unless it says otherwise the box has what it had.
+pub fn forget(
+    port: &mut Port,
+    site_id: u32,
+    patience: Duration,
+    mut say: impl FnMut(&str),
+) -> Result<u32, UploadError> {
+    say("now let the box's button up, and then hold it down until this says that the site is forgotten");
+    let until = Instant::now() + patience;
+    while Instant::now() <= until {
+        let answer = ask(port, &ToBox::Forget { site_id }, |message| match message {
+            FromBox::Forgot { floor } => Some(Ok(*floor)),
+            FromBox::Refused(refusal) if *refusal != Refusal::Frame => Some(Err(*refusal)),
+            _ => None,
+        })?;
+        match answer {
+            Ok(floor) => return Ok(floor),
+            Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            // Asked again after it was done.
+            Err(Refusal::Foreign { site_id: 0 }) => return Err(UploadError::Refused(Refusal::NotStaged)),
             Err(refusal) => return Err(UploadError::Refused(refusal)),
         }
     }
@@ -158,11 +187,13 @@ pub fn upload(
         None => check_of(settings),
         Some(form) => {
             offer_form(port, form)?;
-            check_with_form(settings, &form.0, &form.1)
+            check_with_form(settings, form)
         }
     };
     let check = check.map_err(|_| UploadError::Differs)?;
-    say("the box has understood the settings; now hold its button down until this says that they are stored");
+    say(
+        "the box has understood the settings; now let its button up and then hold it down until this says that they are stored",
+    );
     let until = Instant::now() + patience;
     loop {
         port.send(&ToBox::Confirm { check })?;
@@ -188,8 +219,8 @@ pub fn upload(
     if held(port)? == Some(*settings) { Ok(()) } else { Err(UploadError::Differs) }
 }
 
-/// Offers both parts of a form and compares what the box understood.
-fn offer_form(port: &mut Port, (site, curve): &Form) -> Result<(), UploadError> {
+/// Offers the parts of a form and compares what the box understood.
+fn offer_form(port: &mut Port, Form { site, bags, curve }: &Form) -> Result<(), UploadError> {
     let refused = |message: &FromBox| match message {
         FromBox::Refused(refusal) => Some(Err(*refusal)),
         _ => None,
@@ -198,10 +229,17 @@ fn offer_form(port: &mut Port, (site, curve): &Form) -> Result<(), UploadError> 
         FromBox::StagedSite(staged) => Some(Ok(staged == site)),
         other => refused(other),
     })?;
+    let staged_bags = ask(port, &ToBox::OfferBags(*bags), |message| match message {
+        FromBox::StagedBags(staged) => Some(Ok(staged == bags)),
+        other => refused(other),
+    })?;
     let staged_curve = ask(port, &ToBox::OfferCurve(*curve), |message| match message {
         FromBox::StagedCurve(staged) => Some(Ok(staged == curve)),
         other => refused(other),
     })?;
-    let same = staged.map_err(UploadError::Refused)? && staged_curve.map_err(UploadError::Refused)?;
+    let mut same = true;
+    for part in [staged, staged_bags, staged_curve] {
+        same &= part.map_err(UploadError::Refused)?;
+    }
     if same { Ok(()) } else { Err(UploadError::Differs) }
 }

@@ -18,6 +18,7 @@ pub mod tolerance;
 use crate::plan::PlanError;
 use crate::plan::cautions::CAUTIONS;
 use crate::plan::model::Model;
+use crate::shown::Shown;
 use crate::site::Site;
 use arc::Arc;
 use choices::{BuildError, Choices};
@@ -154,6 +155,9 @@ pub struct BuildSheet {
     pub not_checked: Vec<&'static str>,
     /// The cautions that go with every report.
     pub cautions: Vec<&'static str>,
+    /// In which units its text stands; the figures here are SI in any.
+    #[serde(skip)]
+    pub shown: Shown,
 }
 
 /// Makes the sheet of a site whose `bag.gap` is stated.
@@ -193,6 +197,7 @@ pub fn build_sheet(site: &Site, choices: &Choices, assumed: Vec<String>) -> Resu
         assumed,
         not_checked: NOT_CHECKED.to_vec(),
         cautions: CAUTIONS.to_vec(),
+        shown: Shown::of(site),
     })
 }
 

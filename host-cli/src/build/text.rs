@@ -1,8 +1,9 @@
-//! The build sheet to read, in millimetres.
+//! The build sheet to read, in millimetres or in feet and inches.
 
 use super::parts::{Kind, Part};
 use super::stock::{Cut, Placed};
 use super::{BuildSheet, CutList};
+use crate::shown::{Shown, Toward};
 use std::fmt::Write as _;
 use textwrap::{Options, WordSplitter, wrap};
 
@@ -13,17 +14,22 @@ const WIDTH: usize = 100;
 #[must_use]
 pub fn text(sheet: &BuildSheet) -> String {
     let mut out = String::new();
-    let t = &sheet.takeoff;
-    let _ = writeln!(out, "{}: build sheet, in millimetres\n", sheet.site);
+    let (t, s) = (&sheet.takeoff, sheet.shown);
+    let unit = if s.is_imperial() {
+        "in feet and inches, to the nearest 1/16 in; the templates are in millimetres"
+    } else {
+        "in millimetres"
+    };
+    let _ = writeln!(out, "{}: build sheet, {unit}\n", sheet.site);
     let _ = writeln!(
         out,
         "Take-off  height {}, radius {}, lip {:.2} degrees, base {}, face {}, width {}",
-        mm(t.height_m),
-        mm(t.radius_m),
+        mm(s, t.height_m),
+        mm(s, t.radius_m),
         t.lip_angle_deg,
-        mm(t.base_m),
-        mm(t.face_m),
-        mm(t.width_m)
+        mm(s, t.base_m),
+        mm(s, t.face_m),
+        mm(s, t.width_m)
     );
     let c = &sheet.choices;
     paragraph(
@@ -31,19 +37,19 @@ pub fn text(sheet: &BuildSheet) -> String {
         &format!(
             "Deck {} ({} layers of {}), joists {} x {} at most {} apart, panels {} thick at most {} apart, ribs {} deep, \
              sheets {} x {}, saw {}, timber {}.",
-            mm(c.deck_m()),
+            mm(s, c.deck_m()),
             c.layers,
-            mm(c.layer_thickness_m),
-            mm(c.joist_width_m),
-            mm(c.joist_depth_m),
-            mm(c.joist_spacing_m),
-            mm(c.panel_thickness_m),
-            mm(c.panel_spacing_m),
-            mm(c.rib_depth_m),
-            mm(c.sheet_length_m),
-            mm(c.sheet_width_m),
-            mm(c.kerf_m),
-            mm(c.timber_length_m)
+            mm(s, c.layer_thickness_m),
+            mm(s, c.joist_width_m),
+            mm(s, c.joist_depth_m),
+            mm(s, c.joist_spacing_m),
+            mm(s, c.panel_thickness_m),
+            mm(s, c.panel_spacing_m),
+            mm(s, c.rib_depth_m),
+            mm(s, c.sheet_length_m),
+            mm(s, c.sheet_width_m),
+            mm(s, c.kerf_m),
+            mm(s, c.timber_length_m)
         ),
     );
     if !sheet.assumed.is_empty() {
@@ -51,10 +57,10 @@ pub fn text(sheet: &BuildSheet) -> String {
     }
     surfaces(&mut out, sheet);
     for part in &sheet.parts {
-        part_text(&mut out, part, c.joist_spacing_m);
+        part_text(&mut out, s, part, c.joist_spacing_m);
     }
-    cuts(&mut out, "Panels and ribs", &sheet.panels);
-    cuts(&mut out, "Riding sheets", &sheet.riding);
+    cuts(&mut out, s, "Panels and ribs", &sheet.panels);
+    cuts(&mut out, s, "Riding sheets", &sheet.riding);
     joists(&mut out, sheet);
     tolerances(&mut out, sheet);
     out.push_str("\nNot checked, not listed\n");
@@ -68,14 +74,21 @@ pub fn text(sheet: &BuildSheet) -> String {
     out
 }
 
-fn mm(m: f64) -> String {
+/// A length to build by: millimetres without the unit, which the title names, or feet and inches.
+fn mm(s: Shown, m: f64) -> String {
+    if s.is_imperial() {
+        return s.cut(m, Toward::Nearest);
+    }
     let text = format!("{:.1}", 1e3 * m);
     let text = text.strip_suffix(".0").unwrap_or(&text);
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
-/// Millimetres with one decimal always, for columns.
-fn tenth(m: f64) -> String {
+/// The same with one decimal of a millimetre always, for columns.
+fn tenth(s: Shown, m: f64) -> String {
+    if s.is_imperial() {
+        return s.cut(m, Toward::Nearest);
+    }
     let text = format!("{:.1}", 1e3 * m);
     if text == "-0.0" { "0.0".to_owned() } else { text }
 }
@@ -123,30 +136,31 @@ fn head(names: &[&str]) -> Vec<String> {
 }
 
 fn surfaces(out: &mut String, sheet: &BuildSheet) {
+    let s = sheet.shown;
     out.push_str(
         "\nRidden surface, from the start (lengths along it; layers from the lowest, along their own middle)\n",
     );
     let mut names = head(&["stretch", "length", "width", "slope from", "to", "joists", "bays", "joist length"]);
     names.extend((1..=sheet.choices.layers).map(|layer| format!("layer {layer}")));
     let mut rows = vec![names];
-    for s in &sheet.surfaces {
+    for surface in &sheet.surfaces {
         let mut row = vec![
-            s.name.clone(),
-            tenth(s.length_m),
-            tenth(s.width_m),
-            hundredth(s.from_slope_deg),
-            hundredth(s.to_slope_deg),
-            s.joists.to_string(),
-            s.bays.to_string(),
-            tenth(s.joist_length_m),
+            surface.name.clone(),
+            tenth(s, surface.length_m),
+            tenth(s, surface.width_m),
+            hundredth(surface.from_slope_deg),
+            hundredth(surface.to_slope_deg),
+            surface.joists.to_string(),
+            surface.bays.to_string(),
+            tenth(s, surface.joist_length_m),
         ];
-        row.extend(s.layer_lengths_m.iter().map(|m| tenth(*m)));
+        row.extend(surface.layer_lengths_m.iter().map(|m| tenth(s, *m)));
         rows.push(row);
     }
     table(out, &rows);
 }
 
-fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
+fn part_text(out: &mut String, s: Shown, part: &Part, spacing_m: f64) {
     let what = match part.kind {
         Kind::Panel => "panel on the ground",
         Kind::Rib => "rib",
@@ -158,10 +172,10 @@ fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
             "{}: {what}, {} alike; surface R {}, edge under the deck R {}; {} long, {} high",
             part.name,
             part.count,
-            mm(part.arc.radius_m),
-            mm(part.edge_radius_m),
-            mm(part.to_x_m - part.from_x_m),
-            mm(part.height_m)
+            mm(s, part.arc.radius_m),
+            mm(s, part.edge_radius_m),
+            mm(s, part.to_x_m - part.from_x_m),
+            mm(s, part.height_m)
         ),
     );
     match part.kind {
@@ -176,7 +190,7 @@ fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
              edge is the rib's upper edge; its ends stand square to the surface.",
         ),
     }
-    let joints = |list: &[f64]| list.iter().map(|m| mm(*m)).collect::<Vec<_>>().join(", ");
+    let joints = |list: &[f64]| list.iter().map(|m| mm(s, *m)).collect::<Vec<_>>().join(", ");
     if !part.joints_m.is_empty() {
         let across = if part.kind == Kind::Panel { "at x" } else { "across it, along the surface at" };
         let _ = writeln!(out, "  Joints {across} {}", joints(&part.joints_m));
@@ -187,10 +201,10 @@ fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
     let mut rows = vec![head(&["x", "z edge", "z surface", "along", "slope"])];
     rows.extend(part.offsets.iter().map(|o| {
         vec![
-            tenth(o.x_m),
-            o.edge_m.map_or_else(String::new, tenth),
-            tenth(o.surface_m),
-            tenth(o.along_m),
+            tenth(s, o.x_m),
+            o.edge_m.map_or_else(String::new, |m| tenth(s, m)),
+            tenth(s, o.surface_m),
+            tenth(s, o.along_m),
             hundredth(o.slope_deg),
         ]
     }));
@@ -202,7 +216,7 @@ fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
     let mut rows = vec![head(&["joist", "along", "x", "z", "stands"])];
     rows.extend(part.joists.iter().filter(|joist| !joist.packing).map(|j| {
         let stands = if j.upright { "upright" } else { "square" };
-        vec![j.number.to_string(), tenth(j.along_m), tenth(j.x_m), tenth(j.z_m), stands.to_owned()]
+        vec![j.number.to_string(), tenth(s, j.along_m), tenth(s, j.x_m), tenth(s, j.z_m), stands.to_owned()]
     }));
     table(out, &rows);
     if let [first, second, ..] = part.joists.as_slice() {
@@ -213,24 +227,24 @@ fn part_text(out: &mut String, part: &Part, spacing_m: f64) {
                 &format!(
                     "  Joists 1 and 2 are {} apart: behind so steep a face the panel is too thin for one square to it. A \
                      qualified builder decides what carries the deck there.",
-                    mm(apart_m)
+                    mm(s, apart_m)
                 ),
             );
         }
     }
 }
 
-fn cuts(out: &mut String, title: &str, list: &CutList) {
+fn cuts(out: &mut String, s: Shown, title: &str, list: &CutList) {
     let used = list.used.map_or_else(String::new, |used| format!(", {:.0} % of them used", 100.0 * used));
     let count = match list.sheets {
         Some(1) => format!("1 sheet{used}"),
         Some(count) => format!("{count} sheets{used}"),
         None => "a piece fits no sheet: take larger ones (--sheet) or another depth (--rib-depth)".to_owned(),
     };
-    let _ = writeln!(out, "\n{title}, {} thick: {count}", mm(list.thickness_m));
+    let _ = writeln!(out, "\n{title}, {} thick: {count}", mm(s, list.thickness_m));
     let mut rows = vec![head(&["piece", "length", "width", "count"])];
     rows.extend(list.cuts.iter().map(|Cut { name, length_m, width_m, count }| {
-        vec![name.clone(), tenth(*length_m), tenth(*width_m), count.to_string()]
+        vec![name.clone(), tenth(s, *length_m), tenth(s, *width_m), count.to_string()]
     }));
     table(out, &rows);
     // Sheets that are cut alike follow each other.
@@ -238,7 +252,7 @@ fn cuts(out: &mut String, title: &str, list: &CutList) {
     for on in 1..=list.sheets.unwrap_or(0) {
         let pieces = list.layout.iter().filter(|piece| piece.sheet == on);
         let words = pieces.map(|Placed { name, x_m, y_m, length_m, width_m, .. }| {
-            format!("{name} {} x {} at {}, {}", mm(*length_m), mm(*width_m), mm(*x_m), mm(*y_m))
+            format!("{name} {} x {} at {}, {}", mm(s, *length_m), mm(s, *width_m), mm(s, *x_m), mm(s, *y_m))
         });
         let words = words.collect::<Vec<_>>().join("; ");
         match sheets.last_mut() {
@@ -257,6 +271,7 @@ fn cuts(out: &mut String, title: &str, list: &CutList) {
 }
 
 fn joists(out: &mut String, sheet: &BuildSheet) {
+    let s = sheet.shown;
     let Some(timber) = &sheet.joists else {
         out.push_str(
             "\nJoists: one is longer than the stock timber; take longer stock (--timber) or closer panels (--panels)\n",
@@ -265,17 +280,17 @@ fn joists(out: &mut String, sheet: &BuildSheet) {
     };
     let _ = writeln!(
         out,
-        "\nJoists: {} timbers of {}; {:.1} m sawn in all",
+        "\nJoists: {} timbers of {}; {} sawn in all",
         timber.count,
-        mm(timber.stock_m),
-        timber.sawn_m
+        mm(s, timber.stock_m),
+        s.about(timber.sawn_m, Toward::Nearest)
     );
     let mut rows = vec![head(&["timbers", "sawn into"])];
     let mut sawing: Vec<(String, usize)> = Vec::new();
     for list in &timber.sawing {
         let mut parts: Vec<(String, usize)> = Vec::new();
         for m in list {
-            let length = mm(*m);
+            let length = mm(s, *m);
             match parts.iter_mut().find(|(other, _)| *other == length) {
                 Some((_, count)) => *count += 1,
                 None => parts.push((length, 1)),
@@ -292,17 +307,53 @@ fn joists(out: &mut String, sheet: &BuildSheet) {
 }
 
 fn tolerances(out: &mut String, sheet: &BuildSheet) {
-    out.push_str("\nWhat 1 mm at the lip does (mean rider)\n");
+    // The figures are for a millimetre; a sixteenth of an inch is 1.5875 of them, and the effects are straight.
+    let (error, of_error, unit, in_unit) =
+        if sheet.shown.is_imperial() { ("1/16 in", 25.4 / 16.0, "in", 1.0 / 25.4) } else { ("1 mm", 1.0, "mm", 1.0) };
+    let places = if sheet.shown.is_imperial() { 2 } else { 1 };
+    let _ = writeln!(out, "\nWhat {error} at the lip does (mean rider)");
     for t in &sheet.tolerances {
         let landing = t.landing_mm_per_mm.map_or_else(
             || "no landing on the bag".to_owned(),
-            |mm| format!("the landing {:.1} mm {}", mm.abs(), if mm < 0.0 { "shorter" } else { "longer" }),
+            |mm| {
+                let way = if mm < 0.0 { "shorter" } else { "longer" };
+                format!("the landing {:.places$} {unit} {way}", mm.abs() * of_error * in_unit)
+            },
         );
         let radius = if t.radius_mm_per_mm.abs() < 5e-4 {
             String::new()
         } else {
-            format!(", the radius {:+.2} mm", t.radius_mm_per_mm)
+            format!(", the radius {:+.2} {unit}", t.radius_mm_per_mm * of_error * in_unit)
         };
-        bullet(out, &format!("{}: the lip angle {:+.4} degrees{radius}, {landing}", t.what, t.lip_angle_deg_per_mm));
+        let lip = t.lip_angle_deg_per_mm * of_error;
+        let what = t.what.replace("1 mm", error);
+        bullet(out, &format!("{what}: the lip angle {lip:+.4} degrees{radius}, {landing}"));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::build::build_sheet;
+    use crate::build::choices::Choices;
+    use crate::site::demo;
+
+    /// The same take-off in both: 8 ft on a radius of 15 ft.
+    #[test]
+    fn the_sheet_stands_in_the_sites_units() {
+        let metric = text(&build_sheet(&demo(), &Choices::default(), Vec::new()).unwrap());
+        assert!(
+            metric.contains("build sheet, in millimetres") && metric.contains("height 2438.4, radius 4572"),
+            "{metric}"
+        );
+        assert!(metric.contains("What 1 mm at the lip does"));
+        let site = demo().with_value("site.units", "imperial").unwrap();
+        let imperial = text(&build_sheet(&site, &Choices::default(), Vec::new()).unwrap());
+        assert!(
+            imperial.contains("in feet and inches") && imperial.contains("height 8 ft, radius 15 ft"),
+            "{imperial}"
+        );
+        assert!(imperial.contains("What 1/16 in at the lip does") && !imperial.contains(" mm "), "{imperial}");
+        assert_eq!(metric.matches("panel on the ground").count(), imperial.matches("panel on the ground").count());
     }
 }

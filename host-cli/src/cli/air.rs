@@ -25,7 +25,7 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
         keep_findings(&mut results, &["pressure", "blower", "openings", "filling", "anchors"]);
         results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = None);
         results.touchdown = None;
-        results.pressures = Pressures { fitted: site.bag.fitted, ..Pressures::default() };
+        results.pressures = Pressures::default();
     }
     let text = match args.format {
         TextOrJson::Text => air_text(&site, &results, output::style()),
@@ -39,7 +39,7 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
             "cautions": results.cautions,
         }))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     let inside = results.air.above_min_pa >= 0.0 && results.air.below_max_pa >= 0.0;
     Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
 use clap_complete::Shell;
-use landfall::site::{Dimension, parse_quantity};
+use landfall::site::{Dimension, Like, parse_quantity};
 
 use super::range::Vary;
 
@@ -61,7 +61,7 @@ pub(crate) enum Command {
     Ramp(super::args_build::Ramp),
     Progress(super::args_build::Progress),
     Fit(super::args_learn::Fit),
-    DropTest(super::args_learn::DropTest),
+    BagTest(super::args_learn::BagTest),
     Compare(super::args_learn::Compare),
     Arm(super::args_box::Arm),
     Watch(super::args_box::Watch),
@@ -89,9 +89,12 @@ pub(crate) struct SiteArg {
 /// Where the data goes.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Output {
-    /// Write here instead of to stdout, all at once or not at all; an older file is replaced.
+    /// Write here instead of to stdout, all at once or not at all; an older output is replaced.
     #[arg(long, short, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub output: Option<PathBuf>,
+    /// Write also over what is read, and over site files, measurements and logbooks.
+    #[arg(long)]
+    pub force: bool,
 }
 
 /// How the sampling is done.
@@ -126,6 +129,27 @@ pub(crate) enum Format {
     Csv,
 }
 
+/// What an example is like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LikeWhat {
+    /// A low practice kicker with a thick bag.
+    Small,
+    /// A high kicker from a platform.
+    Big,
+    /// A ride down on a hill's own slope, and a long bag.
+    Hill,
+}
+
+impl From<LikeWhat> for Like {
+    fn from(like: LikeWhat) -> Self {
+        match like {
+            LikeWhat::Small => Self::Small,
+            LikeWhat::Big => Self::Big,
+            LikeWhat::Hill => Self::Hill,
+        }
+    }
+}
+
 /// Text or JSON.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum TextOrJson {
@@ -137,14 +161,19 @@ pub(crate) enum TextOrJson {
 
 /// Write a commented site file to begin with
 ///
-/// It states every required key with an example and shows all others with their default, commented out.
+/// It states every required key with an example and shows all others with their default, commented out, and says of each
+/// how to measure it, or to leave it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall new                         to stdout
   landfall new --output hill.toml      to a file that is not there yet
+  landfall new --like small --output yard.toml
   landfall new --output hill.toml --force")]
 pub(crate) struct New {
+    /// What the example is like.
+    #[arg(long, value_enum, default_value_t = LikeWhat::Big)]
+    pub like: LikeWhat,
     /// Write here instead of to stdout.
     #[arg(long, short, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub output: Option<PathBuf>,
@@ -156,17 +185,21 @@ pub(crate) struct New {
 /// Say everything that is wrong with a site file
 ///
 /// Every fault comes at once, with its line, its key, what was meant and a cure. A file without faults is answered
-/// with the values that stay assumed. Exit code 2 where there is a fault.
+/// with what is worth measuring first, and how many values are assumed. Exit code 2 where there is a fault.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall check hill.toml
+  landfall check --all hill.toml
   landfall check --format json hill.toml
   cat hill.toml | landfall check -")]
 pub(crate) struct Check {
     /// Site file; `-` reads stdin.
     #[arg(value_hint = ValueHint::FilePath)]
     pub site: PathBuf,
+    /// List every value that is assumed.
+    #[arg(long)]
+    pub all: bool,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,
@@ -184,7 +217,7 @@ Examples:
   landfall plan hill.toml --report hill.html
   landfall plan hill.toml --samples 10000000 --seed 7
 
-Exit code 1: a finding of level stop. It says which limit is passed and what would change it.")]
+Exit code 1: a finding of level stop. It says which limit is broken and what was tried to mend it.")]
 pub(crate) struct Plan {
     #[command(flatten)]
     pub site: SiteArg,
@@ -195,6 +228,9 @@ pub(crate) struct Plan {
     /// or a phone and to print on A4 or Letter.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub report: Option<PathBuf>,
+    /// Say everything on the screen: all figures, notes, assumed values and cautions.
+    #[arg(long)]
+    pub full: bool,
     #[command(flatten)]
     pub sampling: Sampling,
     #[command(flatten)]

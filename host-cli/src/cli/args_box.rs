@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueHint;
 use landfall::box_side::arm::SensorPart;
-use landfall::site::{Dimension, parse_quantity};
+use landfall::site::{Dimension, Gauge, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 
@@ -14,6 +14,17 @@ fn sensor(name: &str) -> Result<SensorPart, String> {
         .into_iter()
         .find(|part| part.name() == name)
         .ok_or_else(|| format!("one of {}", SensorPart::ALL.map(SensorPart::name).join(", ")))
+}
+
+/// The unit of a gauge.
+fn gauge(name: &str) -> Result<Gauge, String> {
+    let found = Gauge::ALL.iter().find(|gauge| gauge.word().eq_ignore_ascii_case(name.trim()));
+    found.copied().ok_or_else(|| format!("one of {}", Gauge::WORDS.join(", ")))
+}
+
+/// A site as the box tells it: eight hexadecimal digits.
+fn site_id(text: &str) -> Result<u32, String> {
+    u32::from_str_radix(text, 16).map_err(|_| "write it as the box tells it, such as 1a2b3c4d".to_owned())
 }
 
 fn air_pressure(text: &str) -> Result<f64, String> {
@@ -62,8 +73,8 @@ pub(crate) struct Arm {
     #[arg(long, value_name = "TIME", default_value = "55 s", value_parser = time)]
     pub wait: f64,
     /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers.
-    #[arg(long, value_name = "PART", default_value = "bridge20", value_parser = sensor)]
-    pub sensor: SensorPart,
+    #[arg(long, value_name = "PART", value_parser = sensor)]
+    pub sensor: Option<SensorPart>,
     /// Revision of the settings; a box takes none lower than its own. By default the seconds since 1970.
     #[arg(long, value_name = "N")]
     pub revision: Option<u32>,
@@ -82,14 +93,16 @@ pub(crate) struct Arm {
 
 /// Follow one or more boxes
 ///
-/// Pressure, state, landings, time since the last landing, forecast to the stop pressure. A link that is silent is
-/// said loudly. Without a terminal, one line a happening. Recordings hold what each step of the box was fed with, for
-/// `landfall replay`.
+/// Pressure, state, what to do now, landings, time since the last landing, forecast to the stop pressure. A link that is
+/// silent is said loudly. Without a terminal, one line a happening. With several boxes the worst of them counts.
+/// Recordings hold what each step of the box was fed with and what it went by, for `landfall replay`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall watch /dev/ttyACM0
   landfall watch /dev/ttyACM0 --record day.csv
+  landfall watch /dev/ttyACM0 --site hill.toml   says so if the box is set for another jump
+  landfall watch /dev/ttyACM0 --large --bell     to be read from afar, and heard
   landfall watch /dev/ttyACM0 /dev/ttyACM1 --plain
 
 The box is a supplementary alarm, not a certified device.")]
@@ -97,9 +110,22 @@ pub(crate) struct Watch {
     /// Serial ports.
     #[arg(required = true, value_hint = ValueHint::AnyPath)]
     pub ports: Vec<String>,
-    /// Record to this file; with several boxes -1, -2 … come before its ending. An older file is replaced.
+    /// Record to this file, or where it is taken to the next of its numbers (day.csv, day.2.csv, …); with several boxes
+    /// -1, -2 … come before its ending. An older file stays.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub record: Option<PathBuf>,
+    /// Show pressures as this gauge does: kPa, Pa, mbar, inH2O, mmH2O or psi. Without it in whole pascals.
+    #[arg(long, value_name = "UNIT", value_parser = gauge)]
+    pub gauge: Option<Gauge>,
+    /// Site file of the jump that is ridden: a box that is set for another is told loudly.
+    #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath)]
+    pub site: Option<PathBuf>,
+    /// Letters to be read from ten metres, without the trace.
+    #[arg(long, conflicts_with = "plain")]
+    pub large: bool,
+    /// Ring the terminal's bell once a second while a siren sounds or a link is silent.
+    #[arg(long)]
+    pub bell: bool,
     /// Lines of text even on a terminal.
     #[arg(long)]
     pub plain: bool,
@@ -121,8 +147,9 @@ pub(crate) struct Watch {
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
+  landfall replay day.csv                        by what the box went by then
+  landfall replay day.csv --set stop_pa=700
   landfall replay day.csv --site hill.toml
-  landfall replay day.csv --site hill.toml --set stop_pa=700
   landfall replay day.csv --site hill.toml --set bag.stop_floor=0.7 --format json
   landfall replay day.csv --settings hill.watch
 
@@ -131,8 +158,8 @@ pub(crate) struct Replay {
     /// Recording; `-` reads stdin.
     #[arg(value_hint = ValueHint::FilePath)]
     pub log: PathBuf,
-    /// Site file that the settings are computed from.
-    #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath, required_unless_present_any = ["demo", "settings"])]
+    /// Site file that the settings are computed from. By default the recording's own are used.
+    #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath)]
     pub site: Option<PathBuf>,
     /// The embedded invented site.
     #[arg(long, conflicts_with = "site")]
@@ -163,7 +190,8 @@ pub(crate) struct Replay {
 #[command(after_help = "\
 Examples:
   landfall log /dev/ttyACM0
-  landfall log /dev/ttyACM0 --from 120 --format csv --output box.csv")]
+  landfall log /dev/ttyACM0 --from 120 --format csv --output box.csv
+  landfall log /dev/ttyACM0 --forget 1a2b3c4d    before the box moves to another site; hold its button down")]
 pub(crate) struct Log {
     /// Serial port.
     #[arg(value_hint = ValueHint::AnyPath)]
@@ -171,6 +199,9 @@ pub(crate) struct Log {
     /// First record wanted.
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub from: u32,
+    /// Make the box forget this site and its settings. The log stays, and so does the highest revision that it has had.
+    #[arg(long, value_name = "SITE ID", value_parser = site_id)]
+    pub forget: Option<u32>,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

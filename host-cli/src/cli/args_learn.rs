@@ -141,33 +141,63 @@ Fit first: the less the plan's own values are known, the more runs it takes to s
 Exit code 1: a warning.",
 );
 
-/// Fit dish radius, vent, leak and stretch to drops and a deflation
+/// Measure how a bag gives way: an afternoon, a board, two loads and a phone
 ///
-/// A known mass dropped from known heights onto the bag, with the depth or the peak pressure, tells the dish radius; a
-/// timed fall of the pressure with the blower off tells leak and stretch.
+/// A dead load sinks into the bag while its blowers are off; gauge and depth tell how hard the bag pushes back at each
+/// depth. All parts are optional, and each narrows what is not known. `--sheet` prints the recipe.
 #[derive(Debug, clap::Args)]
-#[command(after_help = AFTER_DROP)]
-pub(crate) struct DropTest {
-    /// Table of drops (CSV).
-    #[arg(value_hint = ValueHint::FilePath, required_unless_present_any = ["demo", "deflation"])]
-    pub drops: Option<PathBuf>,
+#[command(after_help = AFTER_BAG)]
+pub(crate) struct BagTest {
     /// Site file.
-    #[arg(value_hint = ValueHint::FilePath, required_unless_present = "demo")]
+    #[arg(value_hint = ValueHint::FilePath, required_unless_present_any = ["demo", "sheet"])]
     pub site: Option<PathBuf>,
-    /// The embedded invented site, and its drops and deflation where no table is named.
+    /// The embedded invented site, and its measurements where no table is named.
     #[arg(long, conflicts_with = "site")]
     pub demo: bool,
-    /// Recording of a deflation with the blower off (CSV with time_s and gauge_pa).
+    /// Loaded deflation (CSV: time, gauge, depth); may be given several times, each with its --mass.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub loaded: Vec<PathBuf>,
+    /// Mass of the load with its board, in the order of the --loaded.
+    #[arg(long, value_name = "MASS", value_parser = mass)]
+    pub mass: Vec<f64>,
+    /// Empty deflation (CSV: time, gauge), or a recording of one.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub deflation: Option<PathBuf>,
-    /// Recording of the box during the drops; peaks are taken at each drop's log_time.
-    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
-    pub log: Option<PathBuf>,
-    /// Pressure measured with the blowers running and nobody on the bag.
+    /// What the gauge shows with the blowers on and nobody on the bag.
     #[arg(long, value_name = "PRESSURE", value_parser = pressure)]
     pub settled: Option<f64>,
+    /// Dropped loads (CSV) to hold against the result.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub drops: Option<PathBuf>,
+    /// What `watch --record` wrote: the falls and the landings in it are found.
+    #[arg(long, value_name = "SESSION", value_hint = ValueHint::FilePath)]
+    pub recording: Option<PathBuf>,
+    /// By how much the box's clock is ahead of the film's; else found from the load breaking away.
+    #[arg(long, value_name = "TIME", value_parser = seconds, allow_hyphen_values = true, requires = "recording")]
+    pub offset: Option<f64>,
+    /// Mass of the rider whose landings the recording holds, as it lands (with the bike where that lands too).
+    #[arg(long, value_name = "MASS", value_parser = mass, requires = "recording")]
+    pub rider_mass: Option<f64>,
+    /// Error of a filmed gauge's readings, in % of a reading [default: 2]
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub gauge_error: Option<f64>,
+    /// Error of the gauge's zero [default: 12.5 Pa, or the box's sensor's]
+    #[arg(long, value_name = "PRESSURE", value_parser = pressure)]
+    pub zero_error: Option<f64>,
+    /// Error of a filmed depth [default: 2.5 cm]
+    #[arg(long, value_name = "LENGTH", value_parser = length)]
+    pub depth_error: Option<f64>,
+    /// Error of the load's mass, in % [default: 1]
+    #[arg(long, value_name = "PERCENT", value_parser = percent)]
+    pub mass_error: Option<f64>,
+    /// Write the recipe for the afternoon, two pages to print (HTML), and nothing else.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with_all = ["loaded", "deflation", "drops", "recording", "write"])]
+    pub sheet: Option<PathBuf>,
     #[command(flatten)]
     pub change: Change,
+    /// Write it although the test is not sure.
+    #[arg(long, requires = "write")]
+    pub although_not_sure: bool,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = TextOrJson::Text)]
     pub format: TextOrJson,
@@ -175,23 +205,24 @@ pub(crate) struct DropTest {
     pub output: Output,
 }
 
-const AFTER_DROP: &str = "\
+const AFTER_BAG: &str = "\
 Examples:
-  landfall drop-test --demo
-  landfall drop-test drops.csv hill.toml --deflation off.csv --settled \"1.18 kPa\"
-  landfall drop-test drops.csv hill.toml --log box.csv --write
+  landfall bag-test --sheet sheet.html
+  landfall bag-test --demo
+  landfall bag-test hill.toml --loaded water.csv --mass \"82 kg\" --settled \"1.18 kPa\"
+  landfall bag-test hill.toml --loaded a.csv --mass \"82 kg\" --loaded b.csv --mass \"200 kg\" --deflation off.csv --write
+  landfall bag-test hill.toml --recording session.csv --loaded film.csv --mass \"180 lb\"
 
-Columns of the drops, each with its unit behind the name:
-  drop            a text            excluded, reason    yes, and why
-  drop_mass       what is dropped   drop_height         its underside above the bag's top
-  start_pressure  before the drop; blank: the site's operating pressure
-  blower          yes: running (blank), no: off and its supply lost
-  depth, depth_sd                  how far it sank
-  peak_pressure, peak_pressure_sd  highest pressure
-  landing_along   from the front edge; blank: the middle
-  log_time        when it met the bag in the recording of --log
-A person is no drop mass.
-Exit code 1: the tests do not make it sure; why is said first.";
+Columns, each with its unit behind the name:
+  --loaded     time_s   gauge_pa, gauge_kpa, gauge_mbar, gauge_inh2o or gauge_psi   depth_m, depth_cm
+               or depth_in (below a straight lath that lies on the crest). The gauge may be left out where
+               --recording has it; gauge and depth may stand on different lines.
+  --deflation  time_s and the gauge
+  --drops      drop, drop_mass, drop_height (its underside above the top), depth; start_pressure,
+               blower (yes or no), landing_along, log_time (in the recording), excluded and reason
+
+A person is no load for a soft bag.
+Exit code 1: not sure; why is said first, and --write then writes nothing without --although-not-sure.";
 
 fn rate(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
@@ -238,4 +269,23 @@ fn length(text: &str) -> Result<f64, String> {
 
 fn pressure(text: &str) -> Result<f64, String> {
     positive(text, Dimension::Pressure, "1.1 kPa")
+}
+
+fn mass(text: &str) -> Result<f64, String> {
+    positive(text, Dimension::Mass, "80 kg")
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let (sign, size) = text.strip_prefix('-').map_or((1.0, text), |size| (-1.0, size));
+    match parse_quantity(size, Dimension::Time) {
+        Ok(quantity) => Ok(sign * quantity.si),
+        Err(error) => Err(format!("{error}; write it as \"12.4 s\"")),
+    }
+}
+
+fn percent(text: &str) -> Result<f64, String> {
+    match text.trim_end_matches(['%', ' ']).parse::<f64>() {
+        Ok(percent) if (0.0..=30.0).contains(&percent) => Ok(0.01 * percent),
+        _ => Err("a number of percent from 0 to 30, such as 2".to_owned()),
+    }
 }

@@ -14,7 +14,7 @@ use super::args::SiteArg;
 #[command(after_help = "\
 Examples:
   landfall serve --demo                          then open the address that it prints
-  landfall serve hill.toml --port /dev/ttyACM0   with live data of the box on the bag
+  landfall serve hill.toml --port /dev/ttyACM0   with live data of the box on the bag; its page has a large view
   landfall serve hill.toml --simulated-box       with a box on the computed bag instead
   landfall serve --demo --simulated-box --full --do \"20 s: cut for 10 s\"
   landfall serve hill.toml --listen 192.168.1.20 for another device in the same network
@@ -31,9 +31,9 @@ pub(crate) struct Serve {
     /// Port of the page's address; 0 takes a free one.
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub http_port: u16,
-    /// Serial port of the box.
-    #[arg(long, value_name = "PORT", value_hint = ValueHint::AnyPath, conflicts_with = "simulated_box")]
-    pub port: Option<String>,
+    /// Serial port of the box. May be given more than once: of several boxes the worst counts.
+    #[arg(long, value_name = "PORT", num_args = 1, value_hint = ValueHint::AnyPath, conflicts_with = "simulated_box")]
+    pub port: Vec<String>,
     /// A box on the site's computed bag, as `landfall simulate` runs it.
     #[arg(long)]
     pub simulated_box: bool,

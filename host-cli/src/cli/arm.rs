@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use landfall::box_side::arm::{ArmError, Armed, NEEDED, arm, json, text};
+use landfall::box_side::arm::{ArmError, Armed, NEEDED, SensorPart, arm, json, text};
 use landfall::box_side::file;
 use landfall::box_side::port::Port;
 use landfall::box_side::today;
@@ -26,16 +26,22 @@ fn now() -> u32 {
 
 pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
     let (settings, form) = match &args.file {
-        Some(path) => file::read_with_form(path).with_context(|| path.display().to_string())?,
+        Some(path) => file::read_with_form(path).with_context(|| output::shown(path))?,
         None => match settings(args)? {
             Some(armed) => (armed.settings, Some(armed.form)),
             None => return Ok(End::Outside),
         },
     };
     if let Some(path) = &args.output {
-        file::write(path, &settings, form.as_ref(), args.force)
-            .with_context(|| format!("{} was not written", path.display()))?;
-        note(&format!("{} written: site {:08x}, revision {}", path.display(), settings.site_id, settings.revision));
+        let bytes = file::to_replace(path, &settings, form.as_ref(), args.force)
+            .with_context(|| format!("{} was not written", output::shown(path)))?;
+        output::file(path, &bytes, args.force)?;
+        note(&format!(
+            "{} written: site {:08x}, revision {}",
+            output::shown(path),
+            settings.site_id,
+            settings.revision
+        ));
     }
     match &args.port {
         Some(name) => send(name, &settings, form.as_ref(), args),
@@ -47,8 +53,13 @@ pub(crate) fn run(args: &Arm) -> anyhow::Result<End> {
 fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
     let from = SiteArg { site: args.site.clone(), demo: args.demo };
     let site = input::sampled_site(&from, &args.sampling)?;
+    // The plan's pressures are those that this sensor can tell.
+    let site = match args.sensor {
+        Some(part) => site.with_value("watch.sensor", part.name())?,
+        None => site,
+    };
     let results = computed(&site, NEEDED, &args.sampling.threads)?;
-    let armed = match arm(&site, &results, args.sensor, args.revision.unwrap_or_else(now)) {
+    let armed = match arm(&site, &results, SensorPart::of(site.watch.sensor), args.revision.unwrap_or_else(now)) {
         Ok(armed) => armed,
         Err(error @ ArmError::Stop(_)) => {
             complain(&error.to_string());
@@ -89,7 +100,7 @@ fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: 
         settings.revision
     ));
     let stated = (args.today_pressure, args.today_temperature);
-    if let (Some((site, _)), true) = (form, computes && stated != (None, None)) {
+    if let (Some(today::Form { site, .. }), true) = (form, computes && stated != (None, None)) {
         let pressure_pa = stated.0.map_or(site.air_pressure_pa, |value| value as f32);
         let temperature_k = stated.1.map_or(site.air_temperature_k, |value| value as f32);
         upload::state_air(&mut port, pressure_pa, temperature_k, patience, note)?;

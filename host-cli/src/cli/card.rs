@@ -5,11 +5,11 @@ use landfall::report::card;
 
 use super::args::Card;
 use super::plan::{computed, end};
-use super::{End, input, output};
+use super::{End, input};
 
 pub(crate) fn run(args: &Card) -> anyhow::Result<End> {
     let site = input::sampled_site(&args.site, &args.sampling)?;
     let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
-    output::put(args.output.output.as_deref(), &card::page(&site, &results))?;
+    args.output.put(&card::page(&site, &results))?;
     Ok(end(&results))
 }

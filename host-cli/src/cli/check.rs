@@ -10,7 +10,7 @@ pub(crate) fn run(args: &Check) -> anyhow::Result<End> {
     let checked = check_text(&text, &name);
     match (args.format, &checked.outcome) {
         (TextOrJson::Json, _) => output::stdout(&output::json(&checked.json())?)?,
-        (TextOrJson::Text, Ok(_)) => output::stdout(&checked.text())?,
+        (TextOrJson::Text, Ok(_)) => output::stdout(&checked.text(args.all))?,
         (TextOrJson::Text, Err(faults)) => say_faults(faults),
     }
     Ok(if checked.is_usable() { End::Inside } else { End::Failed })

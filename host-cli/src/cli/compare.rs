@@ -2,18 +2,19 @@
 
 use std::io::BufRead as _;
 
+use landfall::keep::torn;
 use landfall::learn::compare::{Options, Session, Standing};
 use landfall::learn::compare_text::{run_line, session_text, warning};
 use landfall::learn::demo::TODAY;
 use landfall::learn::forward::Base;
 use landfall::learn::runs::{COLUMNS, RunRow, read_runs, run_of};
-use landfall::learn::table::Heading;
+use landfall::learn::table::{Heading, is_remark};
 use landfall::site::{Fault, Faults, Site};
 use serde_json::json;
 
 use super::args::TextOrJson;
 use super::args_learn::Compare;
-use super::{End, complain, input, output};
+use super::{End, complain, input, note, output};
 
 pub(crate) fn run(args: &Compare) -> anyhow::Result<End> {
     let (site, _) = super::fit::site(args.site.as_deref())?;
@@ -33,7 +34,7 @@ pub(crate) fn run(args: &Compare) -> anyhow::Result<End> {
             "changes": standings,
         }))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(if session.warned() { End::Outside } else { End::Inside })
 }
 
@@ -50,7 +51,7 @@ fn take(site: &Site, session: &mut Session, run: &RunRow, faults: &mut Vec<Fault
 /// A whole table.
 fn whole(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<Vec<String>> {
     let (text, name) = match &args.runs {
-        Some(path) => input::text(path)?,
+        Some(path) => input::told_table(path)?,
         None => (TODAY.to_owned(), "demo runs".to_owned()),
     };
     let mut faults = Vec::new();
@@ -64,12 +65,28 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
     let mut heading: Option<Heading> = None;
     let mut lines = Vec::new();
     let mut number = 0;
-    for (index, line) in std::io::stdin().lock().lines().enumerate() {
-        let line = line?;
+    let mut heads = String::new();
+    let mut stdin = std::io::stdin().lock();
+    for index in 0.. {
+        let mut line = String::new();
+        if stdin.read_line(&mut line)? == 0 {
+            break;
+        }
+        if !line.ends_with('\n') {
+            // The last one: whoever wrote it may have been cut off.
+            let both = format!("{heads}{line}");
+            let mended = torn::mended(&both);
+            mended.note.iter().for_each(|told| note(told));
+            if mended.text.len() < both.len() {
+                break;
+            }
+        }
+        let line = line.trim_end_matches(['\n', '\r']).to_owned();
         let mut faults = Vec::new();
         let Some(heading) = &heading else {
-            if !line.trim().is_empty() && !line.trim_start().starts_with('#') {
+            if !is_remark(&line) {
                 heading = Some(Heading::read(COLUMNS, &line, index + 1, &mut faults));
+                heads = format!("{line}\n");
                 if !faults.is_empty() {
                     return Err(Faults { file: "stdin".to_owned(), faults }.into());
                 }

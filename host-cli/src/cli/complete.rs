@@ -5,7 +5,6 @@ use std::fs;
 use anyhow::Context as _;
 use clap::{Command, CommandFactory as _};
 use clap_mangen::Man as Page;
-use landfall::commands_site::write_whole;
 
 use super::args::{Args, Completions, Man};
 use super::{End, note, output};
@@ -31,12 +30,12 @@ pub(crate) fn man(args: &Man) -> anyhow::Result<End> {
         output::stdout(&page(command)?)?;
         return Ok(End::Inside);
     };
-    fs::create_dir_all(folder).with_context(|| format!("{} could not be made", folder.display()))?;
+    fs::create_dir_all(folder).with_context(|| format!("{} could not be made", output::shown(folder)))?;
     let commands: Vec<&Command> = std::iter::once(&whole).chain(whole.get_subcommands()).collect();
     for command in &commands {
-        write_whole(&folder.join(format!("{}.1", file_name(command))), &page(command)?, true)?;
+        output::file(&folder.join(format!("{}.1", file_name(command))), page(command)?.as_bytes(), false)?;
     }
-    note(&format!("{} pages are in {}", commands.len(), folder.display()));
+    note(&format!("{} pages are in {}", commands.len(), output::shown(folder)));
     Ok(End::Inside)
 }
 

@@ -3,18 +3,20 @@
 use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use landfall::commands_site::write_whole;
 use landfall::learn::demo::RUNS;
-use landfall::learn::fit::{FitError, fit, prepare};
+use landfall::learn::fit::{ASKED_OF_EACH, FitError, fit_until, prepare};
 use landfall::learn::fit_text::fit_text;
 use landfall::learn::frames::FrameTime;
 use landfall::learn::runs::read_runs;
+use landfall::learn::solve::NoFit;
 use landfall::learn::write_site::{Edit, From, edits, sha256, written};
+use landfall::plan::PlanError;
 use landfall::site::{Site, demo, read_site};
 use serde_json::json;
 
 use super::args::TextOrJson;
 use super::args_learn::Fit;
+use super::progress::{Progress, stop_on_ctrl_c};
 use super::{End, input, note, output};
 
 pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
@@ -22,19 +24,22 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
         return frames(args);
     }
     let (runs_text, runs_name) = match &args.runs {
-        Some(path) => input::text(path)?,
+        Some(path) => input::told_table(path)?,
         None => (RUNS.to_owned(), "demo runs".to_owned()),
     };
     let (site, site_text) = site(args.site.as_deref())?;
     let runs = read_runs(&runs_text, &runs_name, args.fps)?;
     let prepared = prepare(&site, &runs, &runs_name, args.rider.as_deref()).map_err(plain_error)?;
-    let found = fit(&site, &prepared).map_err(plain_error)?;
+    let stop = stop_on_ctrl_c()?;
+    let bar = Progress::of_runs(&stop, prepared.trials.len() as u64 * ASKED_OF_EACH);
+    let found = fit_until(&site, &prepared, &stop).map_err(plain_error)?;
+    drop(bar);
     let edits = edits(&found, &prepared);
     let text = match args.format {
         TextOrJson::Text => fit_text(&found, &edits, output::style()),
         TextOrJson::Json => output::json(&json!({"fit": found, "edits": edits}))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     if args.change.write {
         let what = format!("{} runs of {}", found.runs, name_only(&runs_name));
         write(
@@ -64,6 +69,7 @@ pub(super) fn plain_error(error: FitError) -> anyhow::Error {
     match error {
         FitError::Faults(faults) => faults.into(),
         FitError::Plan(error) => error.into(),
+        FitError::NoFit(NoFit::Stopped) => PlanError::Stopped.into(),
         other => other.into(),
     }
 }
@@ -86,15 +92,15 @@ pub(super) fn write(
     };
     let today = today();
     let from = From { date: date.unwrap_or(&today), what, hash };
-    let name = path.display().to_string();
+    let name = output::shown(path);
     let new = written(text, &name, edits, from)?;
-    write_whole(path, &new, true)?;
+    output::edited(path, text, &new)?;
     note(&format!("{name}: {} values written", edits.len()));
     Ok(())
 }
 
 /// Today by the system's clock, in UTC.
-fn today() -> String {
+pub(super) fn today() -> String {
     let seconds = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_secs());
     date_of(i64::try_from(seconds / 86_400).unwrap_or(0))
 }
@@ -125,7 +131,7 @@ fn frames(args: &Fit) -> anyhow::Result<End> {
             .collect(),
         TextOrJson::Json => output::json(&times)?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(End::Inside)
 }
 

@@ -1,10 +1,11 @@
 //! `landfall logbook`.
 
+use std::path::Path;
 use std::time::SystemTime;
 
 use anyhow::bail;
 use landfall::logbook::export::cells;
-use landfall::logbook::{Logbook, NewCheck, NewPlan, NewText, Source, text};
+use landfall::logbook::{Logbook, LogbookError, NewCheck, NewPlan, NewText, Source, text};
 use landfall::plan::Parts;
 use landfall::site::{demo, demo_text, read_site};
 use serde_json::json;
@@ -14,6 +15,13 @@ use super::args_logbook::{Act, Check, Checklist, CsvOrJson, Export, KeepPlan, Ke
 use super::plan::computed;
 use super::{End, input, note, output, table};
 
+/// Opens a logbook, which is then no output of this run.
+fn open(path: &Path, begin: bool) -> Result<Logbook, LogbookError> {
+    let book = Logbook::open(path, begin)?;
+    input::noted(path);
+    Ok(book)
+}
+
 pub(crate) fn run(args: &Args) -> anyhow::Result<End> {
     match &args.act {
         Act::Plan(args) => plan(args),
@@ -22,7 +30,7 @@ pub(crate) fn run(args: &Args) -> anyhow::Result<End> {
         Act::Checklist(args) => checklist(args),
         Act::Check(args) => check(args),
         Act::List(args) => {
-            output::stdout(&text::list(&Logbook::open(&args.book.book, false)?)?)?;
+            output::stdout(&text::list(&open(&args.book.book, false)?)?)?;
             Ok(End::Inside)
         }
         Act::Show(args) => show(args),
@@ -39,7 +47,7 @@ fn plan(args: &KeepPlan) -> anyhow::Result<End> {
         }
     };
     // A file that cannot be written to is told before the work.
-    let mut book = Logbook::open(&args.book.book, true)?;
+    let mut book = open(&args.book.book, true)?;
     let site = input::with_sampling(site, &args.sampling)?;
     let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
     let new = NewPlan { site: &site, site_text: &words, site_file: &name, results: &results };
@@ -50,8 +58,8 @@ fn plan(args: &KeepPlan) -> anyhow::Result<End> {
 }
 
 fn keep(args: &KeepText, source: Source) -> anyhow::Result<End> {
-    let (words, name) = input::text(&args.file)?;
-    let mut book = Logbook::open(&args.book.book, false)?;
+    let (words, name) = input::told_table(&args.file)?;
+    let mut book = open(&args.book.book, false)?;
     let new = NewText { source, plan: args.plan, file: &name, text: &words, note: &args.note };
     let (id, rows) = book.add_text(SystemTime::now(), &new)?;
     note(&format!("kept as entry {id} with {rows} rows"));
@@ -59,7 +67,7 @@ fn keep(args: &KeepText, source: Source) -> anyhow::Result<End> {
 }
 
 fn checklist(args: &Checklist) -> anyhow::Result<End> {
-    let book = Logbook::open(&args.book.book, false)?;
+    let book = open(&args.book.book, false)?;
     let (plan, rows) = book.checklist_of(args.plan)?;
     let (words, open, outside) = text::checklist(plan, &rows);
     match args.format {
@@ -72,7 +80,7 @@ fn checklist(args: &Checklist) -> anyhow::Result<End> {
 }
 
 fn check(args: &Check) -> anyhow::Result<End> {
-    let mut book = Logbook::open(&args.book.book, false)?;
+    let mut book = open(&args.book.book, false)?;
     let new = NewCheck { plan: args.plan, number: args.number, who: &args.who, seen: &args.seen, note: &args.note };
     let done = book.add_check(SystemTime::now(), &new)?;
     let state = match done.within {
@@ -85,27 +93,28 @@ fn check(args: &Check) -> anyhow::Result<End> {
 }
 
 fn show(args: &Show) -> anyhow::Result<End> {
-    let book = Logbook::open(&args.book.book, false)?;
+    let book = open(&args.book.book, false)?;
     let what = match args.what {
         Shown::Plan => "plan",
         Shown::Entry => "entry",
     };
-    output::put(args.output.output.as_deref(), &output::json(&book.show(what, args.number)?)?)?;
+    args.output.put(&output::json(&book.show(what, args.number)?)?)?;
     Ok(End::Inside)
 }
 
 fn export(args: &Export) -> anyhow::Result<End> {
-    let book = Logbook::open(&args.book.book, false)?;
+    let book = open(&args.book.book, false)?;
     let rows = match &args.table {
         Some(name) => book.table(name)?,
         None => None,
     };
+    let name = args.table.as_deref().unwrap_or_default();
     let words = match (args.format, rows) {
-        (CsvOrJson::Csv, Some(rows)) => table::csv(&cells(&rows))?,
+        (CsvOrJson::Csv, Some(rows)) => table::csv(&cells(name, &rows))?,
         (CsvOrJson::Csv, None) => bail!("a CSV holds one table; name it, such as `checks`"),
         (CsvOrJson::Json, Some(rows)) => output::json(&rows)?,
         (CsvOrJson::Json, None) => output::json(&book.everything()?)?,
     };
-    output::put(args.output.output.as_deref(), &words)?;
+    args.output.put(&words)?;
     Ok(End::Inside)
 }

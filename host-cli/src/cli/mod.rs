@@ -9,11 +9,11 @@ mod args_logbook;
 mod args_page;
 mod args_serve;
 mod arm;
+mod bag_test;
 mod card;
 mod check;
 mod compare;
 mod complete;
-mod drop_test;
 mod fit;
 mod input;
 mod log;
@@ -44,6 +44,7 @@ use anstyle::{AnsiColor, Style};
 use clap::{CommandFactory as _, Parser as _};
 
 use args::{Args, Color, Command};
+use landfall::outside;
 use landfall::plan::PlanError;
 use landfall::site::Faults;
 
@@ -75,13 +76,32 @@ impl End {
 pub(crate) fn run() -> ExitCode {
     // The help is coloured before its own arguments are parsed.
     colour(colour_asked(std::env::args_os()));
-    let args = Args::parse();
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(told) => return ExitCode::from(explain(&told).code()),
+    };
     colour(args.color);
     let end = match dispatch(args.command) {
         Ok(end) => end,
         Err(error) => report(&error),
     };
     ExitCode::from(end.code())
+}
+
+/// Help, the version, or what is wrong with the arguments.
+fn explain(told: &clap::Error) -> End {
+    if !told.use_stderr() {
+        return match output::stdout(&told.render().ansi().to_string()) {
+            Ok(()) => End::Inside,
+            Err(error) => report(&anyhow::Error::from(error).context("stdout could not be written")),
+        };
+    }
+    // An argument is echoed: what acts on a terminal is written out before it is parsed once more.
+    let plain = std::env::args_os().map(|arg| OsString::from(outside::plain(&arg.to_string_lossy()).into_owned()));
+    let again = Args::try_parse_from(plain).err();
+    let text = again.as_ref().unwrap_or(told).render().ansi().to_string();
+    anstream::eprint!("{}", outside::screen(&text));
+    End::Failed
 }
 
 fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
@@ -104,7 +124,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Ramp(args)) => ramp::run(&args),
         Some(Command::Progress(args)) => other_landings::run(&args),
         Some(Command::Fit(args)) => fit::run(&args),
-        Some(Command::DropTest(args)) => drop_test::run(&args),
+        Some(Command::BagTest(args)) => bag_test::run(&args),
         Some(Command::Compare(args)) => compare::run(&args),
         Some(Command::Arm(args)) => arm::run(&args),
         Some(Command::Watch(args)) => watch::run(&args),
@@ -130,28 +150,43 @@ fn report(error: &anyhow::Error) -> End {
         note(&if error.chain().len() > 1 { error.to_string() } else { "stopped; nothing was written".to_owned() });
         return End::Stopped;
     }
-    complain(&format!("{error:#}"));
+    complain(&words(error));
     End::Failed
+}
+
+/// An error and what it came from; what was said already is not said again.
+fn words(error: &anyhow::Error) -> String {
+    let mut said = String::new();
+    for cause in error.chain() {
+        let cause = cause.to_string();
+        if said.is_empty() {
+            said = cause;
+        } else if !said.ends_with(&cause) {
+            said = format!("{said}: {cause}");
+        }
+    }
+    said
 }
 
 /// All faults of a site, as the reader words them.
 fn say_faults(faults: &Faults) {
     let count = faults.faults.len();
     let noun = if count == 1 { "fault" } else { "faults" };
-    let place = if faults.file.is_empty() { String::new() } else { format!("{}: ", faults.file) };
-    anstream::eprintln!("{faults}\n\n{place}{count} {noun}; nothing was computed");
+    let place = if faults.file.is_empty() { String::new() } else { format!("{}: ", outside::plain(&faults.file)) };
+    let text = format!("{faults}\n\n{place}{count} {noun}; nothing was computed");
+    anstream::eprintln!("{}", outside::lines(&text));
 }
 
 /// An error, on stderr.
 pub(crate) fn complain(text: &str) {
     let red: Style = AnsiColor::Red.on_default().bold();
-    anstream::eprintln!("{red}error:{red:#} {text}");
+    anstream::eprintln!("{red}error:{red:#} {}", outside::lines(text));
 }
 
 /// Something to know, on stderr.
 pub(crate) fn note(text: &str) {
     let bold = Style::new().bold();
-    anstream::eprintln!("{bold}note:{bold:#} {text}");
+    anstream::eprintln!("{bold}note:{bold:#} {}", outside::lines(text));
 }
 
 fn colour(choice: Color) {
@@ -188,6 +223,14 @@ mod tests {
     #[test]
     fn the_definitions_hold_together() {
         Args::command().debug_assert();
+    }
+
+    #[test]
+    fn an_error_says_everything_once() {
+        let error = anyhow::anyhow!("no such file").context("a could not be read").context("the runs");
+        assert_eq!(words(&error), "the runs: a could not be read: no such file");
+        let error = anyhow::anyhow!("no such file").context("a could not be read: no such file");
+        assert_eq!(words(&error), "a could not be read: no such file");
     }
 
     #[test]

@@ -1,23 +1,32 @@
 //! `landfall new`.
 
-use landfall::commands_site::{NewError, write_starter};
-use landfall::site::starter;
+use landfall::commands_site::{standing_line, write_new};
+use landfall::keep::WriteError;
+use landfall::plan::{Parts, compute};
+use landfall::sampling::Stop;
+use landfall::site::{read_site, starter_like};
 
 use super::args::New;
 use super::{End, note, output};
 
 pub(crate) fn run(args: &New) -> anyhow::Result<End> {
+    let text = starter_like(args.like.into());
     let Some(path) = args.output.as_deref().filter(|path| path.as_os_str() != "-") else {
-        output::stdout(starter())?;
+        output::stdout(&text)?;
         return Ok(End::Inside);
     };
-    match write_starter(path, args.force) {
+    match write_new(path, &text, args.force) {
         Ok(()) => {
-            let name = path.display();
-            note(&format!("{name} is written; measure, fill it in, then run: landfall check {name}"));
+            let name = output::shown(path);
+            let stands = match read_site(&text, &name) {
+                Ok(site) => standing_line(&site, &compute(&site, Parts::ALL, &Stop::default())?),
+                Err(faults) => return Err(faults.into()),
+            };
+            note(&format!("{name} is written: an example to replace by what you measure; {stands}"));
+            note(&format!("next: landfall check {name}"));
             Ok(End::Inside)
         }
-        Err(error @ NewError::Exists(_)) => anyhow::bail!("{error}; --force replaces it"),
+        Err(error @ WriteError::Exists(_)) => anyhow::bail!("{error}; --force replaces it"),
         Err(error) => Err(error.into()),
     }
 }

@@ -34,13 +34,13 @@ pub(crate) fn run(args: &Progress) -> anyhow::Result<End> {
     };
     let answer = progress(&site, &question, assumed)?;
     if let Some(path) = &args.report {
-        output::put(Some(path), &landfall::report::landing::page(&answer, &Model::new(&site)?))?;
+        args.output.put_at(Some(path), &landfall::report::landing::page(&answer, &Model::new(&site)?))?;
     }
     let printed = match args.format {
         Format::Text => text(&answer),
         Format::Json => output::json(&answer)?,
         Format::Csv => table::csv(&csv(&answer, &args.table).context("no such table")?)?,
     };
-    output::put(args.output.output.as_deref(), &printed)?;
+    args.output.put(&printed)?;
     Ok(if answer.can_be_built() { End::Inside } else { End::Outside })
 }

@@ -4,7 +4,7 @@ use landfall::page::{Behind, html};
 use landfall::site::{demo_text, read_site};
 
 use super::args_page::Page;
-use super::{End, input, output};
+use super::{End, input};
 
 /// The WebAssembly module that was there when the command was built; empty where there was none.
 const MODULE: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/page.wasm"));
@@ -30,6 +30,6 @@ pub(crate) fn run(args: &Page) -> anyhow::Result<End> {
     // The page saves under the file's name, without the folders before it.
     let file = name.rsplit(['/', '\\']).next().unwrap_or("site.toml");
     let file = if file == "stdin" { "site.toml" } else { file };
-    output::put(args.output.output.as_deref(), &html(&Behind::Inside { module: MODULE, site: &site, file }))?;
+    args.output.put(&html(&Behind::Inside { module: MODULE, site: &site, file }))?;
     Ok(End::Inside)
 }

@@ -30,7 +30,7 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
             "cautions": results.cautions,
         }))?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     let inside = results.placement.inside_band_m.is_some_and(|inside_m| inside_m >= 0.0);
     Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
 }

@@ -2,7 +2,7 @@
 
 use landfall::plan::csv::csv;
 use landfall::plan::results::{Level, Results};
-use landfall::plan::text::text;
+use landfall::plan::text::{Style, text};
 use landfall::plan::{Parts, compute};
 use landfall::report::{Sheet, html};
 use landfall::site::Site;
@@ -15,15 +15,15 @@ pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {
     let site = input::sampled_site(&args.site, &args.sampling)?;
     let results = computed(&site, Parts::ALL, &args.sampling.threads)?;
     let text = match args.format {
-        Format::Text => text(&site, &results, output::style()),
+        Format::Text => text(&site, &results, Style { full: args.full, ..output::style() }),
         Format::Csv => csv(&results),
         Format::Json => output::json(&results)?,
     };
     if let Some(file) = &args.report {
         let sheet = with_threads(&args.sampling.threads, || Sheet::gather(&site, &results))??;
-        output::put(Some(file), &html::page(&sheet))?;
+        args.output.put_at(Some(file), &html::page(&sheet))?;
     }
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(end(&results))
 }
 

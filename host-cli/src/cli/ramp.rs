@@ -10,8 +10,8 @@ use landfall::build::pdf::{tiled, whole};
 use landfall::build::svg::svg;
 use landfall::build::tiles::Tiling;
 use landfall::build::{BuildSheet, build_sheet, csv, text};
-use landfall::commands_site::write_whole;
 use landfall::plan::model::with_gap;
+use landfall::shown::{Shown, Toward};
 use landfall::site::Dimension;
 
 use super::args::Format;
@@ -23,22 +23,22 @@ pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {
     for file in &args.template {
         let ending = ending(file)?;
         if args.tiles.is_some() && ending != "pdf" {
-            bail!("--tiles cuts a PDF into sheets of paper; {} is none", file.display());
+            bail!("--tiles cuts a PDF into sheets of paper; {} is none", output::shown(file));
         }
     }
     let (site, stated) = with_gap(&input::site(&args.site)?)?;
     if !stated {
         note("bag.gap is not stated: how far the landing moves is told for a bag in the middle of the landings");
     }
-    let (choices, assumed) = chosen(args);
+    let (choices, assumed) = chosen(args, Shown::of(&site));
     let sheet = build_sheet(&site, &choices, assumed)?;
     if !args.template.is_empty() {
         let drawing = sheet.template(&args.part)?;
         for file in &args.template {
-            write(&drawing, file, args.tiles)?;
+            write(&drawing, file, args.tiles, args.output.force)?;
         }
     }
-    output::put(args.output.output.as_deref(), &rendered(&sheet, args)?)?;
+    args.output.put(&rendered(&sheet, args)?)?;
     Ok(End::Inside)
 }
 
@@ -51,13 +51,17 @@ fn rendered(sheet: &BuildSheet, args: &Ramp) -> anyhow::Result<String> {
 }
 
 /// What was stated, and the names of what was not.
-fn chosen(args: &Ramp) -> (Choices, Vec<String>) {
+fn chosen(args: &Ramp, shown: Shown) -> (Choices, Vec<String>) {
     let usual = Choices::default();
     let mut assumed = Vec::new();
     let mut take = |option: &str, stated: Option<f64>, usual_m: f64| {
         if stated.is_none() {
-            let unit = if usual_m < 0.5 { "mm" } else { "m" };
-            assumed.push(format!("--{option} {}", Dimension::Length.show_in(usual_m, unit)));
+            let usual = match (shown.is_imperial(), usual_m < 0.5) {
+                (true, _) => shown.cut(usual_m, Toward::Nearest),
+                (false, true) => Dimension::Length.show_in(usual_m, "mm"),
+                (false, false) => Dimension::Length.show_in(usual_m, "m"),
+            };
+            assumed.push(format!("--{option} {usual}"));
         }
         stated.unwrap_or(usual_m)
     };
@@ -93,19 +97,24 @@ fn ending(file: &Path) -> anyhow::Result<&'static str> {
     ["svg", "dxf", "pdf"]
         .into_iter()
         .find(|known| *known == ending)
-        .with_context(|| format!("{}: a template ends in .svg, .dxf or .pdf", file.display()))
+        .with_context(|| format!("{}: a template ends in .svg, .dxf or .pdf", output::shown(file)))
 }
 
-fn write(drawing: &Drawing, file: &Path, tiles: Option<Tiles>) -> anyhow::Result<()> {
+fn write(drawing: &Drawing, file: &Path, tiles: Option<Tiles>, force: bool) -> anyhow::Result<()> {
     let bytes = match (ending(file)?, tiles) {
         ("svg", _) => svg(drawing).into_bytes(),
         ("dxf", _) => dxf(drawing).into_bytes(),
         (_, None) => whole(drawing)?,
         (_, Some(tiles)) => {
             let tiling = Tiling::new(drawing, tiles.into());
-            note(&format!("{}: a plan and {} sheets of {}", file.display(), tiling.tiles.len(), tiling.paper.name()));
+            note(&format!(
+                "{}: a plan and {} sheets of {}",
+                output::shown(file),
+                tiling.tiles.len(),
+                tiling.paper.name()
+            ));
             tiled(drawing, &tiling)
         }
     };
-    Ok(write_whole(file, bytes, true)?)
+    Ok(output::file(file, &bytes, force)?)
 }

@@ -3,8 +3,9 @@
 use anyhow::{Context as _, anyhow, bail};
 use landfall::box_side::arm::{NEEDED, look};
 use landfall::box_side::file;
+use landfall::box_side::record::Recording;
 use landfall::box_side::record::parse;
-use landfall::box_side::replay::{replay, set, text};
+use landfall::box_side::replay::{replay_with, set, text};
 use landfall::site::find_key;
 use landfall_core::watch::WatchSettings;
 
@@ -15,31 +16,43 @@ use super::{End, input, output};
 
 pub(crate) fn run(args: &Replay) -> anyhow::Result<End> {
     // The recording first: a plan takes a second or two, and the faults of both are wanted soon.
-    let (log, name) = input::text(&args.log)?;
+    let (log, name) = input::table(&args.log)?;
     let recording = parse(&log, &name)?;
-    let (settings, notes) = settings(args)?;
-    let mut done = replay(&recording, &settings, args.zero)?;
+    let (in_force, notes) = settings(args, &recording)?;
+    let mut done = replay_with(&recording, &in_force, args.zero)?;
     done.notes.extend(notes);
     let shown = match args.format {
         TextOrJson::Text => text(&done),
         TextOrJson::Json => output::json(&done)?,
     };
-    output::put(args.output.output.as_deref(), &shown)?;
+    args.output.put(&shown)?;
     Ok(End::Inside)
 }
 
 /// The settings to replay with, and what to know about them.
-fn settings(args: &Replay) -> anyhow::Result<(WatchSettings, Vec<String>)> {
+fn settings(args: &Replay, recording: &Recording) -> anyhow::Result<(Vec<(f64, WatchSettings)>, Vec<String>)> {
+    let carried = args.settings.is_none() && args.site.is_none() && !args.demo;
     let mut own = Vec::new();
     let mut of_site = Vec::new();
     for pair in &args.set {
         let (key, value) = pair.split_once('=').ok_or_else(|| anyhow!("--set {pair}: write it as KEY=VALUE"))?;
         let (key, value) = (key.trim(), value.trim());
         let known = find_key(key).is_some();
+        if known && carried {
+            bail!("--set {key}: is a key of the site file; name it with --site SITE");
+        }
         if known && args.settings.is_none() { of_site.push((key, value)) } else { own.push((key, value)) }
     }
-    let (mut settings, notes) = match &args.settings {
-        Some(path) => (file::read(path).with_context(|| path.display().to_string())?, Vec::new()),
+    let (mut all, notes) = match &args.settings {
+        None if carried => {
+            let note =
+                format!("what the box went by is taken from the recording ({} set(s))", recording.in_force.len());
+            (recording.in_force.clone(), vec![note])
+        }
+        Some(path) => {
+            input::noted(path);
+            (vec![(0.0, file::read(path).with_context(|| output::shown(path))?)], Vec::new())
+        }
         None => {
             let from = SiteArg { site: args.site.clone(), demo: args.demo };
             let mut site = input::sampled_site(&from, &args.sampling)?;
@@ -48,13 +61,15 @@ fn settings(args: &Replay) -> anyhow::Result<(WatchSettings, Vec<String>)> {
             }
             let results = computed(&site, NEEDED, &args.sampling.threads)?;
             let armed = look(&site, &results, args.sensor, 1)?;
-            (armed.settings, armed.notes.into_iter().filter(|note| note.starts_with("no box")).collect())
+            (vec![(0.0, armed.settings)], armed.notes.into_iter().filter(|note| note.starts_with("no box")).collect())
         }
     };
     for (key, value) in own {
-        if !set(&mut settings, key, value).map_err(|fault| anyhow!("--set {fault}"))? {
-            bail!("--set {key}: no key of the site file or of the settings (stop_pa, wait_pa, needed_s …)");
+        for (_, settings) in &mut all {
+            if !set(settings, key, value).map_err(|fault| anyhow!("--set {fault}"))? {
+                bail!("--set {key}: no key of the site file or of the settings (stop_pa, wait_pa, needed_s …)");
+            }
         }
     }
-    Ok((settings, notes))
+    Ok((all, notes))
 }

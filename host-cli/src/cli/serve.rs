@@ -32,36 +32,56 @@ pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
         }
         None => (demo_text().to_owned(), "demo.toml".to_owned()),
     };
-    let source = match (&args.port, read_site(&text, &file)) {
+    let source = match (&args.port[..], read_site(&text, &file)) {
         // A computed bag needs a site without faults; the page alone can mend one.
-        (None, site) if args.simulated_box => Some(simulated(args, &site?)?),
-        (port, site) => {
+        (_, site) if args.simulated_box => Some(simulated(args, &site?)?),
+        (ports, site) => {
             if let Err(faults) = site {
                 note(&format!("{file} has faults ({}); the page shows them", faults.faults.len()));
             }
-            port.clone().map(Source::Port)
+            (!ports.is_empty()).then(|| Source::Ports(ports.to_vec()))
         }
     };
     let stop = Arc::new(AtomicBool::new(false));
     let live = source.map(|source| Live::start(source, &stop));
+    if let (Some(live), Ok(site), false) = (&live, read_site(&text, &file), args.simulated_box) {
+        expect(live, site);
+    }
     let options =
         Options { address: args.listen, port: args.http_port, site: text, file, live, bounds: Bounds::default() };
     let server = Server::bind(options).with_context(|| match args.http_port {
         0 => format!("{} could not be listened at", args.listen),
         port => format!("port {port} of {} could not be listened at", args.listen),
     })?;
-    let (asked, wake) = (Arc::clone(&stop), server.wake());
+    let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || {
-        asked.store(true, Ordering::SeqCst);
-        wake();
+        if asked.swap(true, Ordering::SeqCst) {
+            std::process::exit(130);
+        }
     })
     .context("Ctrl-C could not be taken over")?;
     if let Some(url) = server.url_with_token() {
         note(&format!("open {url}\nwhoever has this address, or reads along on that network, can use the page"));
     }
+    if server.is_everywhere() && server.outward().is_none() {
+        note("this machine is in no network at present; until it is, only this machine can open the page");
+    }
     output::stdout(&format!("{}\n", server.url()))?;
     server.run(&stop);
     Ok(End::Inside)
+}
+
+/// Works out beside the page what the site would set a box for, so that one that is set for another jump is told.
+fn expect(live: &Arc<Live>, site: Site) {
+    let live = Arc::clone(live);
+    std::thread::spawn(move || {
+        // A site that lets no box be armed says so by its own findings.
+        if let Ok(results) = compute(&site, NEEDED, &Stop::default())
+            && let Ok(armed) = look(&site, &results, None, 1)
+        {
+            live.expect(&armed.settings);
+        }
+    });
 }
 
 /// A box on the site's bag; where the plan lets none be armed, one without settings, which shows red.

@@ -75,7 +75,7 @@ fn fast(args: &Simulate, mut sim: Sim, stop: &Stop) -> anyhow::Result<End> {
         }
     }
     let text = String::from_utf8(recorder.into_inner()).context("the recording is no text")?;
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     note(&format!("{:.0} s simulated, {} landings", sim.time_s(), sim.landings()));
     Ok(End::Inside)
 }

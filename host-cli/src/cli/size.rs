@@ -3,7 +3,8 @@
 use landfall::plan::PlanError;
 use landfall::plan::cautions::CAUTIONS;
 use landfall::plan::model::{Model, RIDERS, with_gap};
-use landfall::site::{Site, plain};
+use landfall::shown::{Shown, Toward};
+use landfall::site::{Dimension, Site, plain};
 use landfall_core::Status;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::inputs::{Inputs, Uncertain};
@@ -44,6 +45,9 @@ struct Report {
     arc_load_limit_g: f64,
     takeoffs: Vec<Row>,
     cautions: Vec<&'static str>,
+    /// In which units the text stands; all figures here are SI in any.
+    #[serde(skip)]
+    shown: Shown,
 }
 
 /// One of the three riders: each wants another start, since mass changes the drag.
@@ -109,7 +113,7 @@ pub(crate) fn run(args: &Size) -> anyhow::Result<End> {
         Format::Json => output::json(&report)?,
         Format::Csv => table(&report)?,
     };
-    output::put(args.output.output.as_deref(), &text)?;
+    args.output.put(&text)?;
     Ok(if report.start_height_m.is_some() { End::Inside } else { End::Outside })
 }
 
@@ -175,6 +179,7 @@ fn size(site: &Site, wanted: Wanted, limits: (f64, f64), radii: Option<Vec<f64>>
         arc_load_limit_g: site.rider.arc_load_limit,
         takeoffs,
         cautions: CAUTIONS.to_vec(),
+        shown: Shown::of(site),
     })
 }
 
@@ -187,11 +192,11 @@ impl Wanted {
         }
     }
 
-    fn words(self) -> String {
+    fn words(self, shown: Shown) -> String {
         match self {
             Self::AirtimeS(s) => format!("{} s in the air", plain(s)),
-            Self::ApexAboveLipM(m) => format!("an apex {} m above the lip", plain(m)),
-            Self::DistanceFromLipM(m) => format!("a landing {} m from the lip", plain(m)),
+            Self::ApexAboveLipM(m) => format!("an apex {} above the lip", length(shown, m)),
+            Self::DistanceFromLipM(m) => format!("a landing {} from the lip", length(shown, m)),
         }
     }
 }
@@ -240,77 +245,116 @@ fn run_from(setup: &Setup, inputs: &Inputs<f32>, height_m: f32) -> Option<Run> {
     })
 }
 
-const RIDER_HEAD: [&str; 10] =
-    ["rider", "mass kg", "start m", "lip m/s", "air s", "apex m", "from lip m", "arc g", "peak g", "falls like m"];
-const ROW_HEAD: [&str; 10] = [
-    "radius m",
-    "lip deg",
-    "lip m/s",
+/// A length that somebody stated, with the digits that it has.
+fn length(shown: Shown, m: f64) -> String {
+    if shown.is_imperial() { shown.length(m, Toward::Nearest) } else { format!("{} m", plain(m)) }
+}
+
+/// The columns of the riders; `{m}`, `{kg}` and `{v}` stand for the units.
+const RIDER_HEAD: [&str; 10] = [
+    "rider",
+    "mass {kg}",
+    "start {m}",
+    "lip {v}",
     "air s",
-    "apex m",
-    "from lip m",
+    "apex {m}",
+    "from lip {m}",
     "arc g",
     "peak g",
-    "falls like m",
-    "start for it m",
+    "falls like {m}",
+];
+const ROW_HEAD: [&str; 10] = [
+    "radius {m}",
+    "lip deg",
+    "lip {v}",
+    "air s",
+    "apex {m}",
+    "from lip {m}",
+    "arc g",
+    "peak g",
+    "falls like {m}",
+    "start for it {m}",
 ];
 
+/// Column heads with their units. Speeds of a metric site are in m/s, as the model has them.
+fn heads(shown: Shown, heads: [&str; 10]) -> [String; 10] {
+    let speed = if shown.is_imperial() { shown.unit(Dimension::Speed) } else { "m/s" };
+    heads.map(|head| {
+        head.replace("{m}", shown.unit(Dimension::Length))
+            .replace("{kg}", shown.unit(Dimension::Mass))
+            .replace("{v}", speed)
+    })
+}
+
 fn text(report: &Report) -> String {
+    let shown = report.shown;
     let place = |value: f64, places: usize| format!("{value:.places$}");
+    let metres = |m: f64| place(shown.value(Dimension::Length, m), 2);
+    let speed = |mps: f64| match shown.is_imperial() {
+        true => place(shown.value(Dimension::Speed, mps), 1),
+        false => place(mps, 2),
+    };
     let figures = |run: &Option<Run>| -> Vec<String> {
         match run {
             None => vec![String::new(); 7],
             Some(r) => vec![
-                place(r.lip_speed_mps, 2),
+                speed(r.lip_speed_mps),
                 place(r.airtime_s, 2),
-                place(r.apex_above_lip_m, 2),
-                place(r.distance_from_lip_m, 2),
+                metres(r.apex_above_lip_m),
+                metres(r.distance_from_lip_m),
                 place(r.arc_load_g, 1),
                 place(r.peak_load_g, 1),
-                place(r.equivalent_fall_height_m, 2),
+                metres(r.equivalent_fall_height_m),
             ],
         }
     };
-    let between = format!("{} m and {} m", plain(report.lowest_m), plain(report.highest_m));
+    let between = format!("{} and {}", length(shown, report.lowest_m), length(shown, report.highest_m));
     let mut out = format!("{}\n\n", report.site);
     match report.start_height_m {
         Some(m) => out.push_str(&format!(
-            "For {}, the mean rider starts {m:.2} m above the take-off's foot.\n",
-            report.wanted.words()
+            "For {}, the mean rider starts {} above the take-off's foot.\n",
+            report.wanted.words(shown),
+            shown.length(m, Toward::Nearest)
         )),
         None => out.push_str(&format!(
             "No start height between {between} gives the mean rider {}; the nearer limit is shown.\n",
-            report.wanted.words()
+            report.wanted.words(shown)
         )),
     }
     out.push_str(&format!("Looked at between {between} (--lowest, --highest).\n\n"));
-    let widths = RIDER_HEAD.map(|head| head.len().max(8));
-    out.push_str(&line(&RIDER_HEAD, &widths));
+    let head = heads(shown, RIDER_HEAD);
+    let widths = head.each_ref().map(|head| head.len().max(8));
+    out.push_str(&line(&head, &widths));
     for rider in &report.riders {
-        let start = rider.start_height_m.map_or_else(String::new, |m| place(m, 2));
-        let mut cells = vec![rider.rider.to_owned(), short(rider.mass_kg), start];
+        let start = rider.start_height_m.map_or_else(String::new, metres);
+        let mass = match shown.is_imperial() {
+            true => place(shown.value(Dimension::Mass, rider.mass_kg), 0),
+            false => short(rider.mass_kg),
+        };
+        let mut cells = vec![rider.rider.to_owned(), mass, start];
         cells.extend(figures(&rider.run));
         out.push_str(&line(&cells, &widths));
     }
     out.push_str(&format!(
-        "\nTake-offs {} m high, slacker with a larger radius, the mean rider starting at {:.2} m:\n\n",
-        plain(report.takeoff_height_m),
-        report.compared_at_m
+        "\nTake-offs {} high, slacker with a larger radius, the mean rider starting at {}:\n\n",
+        length(shown, report.takeoff_height_m),
+        shown.length(report.compared_at_m, Toward::Nearest)
     ));
-    let widths = ROW_HEAD.map(|head| head.len().max(7));
-    out.push_str(&line(&ROW_HEAD, &widths));
+    let head = heads(shown, ROW_HEAD);
+    let widths = head.each_ref().map(|head| head.len().max(7));
+    out.push_str(&line(&head, &widths));
     for row in &report.takeoffs {
         if let Some(refused) = &row.refused {
             out.push_str(&format!(
                 "{:>width$}  no such take-off: {refused}\n",
-                place(row.radius_m, 2),
+                metres(row.radius_m),
                 width = widths[0]
             ));
             continue;
         }
-        let mut cells = vec![place(row.radius_m, 2), row.lip_angle_deg.map_or_else(String::new, |deg| place(deg, 1))];
+        let mut cells = vec![metres(row.radius_m), row.lip_angle_deg.map_or_else(String::new, |deg| place(deg, 1))];
         cells.extend(figures(&row.run));
-        cells.push(row.start_for_wanted_m.map_or_else(String::new, |m| place(m, 2)));
+        cells.push(row.start_for_wanted_m.map_or_else(String::new, metres));
         let mut marks = if row.own { "  the site's own".to_owned() } else { String::new() };
         if row.run.is_some_and(|run| run.peak_load_g > report.arc_load_limit_g) {
             marks.push_str(&format!("  over {} g", plain(report.arc_load_limit_g)));
@@ -373,6 +417,7 @@ fn table(report: &Report) -> anyhow::Result<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use landfall::site::{Gauge, Units};
 
     #[test]
     fn the_own_radius_is_always_among_the_radii() {
@@ -409,5 +454,11 @@ mod tests {
         assert_eq!(report.start_height_m, None);
         assert_eq!(report.compared_at_m, 8.0);
         assert!(text(&report).contains("No start height between 1 m and 8 m"));
+        let imperial = Report { shown: Shown::new(Units::Imperial, Gauge::Psi), ..report };
+        let said = text(&imperial);
+        // 1 m = 3 ft 3 3/8 in; 8 m = 26 ft 2 15/16 in; 8 ft on a radius of 15 ft.
+        assert!(said.contains("between 3 ft 3 3/8 in and 26 ft 2 15/16 in"), "{said}");
+        assert!(said.contains("Take-offs 8 ft high") && said.contains("radius ft") && said.contains("15.00"), "{said}");
+        assert!(said.contains("mass lb") && !said.contains(" m\n"), "{said}");
     }
 }

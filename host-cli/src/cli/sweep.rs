@@ -7,7 +7,8 @@ use std::sync::atomic::Ordering;
 use landfall::plan::results::Results;
 use landfall::plan::{Parts, PlanError, compute, mean_run};
 use landfall::sampling::Stop;
-use landfall::site::{Site, nearest};
+use landfall::shown::Shown;
+use landfall::site::{Dimension, Site, nearest};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::Uncertain;
 use rayon::prelude::*;
@@ -49,7 +50,7 @@ pub(crate) fn run(args: &Sweep) -> anyhow::Result<End> {
     let mean_only = shown.iter().all(|key| key.starts_with("ride.") || key.starts_with("flight."));
     let job = Job { site, first, second, parts, mean_only, shown };
     let bar = Progress::of_points(rows as u64);
-    let mut stream = Stream::new(args.output.output.as_deref());
+    let mut stream = Stream::new(&args.output);
     let whole = with_threads(&args.sampling.threads, || job.run(args.format, rows, &stop, &bar, &mut stream))??;
     drop(bar);
     stream.finish()?;
@@ -57,6 +58,41 @@ pub(crate) fn run(args: &Sweep) -> anyhow::Result<End> {
         note(&format!("{} of {rows} points could not be computed", rows - whole));
     }
     Ok(if whole == 0 { End::Failed } else { End::Inside })
+}
+
+/// A column of results in the text: what it measures, if its key says so, and how it is headed.
+struct Column {
+    dimension: Option<Dimension>,
+    heading: String,
+}
+
+impl Column {
+    /// Of a key of the results, whose last part ends in its SI unit. Pressures go by the site's gauge where it states one,
+    /// all else by imperial units where it asks for them; what stays in SI keeps its key.
+    fn of(key: &str, site: &Site) -> Self {
+        const ENDS: [(&str, Dimension); 8] = [
+            ("_mps", Dimension::Speed),
+            ("_m3ps", Dimension::Flow),
+            ("_m3", Dimension::Volume),
+            ("_m2", Dimension::Area),
+            ("_pa", Dimension::Pressure),
+            ("_kg", Dimension::Mass),
+            ("_n", Dimension::Force),
+            ("_m", Dimension::Length),
+        ];
+        let shown = Shown::of(site);
+        let found = ENDS.iter().find_map(|(end, dimension)| Some((key.strip_suffix(end)?, *dimension)));
+        let found = found.filter(|(_, dimension)| match dimension {
+            Dimension::Pressure => site.given.contains("site.gauge"),
+            _ => shown.is_imperial(),
+        });
+        match found {
+            Some((name, dimension)) => {
+                Self { dimension: Some(dimension), heading: format!("{name} [{}]", shown.unit(dimension)) }
+            }
+            None => Self { dimension: None, heading: key.to_owned() },
+        }
+    }
 }
 
 struct Job<'a> {
@@ -96,9 +132,17 @@ impl Job<'_> {
         stream: &mut Stream,
     ) -> anyhow::Result<usize> {
         let head = self.head();
-        let widths: Vec<usize> = head.iter().map(|head| head.chars().count().max(10)).collect();
+        let columns: Vec<Column> = self.shown.iter().map(|key| Column::of(key, &self.site)).collect();
+        let read = match format {
+            Format::Text => {
+                let varied = head.len() - columns.len();
+                head.iter().take(varied).chain(columns.iter().map(|column| &column.heading)).cloned().collect()
+            }
+            _ => head.clone(),
+        };
+        let widths: Vec<usize> = read.iter().map(|head| head.chars().count().max(10)).collect();
         let mut wanted = match format {
-            Format::Text => stream.add(&line(&head, &widths))?,
+            Format::Text => stream.add(&line(&read, &widths))?,
             Format::Csv => stream.add(&csv(std::slice::from_ref(&head))?)?,
             Format::Json => stream.add("[")?,
         };
@@ -141,8 +185,9 @@ impl Job<'_> {
                     Err(why) => bar.aside(|| note(&format!("{}: {why}", self.place(row)))),
                 }
                 text.push_str(&match format {
-                    Format::Text => line(&self.cells(row, short), &widths),
-                    Format::Csv => csv(&[self.cells(row, |value| exact(value).to_string())])?,
+                    Format::Text => line(&self.cells(row, &columns, short), &widths),
+                    // For programs and spreadsheets: SI, as the keys say.
+                    Format::Csv => csv(&[self.cells(row, &[], |value| exact(value).to_string())])?,
                     Format::Json => {
                         let comma = if index == 0 { "\n  " } else { ",\n  " };
                         format!("{comma}{}", self.object(&head, row))
@@ -208,10 +253,19 @@ impl Job<'_> {
         Ok(self.shown.iter().map(find).collect())
     }
 
-    fn cells(&self, row: &Row, number: impl Fn(f64) -> String + Copy) -> Vec<String> {
+    /// The cells of a row; a value goes to the unit of its column, where there is one.
+    fn cells(&self, row: &Row, columns: &[Column], number: impl Fn(f64) -> String + Copy) -> Vec<String> {
+        let shown = Shown::of(&self.site);
         let at = row.at.iter().map(|value| number(*value));
+        let of = |i: usize| columns.get(i).and_then(|column| column.dimension);
         match &row.results {
-            Ok(values) => at.chain(values.iter().map(|value| cell(value, number))).collect(),
+            Ok(values) => {
+                let cells = values.iter().enumerate().map(|(i, value)| match of(i) {
+                    Some(dimension) => cell(value, |si| number(shown.value(dimension, si))),
+                    None => cell(value, number),
+                });
+                at.chain(cells).collect()
+            }
             Err(_) => at.chain(self.shown.iter().map(|_| String::new())).collect(),
         }
     }
@@ -349,6 +403,22 @@ mod tests {
     use super::*;
 
     #[test]
+    fn columns_go_by_the_sites_units_and_gauge() {
+        let demo = landfall::site::demo();
+        let heading = |key: &str, site: &Site| Column::of(key, site).heading;
+        for key in ["flight.along_m", "ride.lip_speed_mps", "spread.sampling.miss", "air.operating_flow_m3ps"] {
+            assert_eq!(heading(key, &demo), key);
+        }
+        let imperial = demo.with_value("site.units", "imperial").unwrap().with_value("site.gauge", "inH2O").unwrap();
+        assert_eq!(heading("flight.along_m", &imperial), "flight.along [ft]");
+        assert_eq!(heading("ride.lip_speed_mps", &imperial), "ride.lip_speed [mph]");
+        assert_eq!(heading("pressures.stop_pa", &imperial), "pressures.stop [inH2O]");
+        assert_eq!(heading("air.operating_flow_m3ps", &imperial), "air.operating_flow [cfm]");
+        assert_eq!(heading("spread.sampling.miss", &imperial), "spread.sampling.miss");
+        assert_eq!(heading("ride.lip_angle_deg", &imperial), "ride.lip_angle_deg");
+    }
+
+    #[test]
     fn keys_of_the_results_are_known() {
         let known = result_keys();
         for key in [
@@ -359,7 +429,7 @@ mod tests {
             "spread.sampling.outcomes.short",
             "placement.stop_lines.0.braking",
             "riders.worst",
-            "pressures.worst.stop_pa",
+            "pressures.soft.stop_by_depth_pa",
             "touchdown.depth_m",
             "findings.0.level",
             "site",

@@ -1,5 +1,6 @@
 //! Tables and numbers as they are printed.
 
+use landfall::outside;
 pub(crate) use landfall::plan::json::exact;
 use serde_json::Value;
 
@@ -34,11 +35,11 @@ pub(crate) fn line<S: AsRef<str>>(cells: &[S], widths: &[usize]) -> String {
     out
 }
 
-/// Lines of comma-separated values.
-pub(crate) fn csv<S: AsRef<[u8]>>(rows: &[Vec<S>]) -> anyhow::Result<String> {
+/// Lines of comma-separated values; a text that a spreadsheet would compute is marked as a text.
+pub(crate) fn csv<S: AsRef<str>>(rows: &[Vec<S>]) -> anyhow::Result<String> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     for row in rows {
-        writer.write_record(row)?;
+        writer.write_record(row.iter().map(|cell| outside::cell(cell.as_ref()).into_owned()))?;
     }
     let bytes = writer.into_inner().map_err(|error| anyhow::anyhow!("{error}"))?;
     Ok(String::from_utf8(bytes)?)
@@ -57,5 +58,6 @@ mod tests {
     fn cells_are_aligned_and_quoted() {
         assert_eq!(line(&["a", ""], &[3, 4]), "  a     -\n");
         assert_eq!(csv(&[vec!["a,b", "c"], vec!["", "\"d\""]]).unwrap(), "\"a,b\",c\n,\"\"\"d\"\"\"\n");
+        assert_eq!(csv(&[vec!["=1+1", "-2.5", "-x"]]).unwrap(), "'=1+1,-2.5,'-x\n");
     }
 }

@@ -1,27 +1,37 @@
 //! `landfall watch`.
 
 use std::fs::File;
-use std::io::{BufWriter, IsTerminal as _};
+use std::io::{BufWriter, IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
-use anyhow::Context as _;
-use landfall::box_side::draw::draw;
-use landfall::box_side::live::{Brought, Seen, follow};
+use anyhow::{Context as _, bail};
+use landfall::box_side::arm::{NEEDED, look};
+use landfall::box_side::draw::{Look, draw};
+use landfall::box_side::live::{Brought, Seen, follow, joint};
 use landfall::box_side::record::Recorder;
+use landfall::box_side::words::Level;
+use landfall::keep::{WriteError, begin};
+use landfall::outside;
+use landfall::plan::compute;
+use landfall::sampling::Stop;
+use landfall::site::read_site;
+use landfall_core::watch::WatchSettings;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
 use super::args_box::Watch;
-use super::{End, output};
+use super::{End, input, note, output};
 
 /// Time between two pictures, and the longest that a key or silence waits.
 const FRAME: Duration = Duration::from_millis(100);
-/// How often a recording is written out.
-const FLUSH: Duration = Duration::from_secs(1);
+/// How often a recording is written out: at least each second, with the time that a look at the line takes.
+const FLUSH: Duration = Duration::from_millis(500);
+/// How often the bell rings.
+const BELL: Duration = Duration::from_secs(1);
 
 /// What is known, and where it is recorded.
 struct Following {
@@ -41,6 +51,7 @@ impl Following {
                 Err(RecvTimeoutError::Disconnected) => return Ok(false),
             };
             if let (Brought::Message(message), Some(Some(recorder))) = (&brought, self.recorders.get_mut(index)) {
+                recorder.at(SystemTime::now());
                 recorder.take(message).context("the recording could not be written")?;
             }
             if let Some(seen) = self.boxes.get_mut(index) {
@@ -74,7 +85,55 @@ fn numbered(path: &Path, index: usize, of: usize) -> PathBuf {
     path.with_file_name(format!("{stem}-{}{ending}", index + 1))
 }
 
+/// Begins a recording at `path`, or where that is taken at the next of its numbers: `day.csv`, `day.2.csv`, ….
+fn fresh(path: &Path) -> anyhow::Result<File> {
+    for number in 1..1000_u32 {
+        let candidate = if number == 1 {
+            path.to_owned()
+        } else {
+            let ending = path.extension().map_or_else(String::new, |ending| format!(".{}", ending.to_string_lossy()));
+            path.with_extension(format!("{number}{ending}"))
+        };
+        match begin(&candidate) {
+            Ok(file) => {
+                if number > 1 {
+                    note(&format!(
+                        "{} is there already; this recording goes to {}",
+                        path.display(),
+                        candidate.display()
+                    ));
+                }
+                return Ok(file);
+            }
+            Err(WriteError::Exists(_)) => {}
+            Err(error) => return Err(error.into()),
+        }
+    }
+    bail!("{} and all its numbers are taken", path.display())
+}
+
+/// A line that is not there now is a mistake in its name more often than a cable that comes later.
+fn there(name: &str) -> anyhow::Result<()> {
+    let found = if cfg!(unix) {
+        Path::new(name).exists()
+    } else {
+        serialport::available_ports().is_ok_and(|ports| ports.iter().any(|port| port.port_name == name))
+    };
+    if found { Ok(()) } else { bail!("{name}: there is no such port; is the box plugged in?") }
+}
+
+/// What the site that is ridden would set a box for.
+fn planned(args: &Watch) -> anyhow::Result<Option<WatchSettings>> {
+    let Some(path) = &args.site else { return Ok(None) };
+    let (text, name) = input::text(path)?;
+    let site = read_site(&text, &name)?;
+    let results = compute(&site, NEEDED, &Stop::default())?;
+    Ok(Some(look(&site, &results, None, 1)?.settings))
+}
+
 pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
+    args.ports.iter().try_for_each(|name| there(name))?;
+    let plan = planned(args)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::SeqCst)).context("Ctrl-C could not be taken over")?;
@@ -83,8 +142,7 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
         recorders.push(match &args.record {
             Some(path) => {
                 let path = numbered(path, index, args.ports.len());
-                let file = File::create(&path).with_context(|| format!("{} could not be written", path.display()))?;
-                Some(Recorder::new(BufWriter::new(file))?)
+                Some(Recorder::new(BufWriter::new(fresh(&path)?))?)
             }
             None => None,
         });
@@ -100,14 +158,15 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
         })
         .collect();
     drop(to);
-    let boxes = args.ports.iter().map(|name| Seen::new(name)).collect();
+    let mut boxes: Vec<Seen> = args.ports.iter().map(|name| Seen::new(name).beside(args.gauge)).collect();
+    boxes.iter_mut().for_each(|seen| seen.plan = plan);
     let mut following = Following { boxes, recorders, from, flushed: Instant::now() };
     let end = args.length.map(|s| Instant::now() + Duration::from_secs_f64(s.clamp(0.0, 1e9)));
     let over = || stop.load(Ordering::Relaxed) || end.is_some_and(|end| Instant::now() >= end);
     let done = if std::io::stdout().is_terminal() && !args.plain {
-        picture(&mut following, over)
+        picture(&mut following, args, over)
     } else {
-        lines(&mut following, Duration::from_secs_f64(args.every.clamp(0.1, 1e6)), over)
+        lines(&mut following, args, over)
     };
     stop.store(true, Ordering::SeqCst);
     following.flush()?;
@@ -120,13 +179,52 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
     Ok(End::Inside)
 }
 
-fn lines(following: &mut Following, every: Duration, over: impl Fn() -> bool) -> anyhow::Result<()> {
-    let say = |text: &str| Ok(output::stdout(&format!("{text}\n"))?);
+/// Rings while a siren sounds or a link is silent.
+struct Bell {
+    on: bool,
+    rung: Instant,
+}
+
+impl Bell {
+    fn new(args: &Watch) -> Self {
+        Self { on: args.bell, rung: Instant::now() }
+    }
+
+    fn ring(&mut self, boxes: &[Seen]) {
+        let loud = boxes.iter().any(|seen| {
+            seen.first().level == Level::Stop && (seen.status.is_some() || seen.quiet() > Duration::from_secs(5))
+        });
+        if self.on && loud && self.rung.elapsed() > BELL {
+            self.rung = Instant::now();
+            // To stderr, so that it is no part of what may be piped on. Nobody who hears nothing is helped by an error.
+            let _ = std::io::stderr().write_all(b"\x07");
+        }
+    }
+}
+
+fn lines(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> anyhow::Result<()> {
+    let every = Duration::from_secs_f64(args.every.clamp(0.1, 1e6));
+    let (mut bell, mut together) = (Bell::new(args), None);
+    let gone = std::cell::Cell::new(false);
+    let say = |text: &str| -> anyhow::Result<()> {
+        gone.set(gone.get() || !output::said(&format!("{}\n", outside::lines(text)))?);
+        Ok(())
+    };
     let mut silent = vec![false; following.boxes.len()];
     let mut due = Instant::now();
     let mut goes_on = true;
     while goes_on && !over() {
+        if gone.get() || output::reader_is_gone() {
+            return Ok(());
+        }
         goes_on = following.take(Instant::now() + FRAME, say)?;
+        bell.ring(&following.boxes);
+        let joint =
+            joint(&following.boxes).map(|told| format!("ALL BOXES: {}   {}   {}", told.head, told.next, told.todo));
+        if joint != together {
+            joint.iter().try_for_each(|line| say(line))?;
+            together = joint;
+        }
         let all = Instant::now() >= due;
         for (seen, was) in following.boxes.iter().zip(&mut silent) {
             let now = seen.silent().is_some();
@@ -143,14 +241,17 @@ fn lines(following: &mut Following, every: Duration, over: impl Fn() -> bool) ->
     following.boxes.iter().try_for_each(|seen| say(&seen.line()))
 }
 
-fn picture(following: &mut Following, over: impl Fn() -> bool) -> anyhow::Result<()> {
+fn picture(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> anyhow::Result<()> {
+    let mut bell = Bell::new(args);
     let colour = anstream::AutoStream::choice(&std::io::stdout()) != anstream::ColorChoice::Never;
     // What the environment says has been asked already.
     ratatui::crossterm::style::force_color_output(true);
     let mut terminal = ratatui::try_init().context("the terminal could not be taken over; try --plain")?;
     let done = (|| -> anyhow::Result<()> {
         while !over() {
-            terminal.draw(|frame| draw(frame, &following.boxes, colour))?;
+            let look = Look { colour, large: args.large };
+            terminal.draw(|frame| draw(frame, &following.boxes, look))?;
+            bell.ring(&following.boxes);
             if !following.take(Instant::now() + FRAME, |_| Ok(()))? {
                 break;
             }

@@ -6,6 +6,7 @@ use crate::plan::PlanError;
 use crate::plan::cautions::CAUTIONS;
 use crate::plan::dirt::{FILL_FACTOR, LOOSE_FILL};
 use crate::plan::model::Model;
+use crate::shown::Shown;
 use crate::site::Site;
 use landfall_core::Status;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
@@ -13,11 +14,12 @@ use landfall_core::inputs::{Inputs, Uncertain};
 use landfall_core::landing_shape::{ShapePoint, Throw, Wanted, landing_shape};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
-use landfall_core::spread::differences;
+use landfall_core::spread::mixture;
 use serde::Serialize;
 
-/// Standard deviations to either side that the field of plausible landings reaches: 998 of 1,000 of a normal.
-const REACH: f64 = 3.09;
+/// Share of the landings below the far end of the field of plausible ones, and above its near end: 998 of 1,000 lie
+/// between. Of the speed as well.
+const MOST: f32 = 0.999;
 /// A row of the table for every so many steps of the surface.
 const EVERY: usize = 8;
 
@@ -138,6 +140,9 @@ pub struct Progress {
     pub not_a_bag: Vec<&'static str>,
     /// The cautions that go with every report.
     pub cautions: Vec<&'static str>,
+    /// In which units its text stands; all figures here are SI in any.
+    #[serde(skip)]
+    pub shown: Shown,
 }
 
 /// Why there is no answer.
@@ -201,9 +206,9 @@ pub fn progress(site: &Site, question: &Question, assumed: Vec<String>) -> Resul
     let top_m = |along_m: f64| f64::from(bag.front_z_m()) + along_m * f64::from(bag.climb());
     let mut field_m = (f64::INFINITY, f64::NEG_INFINITY);
     for setup in &model.setups {
-        let spread = differences(setup, &model.uncertainty, &Steps::FINE).ok_or(ProgressError::NoLanding)?;
-        let (mean_m, reach_m) = (f64::from(spread.mean_along_m), REACH * f64::from(spread.sd_along_m));
-        field_m = (field_m.0.min(gap_m + mean_m - reach_m), field_m.1.max(gap_m + mean_m + reach_m));
+        let spread = mixture(setup, &model.uncertainty, &Steps::FINE).ok_or(ProgressError::NoLanding)?;
+        let (low_m, high_m) = (spread.along_quantile_m(1.0 - MOST), spread.along_quantile_m(MOST));
+        field_m = (field_m.0.min(gap_m + f64::from(low_m)), field_m.1.max(gap_m + f64::from(high_m)));
     }
     // A landing behind the lip is none.
     field_m.0 = field_m.0.max(0.0);
@@ -225,6 +230,7 @@ pub fn progress(site: &Site, question: &Question, assumed: Vec<String>) -> Resul
         surface,
         not_a_bag: NOT_A_BAG.to_vec(),
         cautions: CAUTIONS.to_vec(),
+        shown: Shown::of(site),
     })
 }
 
@@ -269,10 +275,8 @@ fn slope(model: &Model, (distance_m, height_m): (f64, f64), slope_deg: f64) -> S
     let normal_mps = run.landed().then_some(f64::from(run.normal_mps));
     let mut hard_mps = Some(0.0_f64);
     for setup in &model.setups {
-        let spread = differences(&moved(setup), &model.uncertainty, &Steps::FINE);
-        hard_mps = hard_mps
-            .zip(spread)
-            .map(|(most, s)| most.max(f64::from(s.mean_normal_mps) + REACH * f64::from(s.sd_normal_mps)));
+        let spread = mixture(&moved(setup), &model.uncertainty, &Steps::FINE);
+        hard_mps = hard_mps.zip(spread).map(|(most, s)| most.max(f64::from(s.normal_quantile_mps(MOST))));
     }
     let (mean_fall_m, hard_fall_m) = (normal_mps.map(fall_m), hard_mps.map(fall_m));
     let loose_fill = mean_fall_m.map_or_else(Vec::new, |mean_m| {

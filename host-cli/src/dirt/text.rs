@@ -2,6 +2,8 @@
 
 use super::Progress;
 use crate::plan::words::{metres, number};
+use crate::shown::Toward;
+use crate::site::Dimension;
 use std::fmt::Write as _;
 use textwrap::{Options, WordSplitter, wrap};
 
@@ -14,8 +16,13 @@ fn degrees(value: f64) -> String {
     number(value, 1)
 }
 
-fn or_dash(value: Option<f64>) -> String {
-    value.map_or_else(|| "-".to_owned(), |m| number(m, 2))
+/// A length of a column, in the unit that the heading names.
+fn column(p: &Progress, m: f64) -> String {
+    number(p.shown.value(Dimension::Length, m), 2)
+}
+
+fn or_dash(p: &Progress, value: Option<f64>) -> String {
+    value.map_or_else(|| "-".to_owned(), |m| column(p, m))
 }
 
 fn paragraph(out: &mut String, first: &str, text: &str) {
@@ -46,10 +53,10 @@ pub fn text(p: &Progress) -> String {
         &format!(
             "The mean run comes down {} from the lip, {} above the take-off's foot; 998 of 1,000 of all three riders \
              come down {} to {} from the lip.",
-            metres(p.mean_distance_m),
-            metres(p.mean_height_m),
-            metres(p.field_m.0),
-            metres(p.field_m.1)
+            metres(p.shown, p.mean_distance_m),
+            metres(p.shown, p.mean_height_m),
+            metres(p.shown, p.field_m.0),
+            metres(p.shown, p.field_m.1)
         ),
     );
     if !p.assumed.is_empty() {
@@ -69,7 +76,8 @@ pub fn text(p: &Progress) -> String {
 }
 
 fn slopes(out: &mut String, p: &Progress) {
-    out.push_str("\nPlane landings through the place of the mean landing (equivalent fall height, m)\n");
+    let unit = p.shown.unit(Dimension::Length);
+    let _ = writeln!(out, "\nPlane landings through the place of the mean landing (equivalent fall height, {unit})");
     let mut head: Vec<String> = ["slope", "from lip", "mean", "hard"].map(str::to_owned).to_vec();
     let fills = p.slopes.iter().map(|slope| &slope.loose_fill).find(|fills| !fills.is_empty());
     head.extend(fills.into_iter().flatten().map(|fill| fill.material.to_owned()));
@@ -77,9 +85,9 @@ fn slopes(out: &mut String, p: &Progress) {
     for slope in &p.slopes {
         let mut row = vec![
             degrees(slope.slope_deg),
-            or_dash(slope.distance_from_lip_m),
-            or_dash(slope.mean_fall_m),
-            or_dash(slope.hard_fall_m),
+            or_dash(p, slope.distance_from_lip_m),
+            or_dash(p, slope.mean_fall_m),
+            or_dash(p, slope.hard_fall_m),
         ];
         row.extend(slope.loose_fill.iter().map(|fill| {
             match (fill.mean_within, fill.hard_within) {
@@ -98,11 +106,11 @@ fn slopes(out: &mut String, p: &Progress) {
             .iter()
             .map(|fill| {
                 format!(
-                    "{} {} cm ({} cm filled in) {}",
+                    "{} {} ({} filled in) {}",
                     fill.material,
-                    number(100.0 * fill.depth_m, 0),
-                    number(100.0 * fill.filled_m, 0),
-                    metres(fill.table_fall_height_m)
+                    p.shown.small(fill.depth_m, Toward::Nearest),
+                    p.shown.small(fill.filled_m, Toward::Up),
+                    metres(p.shown, fill.table_fall_height_m)
                 )
             })
             .collect();
@@ -119,34 +127,47 @@ fn slopes(out: &mut String, p: &Progress) {
 }
 
 fn surface(out: &mut String, p: &Progress) {
-    let limit = metres(p.question.limit_m);
+    let limit = metres(p.shown, p.question.limit_m);
     let _ =
         writeln!(out, "\nThe surface on which no run of the mean rider falls more than {limit}, whatever its speed");
     let Some(surface) = &p.surface else {
         paragraph(out, "  ", "None: no run passes the place where it would begin.");
         return;
     };
-    let mut head: Vec<String> = ["from lip", "height", "slope", "falls", "lip m/s", "path"].map(str::to_owned).to_vec();
+    let unit = p.shown.unit(Dimension::Length);
+    // Speeds of a metric site are in m/s, as the model has them.
+    let (speed_unit, places) = if p.shown.is_imperial() { (p.shown.unit(Dimension::Speed), 1) } else { ("m/s", 2) };
+    let lip = format!("lip {speed_unit}");
+    let mut head: Vec<String> = ["from lip", "height", "slope", "falls", &lip, "path"].map(str::to_owned).to_vec();
     head.extend(p.question.slopes_deg.iter().map(|deg| format!("on {}", degrees(*deg))));
     let mut rows = vec![head];
     for row in &surface.rows {
         let mut cells = vec![
-            number(row.distance_m, 2),
-            number(row.height_m, 2),
+            column(p, row.distance_m),
+            column(p, row.height_m),
             degrees(row.slope_deg),
-            number(row.fall_m, 2),
-            number(row.lip_speed_mps, 2),
+            column(p, row.fall_m),
+            number(
+                if p.shown.is_imperial() {
+                    p.shown.value(Dimension::Speed, row.lip_speed_mps)
+                } else {
+                    row.lip_speed_mps
+                },
+                places,
+            ),
             degrees(row.path_deg),
         ];
-        cells.extend(row.fall_on_slopes_m.iter().map(|m| number(*m, 2)));
+        cells.extend(row.fall_on_slopes_m.iter().map(|m| column(p, *m)));
         rows.push(cells);
     }
     table(out, &rows);
     paragraph(
         out,
         "  ",
-        "Heights above the take-off's foot, m; slopes in degrees, down positive; falls in m. The last columns are the fall \
-         of the same run onto ground of those slopes at that place.",
+        &format!(
+            "Heights above the take-off's foot, {unit}; slopes in degrees, down positive; falls in {unit}. The last columns \
+             are the fall of the same run onto ground of those slopes at that place."
+        ),
     );
     let steepest = degrees(p.question.steepest_deg);
     let verdict = match (surface.whole, surface.too_steep_from_m) {
@@ -158,14 +179,14 @@ fn surface(out: &mut String, p: &Progress) {
         (true, Some(from_m)) => format!(
             "OUTSIDE: from {} on it is steeper than {steepest} degrees, up to {}. A higher limit, a lower start or a \
              slacker lip would change it.",
-            metres(from_m),
+            metres(p.shown, from_m),
             degrees(surface.steepest_deg)
         ),
         (true, None) if surface.drop_m < 1e-3 => "It may be level: no run of the field falls as much.".to_owned(),
         (true, None) => format!(
             "At most {} degrees steep, {} lower at its end; inside {steepest} degrees.",
             degrees(surface.steepest_deg),
-            metres(surface.drop_m)
+            metres(p.shown, surface.drop_m)
         ),
     };
     paragraph(out, "  ", &verdict);

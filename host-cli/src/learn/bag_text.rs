@@ -1,115 +1,256 @@
-//! The drop test on one screen, and what it writes.
+//! A bag test on one screen: how the bag pushes back, how sure that is, and what it changes for riding.
 
 use anstyle::{AnsiColor, Style as Paint};
 
-use super::bag_fit::{BagFit, BagValue};
-use super::write_site::{Edit, edit};
+use super::bag_test::BagTest;
+use crate::plan::results::{Results, Standing};
 use crate::plan::text::{Page, Style};
-use crate::site::plain;
+use crate::shown::{Shown, Toward};
 
-/// What the test would write: the values that it told, and that stretch and dish radius were measured where they were.
-#[must_use]
-pub fn bag_edits(fit: &BagFit) -> Vec<Edit> {
-    let mut out: Vec<Edit> =
-        fit.values.iter().filter(|value| value.learnt).filter_map(|value| edit(value.key, value.value)).collect();
-    if fit.fitted {
-        out.push(Edit { key: "bag.fitted", text: "true".to_owned() });
-    }
-    out
+/// One line of what the plan says before and now.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlanLine {
+    /// What it is.
+    pub what: &'static str,
+    /// Before.
+    pub before: String,
+    /// Now.
+    pub now: String,
 }
 
-fn show(key: &str, value: f64) -> String {
-    let three = |value: f64| {
-        let digits = if value == 0.0 { 1.0 } else { 10f64.powf(2.0 - value.abs().log10().floor()) };
-        plain((value * digits).round() / digits)
-    };
-    match key {
-        "bag.dish_radius" => format!("{} m", three(value)),
-        "bag.vent_area" => format!("{} cm²", three(value * 1e4)),
-        "bag.skin_stretch" => format!("{} % a kPa", three(value * 1e5)),
-        _ => three(value),
+fn verdict(results: &Results) -> String {
+    match results.verdict.standing {
+        Standing::Inside => "every limit kept".to_owned(),
+        Standing::Provisional => "kept below the first-day mark".to_owned(),
+        Standing::Outside => match results.verdict.limits_broken {
+            0 | 1 => "DO NOT RIDE".to_owned(),
+            many => format!("DO NOT RIDE: {many} limits broken"),
+        },
     }
 }
 
-fn row(value: &BagValue) -> String {
-    let range = format!("{} to {}", show(value.key, value.low), show(value.key, value.high));
-    let now = if value.learnt {
-        format!("{} ({range})", show(value.key, value.value))
-    } else {
-        format!("not told by these tests ({range})")
-    };
-    format!("  {:<18} {:<16} {now}", value.name, show(value.key, value.site_value))
+impl PlanLine {
+    /// All lines of two plans of the same site; a plan that there is none of says so.
+    #[must_use]
+    pub fn all(before: Option<&Results>, now: Option<&Results>, here: Shown) -> Vec<Self> {
+        let (Some(before), Some(now)) = (before, now) else {
+            let none = |plan: Option<&Results>| if plan.is_some() { "a plan" } else { "no plan" }.to_owned();
+            return vec![Self { what: "plan", before: none(before), now: none(now) }];
+        };
+        let line = |what, of: &dyn Fn(&Results) -> String| Self { what, before: of(before), now: of(now) };
+        let none = || "none".to_owned();
+        let by = |results: &Results, of: &dyn Fn(&crate::plan::results::RideBy) -> String| {
+            let all: Vec<String> = results.ride_by.iter().map(of).collect();
+            if all.is_empty() { none() } else { all.join(", ") }
+        };
+        let up = |pa: Option<f64>| pa.map_or_else(none, |pa| here.pressure(pa, Toward::Up));
+        vec![
+            line("verdict", &verdict),
+            line("start", &|results| {
+                by(results, &|by| {
+                    let mark = |m: Option<f64>, toward| m.map(|m| here.length(m, toward));
+                    match (mark(by.start_low_m, Toward::Up), mark(by.start_high_m, Toward::Down)) {
+                        (Some(low), Some(high)) => format!("{low} to {high}"),
+                        (None, Some(high)) => format!("up to {high}"),
+                        _ => none(),
+                    }
+                })
+            }),
+            line("next rider", &|results| by(results, &|by| up(by.next_rider_from_pa))),
+            line("all stop", &|results| by(results, &|by| up(by.everybody_off_under_pa))),
+            line("power cut", &|results| {
+                by(results, &|by| by.holds_for_s.map_or_else(none, |s| format!("holds {:.0} s", s.floor())))
+            }),
+            line("hard landing", &|results| {
+                let depth = results.pressures.stated.as_ref().and_then(|bag| bag.hard_depth_m);
+                depth.map_or_else(none, |m| format!("{} deep", here.length(m, Toward::Up)))
+            }),
+        ]
+    }
 }
 
-/// The whole report.
-#[must_use]
-pub fn bag_text(fit: &BagFit, style: Style) -> String {
-    let mut page = Page::new(style);
-    page.line(&format!(
-        "{}: what {} drops and {} points of a deflation say",
-        fit.site, fit.drops, fit.deflation_points
-    ));
-    if fit.doubts.is_empty() {
-        page.paragraph("Dish radius and stretch count as measured. Beside each value, its 95 % interval.");
-    } else {
-        page.paragraph("NOT SURE: read why before using any of it.");
-        for doubt in &fit.doubts {
-            page.entry("not sure", Paint::new().fg_color(Some(AnsiColor::Yellow.into())), doubt);
-        }
+/// Depths of the picture, m.
+const STEP_M: f64 = 0.2;
+/// Widest bar.
+const BAR: f64 = 30.0;
+
+fn picture(page: &mut Page, test: &BagTest, here: Shown) {
+    page.heading("How the bag pushes back");
+    let wanted = test.wanted_m;
+    let steps = (wanted / STEP_M).ceil() as usize + 1;
+    let deepest = STEP_M * steps as f64;
+    let most = test.after.area_m2(deepest).max(test.before.area_m2(deepest)).max(0.1);
+    page.line(&format!("  {:<14} {:<12} {:<12}", "depth", "area before", "now"));
+    // Where a load lay on the ground there is nothing deeper to measure.
+    let reach = test.area.as_ref().map_or(0.0, |area| if area.to_the_ground { f64::INFINITY } else { area.reach_m });
+    for step in 1..=steps {
+        let depth = STEP_M * step as f64;
+        let (before, now) = (test.before.area_m2(depth), test.after.area_m2(depth));
+        let bar = "█".repeat((BAR * now / most).round() as usize);
+        let note = if test.area.is_some() && depth > reach { " (not measured so deep)" } else { "" };
+        page.line(&format!(
+            "  {:<14} {:<12} {:<12} {bar}{note}",
+            here.length(depth, Toward::Nearest),
+            here.area(before, Toward::Nearest),
+            here.area(now, Toward::Nearest)
+        ));
     }
-    for left in &fit.left_out {
-        page.plain("left out", &format!("drop {}: {}", left.run, left.reason));
-    }
-    page.heading("Value              the site has     the tests say");
-    for value in &fit.values {
-        page.line(&row(value));
-    }
-    for (i, a) in fit.values.iter().enumerate() {
-        for (j, b) in fit.values.iter().enumerate().skip(i + 1) {
-            let together = fit.correlations.get(i).and_then(|row| row.get(j)).copied().unwrap_or_default();
-            if together.abs() > 0.9 && (a.learnt || b.learnt) {
-                page.plain(
-                    "together",
-                    &format!(
-                        "{} and {} are hard to tell apart (correlation {together:.2}): the tests know what both do together better than each",
-                        a.name, b.name
-                    ),
-                );
+}
+
+fn percent(sd: f64) -> String {
+    format!("{:.0} %", 100.0 * sd)
+}
+
+fn what_was_measured(page: &mut Page, test: &BagTest, here: Shown) {
+    for load in &test.loads {
+        let away = match (&load.break_away, load.on_the_ground) {
+            (Some(away), true) => {
+                format!("; it broke away at {} and went to the ground", here.length(away.depth_m, Toward::Nearest))
             }
-        }
-    }
-    page.heading("Measured, by the fit");
-    for residual in fit.residuals.iter().filter(|residual| residual.test != "deflation") {
-        let digits = if residual.unit == "m" { 2 } else { 0 };
+            (Some(away), false) => format!("; it broke away at {}", here.length(away.depth_m, Toward::Nearest)),
+            (None, true) => "; it came to the ground".to_owned(),
+            (None, false) => String::new(),
+        };
         page.plain(
-            "",
+            "load",
             &format!(
-                "{:<10} {:<14} {:.digits$} {unit}, {:.digits$} ± {:.digits$} {unit}",
-                residual.test,
-                residual.quantity,
-                residual.measured,
-                residual.expected,
-                residual.sd,
-                unit = residual.unit
+                "{} of {}: {} of {} readings count, down to {}{away}.",
+                load.file,
+                here.mass(load.mass_kg, Toward::Nearest),
+                load.counted,
+                load.readings,
+                here.length(load.sank_to_m, Toward::Nearest)
             ),
         );
     }
-    page.plain(
-        "errors",
-        &format!(
-            "of the drops {:.1} times what was stated, of settled pressure and deflation {:.1} times what is assumed",
-            fit.drop_scale, fit.deflation_scale
-        ),
-    );
-    page.plain("exact", "the bag's volume and the blowers' curve are taken as such; their errors are in no interval");
-    page.heading("For the site file (--write)");
-    let edits = bag_edits(fit);
-    if edits.is_empty() {
-        page.plain("nothing", "the tests tell no value better than the site has it");
-    } else {
-        let lines: Vec<String> = edits.iter().map(|edit| format!("{} = {}", edit.key, edit.text)).collect();
-        page.paragraph(&format!("  {}", lines.join("; ")));
+    if let Some(area) = &test.area {
+        let ground = if area.to_the_ground { ", and a load went to the ground: nothing is deeper" } else { "" };
+        page.plain(
+            "measured",
+            &format!(
+                "down to {}{ground}; riding asks for {}.",
+                here.length(area.reach_m, Toward::Down),
+                here.length(test.wanted_m, Toward::Up)
+            ),
+        );
+        let merged = if area.merged { " What the site file had measured before is in it." } else { "" };
+        page.plain(
+            "not known",
+            &format!(
+                "the areas may be {} off either way, one time in three more; most of that is that who lands is not a board.{merged}",
+                percent(test.site_after.unknown.area)
+            ),
+        );
     }
-    page.plain("note", "A drop is a test of the air, not of a body: it says nothing about how a person lands.");
+    if let Some(pa) = test.settled_pa {
+        page.plain(
+            "settled",
+            &format!("{} with the blowers on and nobody on the bag.", here.pressure(pa, Toward::Nearest)),
+        );
+    }
+    if let Some(stretch) = &test.stretch {
+        let leak = stretch.leak.map_or_else(String::new, |leak| format!(" Its leak is {leak:.4} m³/s at 1 Pa."));
+        page.plain(
+            "stretch",
+            &format!(
+                "the bag grows by {:.1} % a kPa (before: {:.1} %), known to {}.{leak}",
+                1e5 * stretch.value,
+                1e5 * stretch.site_value,
+                percent(stretch.sd)
+            ),
+        );
+    }
+    for offset in &test.offsets_s {
+        page.plain("clock", &format!("the box's clock is {offset:.2} s ahead of the film's, found or as stated."));
+    }
+    if let Some(landings) = &test.landings {
+        let said: Vec<String> = landings
+            .factors
+            .iter()
+            .map(|(key, factor, before, now)| {
+                format!("{key} times {factor:.2}, known to {} (before: {})", percent(*now), percent(*before))
+            })
+            .collect();
+        page.plain("landings", &format!("{} in the recording: {}.", landings.landings, said.join("; ")));
+    }
+    for drop in &test.held_out {
+        page.plain(
+            "held out",
+            &format!(
+                "drop {} went {} deep; the result expects {} to {}.",
+                drop.label,
+                here.length(drop.depth_m, Toward::Nearest),
+                here.length(drop.low_m, Toward::Nearest),
+                here.length(drop.high_m, Toward::Nearest)
+            ),
+        );
+    }
+}
+
+/// Most points that contradict which are listed.
+const LISTED: usize = 6;
+
+/// The whole report.
+#[must_use]
+pub fn bag_text(test: &BagTest, plan: &[PlanLine], here: Shown, style: Style) -> String {
+    let mut page = Page::new(style);
+    page.line(&format!("{}: how this bag gives way", test.site));
+    if test.doubts.is_empty() {
+        page.paragraph("The measurements go together.");
+    } else {
+        page.paragraph(
+            "NOT SURE: read why before using any of it. Nothing is written unless --although-not-sure says so.",
+        );
+        for doubt in &test.doubts {
+            page.entry("not sure", Paint::new().fg_color(Some(AnsiColor::Yellow.into())), &format!("{doubt}."));
+        }
+        let contradicts = test.area.as_ref().map_or(&[][..], |area| &area.contradicts);
+        for point in contradicts.iter().take(LISTED) {
+            page.plain(
+                "point",
+                &format!(
+                    "{}, line {}: {} at a depth of {}, where the curve has {}",
+                    point.file,
+                    point.line,
+                    here.area(point.area_m2, Toward::Nearest),
+                    here.length(point.depth_m, Toward::Nearest),
+                    here.area(point.curve_m2, Toward::Nearest)
+                ),
+            );
+        }
+        if contradicts.len() > LISTED {
+            page.plain("", &format!("and {} more", contradicts.len() - LISTED));
+        }
+    }
+    page.line("");
+    what_was_measured(&mut page, test, here);
+    if test.area.is_some() || test.landings.is_some() {
+        picture(&mut page, test, here);
+    }
+    if !plan.is_empty() {
+        page.heading("What it changes for riding");
+        let wide = plan.iter().map(|line| line.before.chars().count()).max().unwrap_or(0).clamp(8, 40) + 2;
+        page.line(&format!("  {:<14} {:<wide$} {}", "", "before", "now"));
+        for line in plan {
+            page.line(&format!("  {:<14} {:<wide$} {}", line.what, line.before, line.now));
+        }
+    }
+    if !test.advice.is_empty() {
+        page.heading("What would tell more");
+        test.advice.iter().for_each(|advice| page.plain("", advice));
+    }
+    page.heading("For the site file (--write)");
+    if test.edits.is_empty() {
+        page.plain("nothing", "these measurements tell nothing that the site file does not have");
+    }
+    for edit in &test.edits {
+        // A number stays with its unit.
+        page.paragraph(&format!("  {} = {}", edit.key, edit.text.replace(" m", "\u{a0}m")));
+    }
+    if !test.removed.is_empty() {
+        page.paragraph(&format!("  taken out, since these stand in their place: {}", test.removed.join(", ")));
+    }
+    page.line("");
+    page.plain("note", "A load is a test of the bag, not of a body: it says nothing about how a person lands.");
     page.out
 }

@@ -45,16 +45,25 @@ pub fn warning(standing: &Standing, session: &Session) -> Option<String> {
         Change::Left | Change::Right => " Look at the line, cross wind and the bag's place.",
     };
     Some(format!(
-        "WARNING since run {after}: {}{shift} (evidence {} of {} needed; without a change a session warns with a chance of at most {}).{look} Find out why before the next run.{hangs}",
+        "WARNING since run {after}: {}{shift} ({}; without a change a session warns with a chance of at most {}).{look} Find out why before the next run.{hangs}",
         standing.change.words(),
         evidence(standing.evidence),
-        number(standing.needed, 0),
         chance(session.options().alpha),
     ))
 }
 
+/// How the runs so far speak for a change: a likelihood ratio in words.
 fn evidence(value: f64) -> String {
-    if value > 1e6 { "over a million".to_owned() } else { number(value, if value < 10.0 { 1 } else { 0 }) }
+    let times = match value {
+        v if v > 1e6 => "over a million times as well".to_owned(),
+        v if v >= 1.5 => format!("{} times as well", number(v, if v < 10.0 { 1 } else { 0 })),
+        v if v > 0.67 => "no better and no worse".to_owned(),
+        _ => return "no change fits the runs better".to_owned(),
+    };
+    match value {
+        v if v >= 1.5 => format!("it fits the runs {times} as no change"),
+        _ => format!("it fits the runs {times} than no change"),
+    }
 }
 
 /// The whole session.
@@ -90,12 +99,13 @@ pub fn session_text(name: &str, session: &Session, lines: &[String], style: Styl
             _ => session.options().landing_m,
         };
         let what = format!("{} by {} {}", standing.change.words(), number(size, 2), standing.change.unit());
-        page.plain("", &format!("{what:<50} {so_far}; evidence {}", evidence(standing.evidence)));
+        page.plain("", &format!("{what:<50} {so_far}; {}", evidence(standing.evidence)));
     }
     page.plain(
         "rates",
         &format!(
-            "any warning without a change: at most {} a session; a shift that is there from the first run on and is called absent: at most {}",
+            "a warning comes where a change fits the runs {} times as well as no change; any warning without a change: at most {} a session; a shift that is there from the first run on and is called absent: at most {}",
+            number(session.needed(), 0),
             chance(session.options().alpha),
             chance(session.options().beta)
         ),
@@ -105,4 +115,22 @@ pub fn session_text(name: &str, session: &Session, lines: &[String], style: Styl
         page.plain("", line.trim_end());
     }
     page.out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn evidence_is_said_in_words() {
+        for (value, words) in [
+            (0.2, "no change fits the runs better"),
+            (1.0, "it fits the runs no better and no worse than no change"),
+            (3.44, "it fits the runs 3.4 times as well as no change"),
+            (118.7, "it fits the runs 119 times as well as no change"),
+            (3e60, "it fits the runs over a million times as well as no change"),
+        ] {
+            assert_eq!(evidence(value), words);
+        }
+    }
 }

@@ -1,4 +1,4 @@
-//! The table of drops, and what a recording of the box tells of them and of a deflation.
+//! The table of dropped loads that a bag test is held against, and what a recording of the box tells of them.
 
 use super::runs::Measured;
 use super::table::{Column, Holds, Row, read_table};
@@ -17,8 +17,6 @@ const PEAK_SD_SHARE: f64 = 0.02;
 const REST_S: (f64, f64) = (3.0, 0.3);
 /// How long after it the peak is looked for, s.
 const PEAK_S: (f64, f64) = (0.2, 1.5);
-/// Points kept of a deflation.
-const POINTS: usize = 24;
 
 /// The columns that a table of drops may have.
 pub const COLUMNS: &[Column] = &[
@@ -99,7 +97,7 @@ fn drop_of(row: Row, number: usize, log: Option<&Recording>, faults: &mut Vec<Fa
             None => faults.push(row.fault(
                 "log_time",
                 "a time in a recording that is not given",
-                "name the recording with --log",
+                "name the recording with --recording",
             )),
             Some(log) => match peak_at(log, at_s) {
                 None => faults.push(row.fault(
@@ -116,7 +114,7 @@ fn drop_of(row: Row, number: usize, log: Option<&Recording>, faults: &mut Vec<Fa
     }
     let depth = measured("depth", "depth_sd", DEPTH_SD_M);
     if depth.is_none() && peak.is_none() && !excluded && faults.len() == before {
-        let cure = "state depth or peak_pressure, or a log_time with --log";
+        let cure = "state depth or peak_pressure, or a log_time with --recording";
         faults.push(row.fault("drop", "nothing was measured of this drop", cure));
     }
     let running = row.value("blower").is_none_or(|yes| yes != 0.0);
@@ -152,53 +150,4 @@ fn peak_at(log: &Recording, at_s: f64) -> Option<(f64, f64)> {
     let after = readings(log, at_s - PEAK_S.0, at_s + PEAK_S.1);
     let peak_pa = after.into_iter().fold(f64::NEG_INFINITY, f64::max);
     peak_pa.is_finite().then_some((rest_pa, peak_pa))
-}
-
-/// A deflation: seconds since its start and pressures, from its highest reading on, thinned.
-#[derive(Clone, Debug)]
-pub struct Deflation {
-    /// (s, Pa), falling.
-    pub points: Vec<(f64, f64)>,
-}
-
-/// The fall of the pressure in a recording: from the last reading above 97 % of the highest to the first below 5 % of
-/// it (the skin's own weight holds what is left).
-///
-/// # Errors
-/// Why it is none, in words.
-pub fn deflation(log: &Recording) -> Result<Deflation, String> {
-    let all: Vec<(f64, f64)> = log
-        .rows
-        .iter()
-        .filter_map(|row| row.reading.as_ref().ok().map(|pressure| (row.time_s, f64::from(pressure.0))))
-        .collect();
-    let highest = all.iter().map(|point| point.1).fold(f64::NEG_INFINITY, f64::max);
-    if !(highest > 50.0) {
-        return Err("the pressure is never above 50 Pa: no deflation".to_owned());
-    }
-    let first = all.iter().rposition(|point| point.1 >= 0.97 * highest).unwrap_or(0);
-    let fall: Vec<(f64, f64)> = all.iter().skip(first).take_while(|point| point.1 >= 0.05 * highest).copied().collect();
-    let (Some((begin_s, _)), Some((end_s, end_pa))) = (fall.first(), fall.last()) else {
-        return Err("the pressure does not fall".to_owned());
-    };
-    if fall.len() < 8 || *end_pa > 0.7 * highest {
-        return Err(format!(
-            "the pressure falls only to {end_pa:.0} Pa of {highest:.0} Pa in {} readings; at least 8 readings and a fall to 70 % are needed",
-            fall.len()
-        ));
-    }
-    // Equal parts of time, the readings of each averaged.
-    let parts = POINTS.min(fall.len() / 2);
-    let width_s = (end_s - begin_s) / parts as f64;
-    let points = (0..parts)
-        .filter_map(|part| {
-            let from_s = begin_s + part as f64 * width_s;
-            let inside: Vec<&(f64, f64)> =
-                fall.iter().filter(|point| point.0 >= from_s && point.0 < from_s + width_s).collect();
-            let n = inside.len() as f64;
-            let mean = |of: fn(&(f64, f64)) -> f64| inside.iter().map(|point| of(point)).sum::<f64>() / n;
-            (n > 0.0).then(|| (mean(|p| p.0) - begin_s, mean(|p| p.1)))
-        })
-        .collect();
-    Ok(Deflation { points })
 }

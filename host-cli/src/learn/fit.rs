@@ -1,5 +1,8 @@
 //! From a table of runs to what they say: parameters, scatter, the landing, outliers, what to measure next.
 
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+
 use landfall_core::inputs::{COUNT, Uncertain};
 use nalgebra::{DMatrix, DVector};
 use serde::Serialize;
@@ -9,8 +12,9 @@ use super::linear::LOG_SCALE_SD;
 use super::next::{Candidate, candidates};
 use super::outliers::{Outlier, outliers};
 use super::runs::RunRow;
-use super::solve::{FITTED, GROUPS, NoFit, STEADY, Solved, columns, group_of, is_used, scatter, solve};
+use super::solve::{FITTED, GROUPS, NoFit, STEADY, Solved, columns, group_of, is_used, scatter, solve_until};
 use crate::plan::PlanError;
+use crate::sampling::Stop;
 use crate::site::{Faults, Site};
 
 /// Fewest runs for a fit to be called sure (*assumed*).
@@ -50,9 +54,7 @@ impl std::fmt::Display for FitError {
             Self::NoFit(NoFit::RunLost) => f.write_str(
                 "at the fitted values a run would not come down on the bag; look at the largest values of the table",
             ),
-            Self::NoFit(NoFit::BagLost) => f.write_str(
-                "with the values that the tests ask for the bag would not stand or a drop would meet the ground; look at the largest and smallest of what was measured",
-            ),
+            Self::NoFit(NoFit::Stopped) => f.write_str("stopped"),
             Self::NoFit(NoFit::NotSettled) => {
                 f.write_str("the search for the fitted values did not settle; look at the largest values of the table")
             }
@@ -192,9 +194,37 @@ pub struct Prepared {
     pub trials: Vec<Trial>,
     /// Those left out.
     pub left_out: Vec<LeftOut>,
+    /// Runs whose rows say the same as that of an earlier one, and that one.
+    alike: Vec<(String, String)>,
     assumed_sds: usize,
     with_push_off: usize,
     with_across: usize,
+}
+
+/// Fewest measured quantities that are the same in two runs of different names for them to be asked about (*assumed*: of
+/// two, rounded as people write them down, many tables hold the same by chance).
+const SAME_QUANTITIES: usize = 3;
+
+/// Why a table with rows that say the same is not sure.
+fn doubles(alike: &[(String, String)]) -> Option<String> {
+    let mut named: Vec<String> = alike.iter().take(5).map(|(run, as_run)| format!("{run} as {as_run}")).collect();
+    if alike.len() > named.len() {
+        named.push(format!("{} more", alike.len() - named.len()));
+    }
+    let runs = if alike.len() == 1 { "a run says" } else { "runs say" };
+    (!alike.is_empty()).then(|| {
+        format!(
+            "{runs} the same as an earlier one ({}): was it measured twice, or written down twice? Set excluded with the reason where it was",
+            named.join(", ")
+        )
+    })
+}
+
+/// Everything that was measured of a run, as bits to compare.
+fn said_of(run: &RunRow) -> Vec<Option<(u64, u64)>> {
+    let all =
+        [run.push_off, run.split.map(|s| s.time), run.lip_speed.map(|s| s.0), run.air_time, run.along, run.across];
+    all.iter().map(|one| one.map(|measured| (measured.value.to_bits(), measured.sd.to_bits()))).collect()
 }
 
 /// Takes the runs of a table (of one rider, where `rider` names one) to the site.
@@ -204,8 +234,16 @@ pub struct Prepared {
 pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) -> Result<Prepared, FitError> {
     let base = Base::new(site).map_err(FitError::Plan)?;
     let mut faults = Vec::new();
-    let mut out =
-        Prepared { base, trials: Vec::new(), left_out: Vec::new(), assumed_sds: 0, with_push_off: 0, with_across: 0 };
+    let mut out = Prepared {
+        base,
+        trials: Vec::new(),
+        left_out: Vec::new(),
+        alike: Vec::new(),
+        assumed_sds: 0,
+        with_push_off: 0,
+        with_across: 0,
+    };
+    let mut before: HashMap<(Option<&str>, Vec<Option<(u64, u64)>>), &RunRow> = HashMap::new();
     for run in runs {
         if let Some(reason) = &run.excluded {
             out.left_out.push(LeftOut { run: run.label.clone(), reason: reason.clone() });
@@ -217,6 +255,19 @@ pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) ->
         let all =
             [run.push_off, run.split.map(|s| s.time), run.lip_speed.map(|s| s.0), run.air_time, run.along, run.across];
         out.assumed_sds += all.iter().flatten().filter(|measured| measured.assumed).count();
+        let said = said_of(run);
+        let enough = said.iter().flatten().count() >= SAME_QUANTITIES;
+        match before.entry((run.rider.as_deref(), said)) {
+            Entry::Vacant(place) => {
+                place.insert(run);
+            }
+            Entry::Occupied(first) => {
+                let first = first.get();
+                if first.start == run.start && (enough || first.row.whole() == run.row.whole()) {
+                    out.alike.push((run.label.clone(), first.label.clone()));
+                }
+            }
+        }
         out.with_push_off += usize::from(run.push_off.is_some());
         out.with_across += usize::from(run.across.is_some());
         out.trials.extend(out.base.trial(site, run, &mut faults));
@@ -232,14 +283,26 @@ pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) ->
 /// # Errors
 /// [`FitError::NoFit`].
 pub fn fit(site: &Site, prepared: &Prepared) -> Result<Fit, FitError> {
+    fit_until(site, prepared, &Stop::default())
+}
+
+/// How often the model is asked for each run in a usual fit, for a progress bar.
+pub const ASKED_OF_EACH: u64 = 12;
+
+/// The same; `stop` counts how often the model was asked for a run, and ends the fit.
+///
+/// # Errors
+/// [`FitError::NoFit`].
+pub fn fit_until(site: &Site, prepared: &Prepared, stop: &Stop) -> Result<Fit, FitError> {
     let Prepared { base, trials, .. } = prepared;
-    let solved = solve(base, trials, None).map_err(FitError::NoFit)?;
+    let solved = solve_until(base, trials, None, stop).map_err(FitError::NoFit)?;
     let parameters: Vec<Parameter> = FITTED.iter().filter_map(|which| parameter(base, &solved, *which)).collect();
     let scatter_found = scatter_of(base, &solved);
     let (landing, slope) = landing(base, &solved).ok_or(FitError::NoFit(NoFit::RunLost))?;
     let outliers = outliers(trials, &solved);
     let next = candidates(base, &solved, &slope).ok_or(FitError::NoFit(NoFit::RunLost))?;
-    let doubts = doubts(trials.len(), &parameters, &scatter_found, &outliers);
+    let mut doubts = doubts(trials.len(), &parameters, &scatter_found, &outliers);
+    doubts.extend(doubles(&prepared.alike));
     let mut riders: Vec<String> = trials.iter().filter_map(|trial| trial.rider.clone()).collect();
     riders.sort();
     riders.dedup();

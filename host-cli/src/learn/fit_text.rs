@@ -6,7 +6,8 @@ use super::fit::{Fit, Parameter, assumptions};
 use super::next::MORE_RUNS;
 use super::write_site::Edit;
 use crate::plan::text::{Page, Style};
-use crate::plan::words::{chance, list, metres, number, plain_name};
+use crate::plan::words::{list, metres, number, plain_name};
+use crate::shown::Shown;
 
 fn caution() -> Paint {
     Paint::new().fg_color(Some(AnsiColor::Yellow.into()))
@@ -61,13 +62,13 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
             "outlier",
             caution(),
             &format!(
-                "run {}: {} {} {unit} where the other runs give {} ± {} {unit}; a run like the others is as far off with a chance of {}. It is counted all the same.",
+                "run {}: {} {} {unit} where the other runs give {} ± {} {unit}; a run like the others is as far off {}. It is counted all the same.",
                 outlier.run,
                 outlier.quantity,
                 number(outlier.measured, 2),
                 number(outlier.expected, 2),
                 number(outlier.sd, 2),
-                chance(outlier.chance),
+                outlier.how_often(),
                 unit = outlier.unit,
             ),
         );
@@ -103,27 +104,38 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
     }
     let landing = &fit.landing;
     page.heading("Landing of the mean rider from the site's start, behind the front edge");
-    page.plain("site", &format!("{} ± {}", metres(landing.site_along_m), metres(landing.site_sd_m)));
+    page.plain(
+        "site",
+        &format!(
+            "{} ± {}",
+            metres(Shown::default(), landing.site_along_m),
+            metres(Shown::default(), landing.site_sd_m)
+        ),
+    );
     page.plain(
         "runs",
         &format!(
             "{} ± {}: {} not known of the mean, {} from run to run",
-            metres(landing.along_m),
-            metres(landing.sd_m),
-            metres(landing.not_known_m),
-            metres(landing.scatter_m)
+            metres(Shown::default(), landing.along_m),
+            metres(Shown::default(), landing.sd_m),
+            metres(Shown::default(), landing.not_known_m),
+            metres(Shown::default(), landing.scatter_m)
         ),
     );
     if let Some(best) = fit.next.first() {
-        let rest: Vec<String> =
-            fit.next.iter().skip(1).map(|c| format!("{} {}", c.what, metres(c.not_known_m))).collect();
+        let rest: Vec<String> = fit
+            .next
+            .iter()
+            .skip(1)
+            .map(|c| format!("{} {}", c.what, metres(Shown::default(), c.not_known_m)))
+            .collect();
         page.plain(
             "next",
             &format!(
                 "{} in {MORE_RUNS} more runs would bring the {} not known to {}. Others: {}.",
                 best.what,
-                metres(landing.not_known_m),
-                metres(best.not_known_m),
+                metres(Shown::default(), landing.not_known_m),
+                metres(Shown::default(), best.not_known_m),
                 rest.join("; ")
             ),
         );

@@ -1,6 +1,8 @@
 //! The fit itself: the most probable parameters by Levenberg and Marquardt's method, with the scatter's scales found
 //! from the marginal density, and the posterior about that point.
 
+use std::sync::atomic::Ordering;
+
 use landfall_core::inputs::{COUNT, Uncertain};
 use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
@@ -8,6 +10,7 @@ use nalgebra::{DMatrix, DVector, Dyn};
 
 use super::forward::{Base, Shift, Trial};
 use super::linear::{Block, Linear, Posterior};
+use crate::sampling::Stop;
 
 /// What is fitted, as a shift common to all runs.
 pub const FITTED: [Uncertain; 7] = [
@@ -65,10 +68,10 @@ pub enum NoFit {
     NothingFree,
     /// On the way a run did not come down.
     RunLost,
-    /// On the way the blowers did not hold the bag up, or a drop met the ground.
-    BagLost,
     /// The search did not settle.
     NotSettled,
+    /// It was asked to stop.
+    Stopped,
 }
 
 /// The block of one run: residual, slopes and covariances at a shift.
@@ -125,6 +128,7 @@ struct Problem<'a> {
     whiten: Vec<DMatrix<f64>>,
     at: DVector<f64>,
     rows: usize,
+    stop: &'a Stop,
 }
 
 /// Residual of a run that does not come down: a step there is refused.
@@ -154,6 +158,9 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
+        if self.stop.asked.load(Ordering::Relaxed) {
+            return None;
+        }
         let shift = shift_of(self.base, self.free, &self.at);
         let mut out = DVector::zeros(self.rows);
         out.rows_mut(0, self.free.len()).copy_from(&self.at);
@@ -172,6 +179,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
             }
             row += count;
         }
+        self.stop.done.fetch_add(self.trials.len() as u64, Ordering::Relaxed);
         Some(out)
     }
 
@@ -182,7 +190,11 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
         let mut row = self.free.len();
         for (trial, whiten) in self.trials.iter().zip(&self.whiten) {
             let count = trial.seen.len();
+            if self.stop.asked.load(Ordering::Relaxed) {
+                return None;
+            }
             let (_, slopes) = trial.derivatives(self.base, &shift, |which| self.free.contains(&which))?;
+            self.stop.done.fetch_add(1, Ordering::Relaxed);
             let mut slopes = columns(&slopes, self.free);
             for (mut column, which) in slopes.column_iter_mut().zip(self.free) {
                 column *= self.base.of(*which).1;
@@ -199,6 +211,14 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
 /// # Errors
 /// [`NoFit`].
 pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<Solved, NoFit> {
+    solve_until(base, trials, scales, &Stop::default())
+}
+
+/// The same; `stop` counts how often the model was asked for a run, and ends the search.
+///
+/// # Errors
+/// [`NoFit`].
+pub fn solve_until(base: &Base, trials: &[Trial], scales: Option<&[f64]>, stop: &Stop) -> Result<Solved, NoFit> {
     let free: Vec<Uncertain> = FITTED.into_iter().filter(|which| base.of(*which).1 > 0.0).collect();
     if free.is_empty() {
         return Err(NoFit::NothingFree);
@@ -207,7 +227,13 @@ pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<So
     let prior_variance = DVector::from_iterator(free.len(), free.iter().map(|which| base.of(*which).1.powi(2)));
     let linear_at = |at: &DVector<f64>| -> Option<Linear> {
         let shift = shift_of(base, &free, at);
-        let blocks: Option<Vec<Block>> = trials.iter().map(|trial| block(base, trial, &free, &shift)).collect();
+        let blocks: Option<Vec<Block>> = trials
+            .iter()
+            .map(|trial| {
+                stop.done.fetch_add(1, Ordering::Relaxed);
+                block(base, trial, &free, &shift)
+            })
+            .collect();
         let offset = DVector::from_iterator(
             free.len(),
             free.iter().map(|which| shift.get(*which as usize).copied().unwrap_or_default()),
@@ -221,8 +247,9 @@ pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<So
     };
     let mut linear = linear_at(&at).ok_or(NoFit::RunLost)?;
     let mut settled = false;
-    // Scales, then parameters for those scales, until neither moves: the first round nearly always does it.
-    for _ in 0..8 {
+    // Scales, then parameters for those scales, until neither moves: the first rounds nearly always do it. Where runs
+    // scatter widely the weights change with the parameters so much that they go to and fro: then half-way.
+    for round in 0..24 {
         if scales.is_none() {
             log_scales = linear.most_probable(&log_scales, None).ok_or(NoFit::NotSettled)?.0;
         }
@@ -233,12 +260,16 @@ pub fn solve(base: &Base, trials: &[Trial], scales: Option<&[f64]>) -> Result<So
             .map(|block| block.covariance(&values).cholesky().and_then(|factor| factor.l().try_inverse()))
             .collect();
         let problem =
-            Problem { base, trials, free: &free, whiten: whiten.ok_or(NoFit::NotSettled)?, at: at.clone(), rows };
+            Problem { base, trials, free: &free, whiten: whiten.ok_or(NoFit::NotSettled)?, at: at.clone(), rows, stop };
         // The noise of single precision moves the sum of squares by some 1e-5: finer goals are never met.
         let search = LevenbergMarquardt::new().with_ftol(1e-6).with_xtol(1e-5).with_gtol(1e-6).with_patience(20);
         let (problem, _) = search.minimize(problem);
-        let moved = (&problem.at - &at).amax();
-        at = problem.at;
+        if stop.asked.load(Ordering::Relaxed) {
+            return Err(NoFit::Stopped);
+        }
+        let step = &problem.at - &at;
+        let moved = step.amax();
+        at += step * if round < 4 { 1.0 } else { 0.5 };
         linear = linear_at(&at).ok_or(NoFit::RunLost)?;
         if !moved.is_finite() {
             return Err(NoFit::NotSettled);

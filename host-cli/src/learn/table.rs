@@ -1,10 +1,13 @@
-//! Tables of measurements: comma-separated values whose headings end in their unit, every fault at once.
+//! Tables of measurements, as people bring them: separated values with a line of headings, every fault at once.
 //!
-//! A heading is a column's name, and for a quantity its unit behind an underscore: `lip_speed_mps`, `lip_speed_kmh`.
-//! A cell is a number in that unit, or a text with its own unit (`27 km/h`); it may be blank, any column may be
-//! missing. Lines that begin with `#` are remarks. A semicolon separates where the heading has one and no comma.
+//! A heading is a column's name, and for a quantity its unit: `lip_speed_kmh`, `Lip speed (km/h)`, `lip speed [km/h]`. A
+//! cell is a number in that unit, or a text with its own unit (`27 km/h`); it may be blank, any column may be missing.
+//! Lines that begin with `#` are remarks. Commas, semicolons or tabs separate, whichever the heading has most of; where
+//! it is not commas, a comma in a number is a decimal mark, as spreadsheets write it in many countries.
 
-use crate::site::{Dimension, Fault, Faults, UNITS, nearest, parse_quantity, plain};
+use crate::keep::torn;
+use crate::outside;
+use crate::site::{Dimension, Fault, Faults, QuantityError, UNITS, nearest, parse_quantity, plain};
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,6 +84,13 @@ const SUFFIXES: &[(Dimension, &str, &str)] = &[
     (Dimension::Pressure, "psi", "psi"),
     (Dimension::Pressure, "inh2o", "inH2O"),
     (Dimension::Pressure, "mmh2o", "mmH2O"),
+    (Dimension::Pressure, "cmh2o", "cmH2O"),
+    (Dimension::Area, "m2", "m2"),
+    (Dimension::Area, "cm2", "cm2"),
+    (Dimension::Area, "ft2", "ft2"),
+    (Dimension::Temperature, "degc", "degC"),
+    (Dimension::Temperature, "degf", "degF"),
+    (Dimension::Angle, "deg", "deg"),
 ];
 
 /// A cell that is not blank.
@@ -123,6 +133,12 @@ impl Row {
             Cell::Text(text) => Some(text),
             Cell::Value(_) => None,
         }
+    }
+
+    /// The line as it stands in the table.
+    #[must_use]
+    pub fn whole(&self) -> &str {
+        &self.text
     }
 
     /// Whether a flag is set.
@@ -185,6 +201,31 @@ fn places_of(text: &str, separator: u8) -> Vec<(usize, usize)> {
     out
 }
 
+/// The separator that a heading has most of outside quotes and brackets; commas where there is none.
+#[must_use]
+pub fn separator_of(text: &str) -> u8 {
+    let (mut quoted, mut depth) = (false, 0u32);
+    let mut counts = [(b',', 0usize), (b';', 0), (b'\t', 0)];
+    for byte in text.bytes() {
+        match byte {
+            b'"' => quoted = !quoted,
+            b'(' | b'[' => depth += 1,
+            b')' | b']' => depth = depth.saturating_sub(1),
+            _ if quoted || depth > 0 => {}
+            _ => counts.iter_mut().filter(|(one, _)| *one == byte).for_each(|(_, count)| *count += 1),
+        }
+    }
+    // The first of the largest.
+    counts.iter().rev().max_by_key(|(_, count)| *count).map_or(b',', |(one, _)| *one)
+}
+
+/// Whether a line holds no cells: blank, a remark, or the line by which spreadsheets name their separator.
+#[must_use]
+pub fn is_remark(line: &str) -> bool {
+    let line = line.trim_start_matches('\u{feff}').trim();
+    line.is_empty() || line.starts_with('#') || (line.len() <= 6 && line.to_lowercase().starts_with("sep="))
+}
+
 fn split(text: &str, separator: u8) -> Option<Vec<String>> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
@@ -200,7 +241,7 @@ impl Heading {
     /// Reads the heading's line; what is wrong with it goes to `faults`.
     pub fn read(columns: &'static [Column], text: &str, line: usize, faults: &mut Vec<Fault>) -> Self {
         let text = text.trim_start_matches('\u{feff}');
-        let separator = if text.contains(';') && !text.contains(',') { b';' } else { b',' };
+        let separator = separator_of(text);
         let cells = split(text, separator).unwrap_or_default();
         let at = places_of(text, separator);
         let mut places: Vec<Option<(usize, &'static str)>> = Vec::new();
@@ -229,7 +270,7 @@ impl Heading {
 
     /// Reads one line of cells; nothing for a blank line, a remark, or a row with a fault.
     pub fn row(&self, text: &str, line: usize, faults: &mut Vec<Fault>) -> Option<Row> {
-        if text.trim().is_empty() || text.trim_start().starts_with('#') {
+        if is_remark(text) {
             return None;
         }
         let whole = (1, text.chars().count().max(1));
@@ -248,7 +289,12 @@ impl Heading {
         let mut spare = found.iter().skip(self.places.len());
         if spare.any(|cell| !cell.is_empty()) {
             let message = format!("{} cells under {} headings", found.len(), self.places.len());
-            wrong(whole, "", message, "a comma inside a cell needs quotes round the cell; a decimal mark is a point");
+            let cure = if self.separator == b',' {
+                "a comma inside a cell needs quotes round the cell; where commas are decimal marks, separate the columns by semicolons"
+            } else {
+                "give as many cells as there are headings; a cell that holds a separator needs quotes round it"
+            };
+            wrong(whole, "", message, cure);
             return None;
         }
         let mut cells = vec![None; self.columns.len()];
@@ -258,7 +304,7 @@ impl Heading {
             let (Some((column, unit)), Some(cell)) = (place, found.get(index)) else { continue };
             let Some(spec) = self.columns.get(*column) else { continue };
             let here = at.get(index).copied().unwrap_or(whole);
-            let read = read_cell(spec, unit, cell);
+            let read = read_cell(spec, unit, &tidy(spec, self.separator, cell));
             let slot = cells.get_mut(*column).zip(starts.get_mut(*column));
             match (read, slot) {
                 (Ok(value), Some((slot, start))) => {
@@ -276,40 +322,105 @@ impl Heading {
     }
 }
 
+/// A number as it is parsed: a true minus as the usual one, and a decimal comma as a point where commas separate nothing.
+fn tidy(column: &Column, separator: u8, cell: &str) -> String {
+    if matches!(column.holds, Holds::Text | Holds::Flag) {
+        return cell.to_owned();
+    }
+    let cell = cell.replace(['−', '–'], "-").replace(['\u{a0}', '\u{202f}'], " ");
+    let between_digits = |at: usize| {
+        let (before, after) = cell.split_at_checked(at).unwrap_or((&cell, ""));
+        before.ends_with(|c: char| c.is_ascii_digit())
+            && after.get(1..).is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
+    };
+    let mut commas = cell.match_indices(',').map(|(at, _)| at);
+    match (commas.next(), commas.next()) {
+        (Some(at), None) if separator != b',' && !cell.contains('.') && between_digits(at) => {
+            cell.replacen(',', ".", 1)
+        }
+        _ => cell,
+    }
+}
+
+/// A heading without its bracket, and what stands in the bracket.
+fn bracket(cell: &str) -> (&str, Option<&str>) {
+    let found = cell.find(['(', '[']).and_then(|at| cell.split_at_checked(at));
+    let Some((name, rest)) = found else { return (cell, None) };
+    (name, Some(rest.trim().trim_matches(['(', ')', '[', ']']).trim()))
+}
+
+/// The unit that a heading names, as the site file spells it.
+fn unit_of(dimension: Dimension, written: &str) -> Result<&'static str, String> {
+    let short = written.to_lowercase();
+    if let Some((_, _, unit)) = SUFFIXES.iter().find(|(d, name, _)| *d == dimension && *name == short) {
+        return Ok(unit);
+    }
+    match parse_quantity(&format!("1 {written}"), dimension) {
+        Ok(quantity) => Ok(quantity.unit),
+        Err(QuantityError::WrongDimension { measures, .. }) => {
+            Err(format!("{written:?} is a unit of {}, not of {}", measures.article(), dimension.article()))
+        }
+        Err(QuantityError::UnknownUnit { nearest: Some(near), .. }) => {
+            Err(format!("{written:?} is no unit of {}; {near:?} was perhaps meant", dimension.article()))
+        }
+        Err(_) => Err(format!("{written:?} is no unit of {}", dimension.article())),
+    }
+}
+
 /// A heading's column and unit, or what is wrong with it and a cure.
 fn find(columns: &'static [Column], cell: &str) -> Result<(usize, &'static str), (String, String)> {
-    let typed = cell.trim().to_lowercase().replace([' ', '-'], "_");
+    let (name, inside) = bracket(cell);
+    let typed = name.trim().to_lowercase().replace([' ', '-'], "_");
     for (index, column) in columns.iter().enumerate() {
-        match column.holds {
-            Holds::Quantity(dimension) => {
-                let rest = typed.strip_prefix(column.name);
-                if rest == Some("") {
-                    return Err((format!("{cell:?} has no unit"), format!("write {}", headings(column, dimension))));
-                }
-                let Some(suffix) = rest.and_then(|rest| rest.strip_prefix('_')) else { continue };
-                let known = SUFFIXES.iter().find(|(d, name, _)| *d == dimension && *name == suffix);
-                if let Some((_, _, unit)) = known {
-                    return Ok((index, unit));
-                }
-                let longer = columns.iter().any(|other| {
-                    other.name != column.name && typed.starts_with(other.name) && other.name.len() > column.name.len()
-                });
-                if !longer {
-                    let message = format!("{suffix:?} is no unit of {}", dimension.article());
-                    return Err((message, format!("write {}", headings(column, dimension))));
+        let Holds::Quantity(dimension) = column.holds else {
+            if typed == column.name {
+                return Ok((index, ""));
+            }
+            continue;
+        };
+        let Some(rest) = typed.strip_prefix(column.name) else { continue };
+        let cure = || format!("write {}", headings(column, dimension));
+        match (rest, rest.strip_prefix('_'), inside) {
+            ("", _, Some(unit)) if !unit.is_empty() => {
+                return unit_of(dimension, unit).map(|unit| (index, unit)).map_err(|message| (message, cure()));
+            }
+            ("", _, _) => return Err((format!("{cell:?} has no unit"), cure())),
+            (_, Some(suffix), None) => {
+                // Underscores stand for the signs of a unit too: km_h.
+                let slashed = suffix.replace('_', "/");
+                let found = unit_of(dimension, suffix).or_else(|wrong| unit_of(dimension, &slashed).map_err(|_| wrong));
+                match found {
+                    Ok(unit) => return Ok((index, unit)),
+                    Err(message) => {
+                        let longer = columns.iter().any(|other| {
+                            other.name != column.name
+                                && typed.starts_with(other.name)
+                                && other.name.len() > column.name.len()
+                        });
+                        if !longer {
+                            return Err((message, cure()));
+                        }
+                    }
                 }
             }
-            _ if typed == column.name => return Ok((index, "")),
             _ => {}
         }
     }
     let all: Vec<String> = columns.iter().map(Column::heading).collect();
-    let near = nearest(&typed, all.iter().map(String::as_str));
+    let near = nearest(&typed, all.iter().map(String::as_str))
+        .or_else(|| nearest(&typed, columns.iter().map(|column| column.name)));
     let message = match near {
         Some(near) => format!("no column is called {cell:?}; {near:?} was perhaps meant"),
         None => format!("no column is called {cell:?}"),
     };
     Err((message, format!("the columns are {}", all.join(", "))))
+}
+
+/// Whether most cells of a line name such columns: that is how a table of them begins.
+#[must_use]
+pub fn is_heading_of(columns: &'static [Column], cells: &[&str]) -> bool {
+    let known = cells.iter().filter(|cell| find(columns, cell).is_ok()).count();
+    known >= 2 && 2 * known > cells.len()
 }
 
 fn headings(column: &Column, dimension: Dimension) -> String {
@@ -319,7 +430,8 @@ fn headings(column: &Column, dimension: Dimension) -> String {
         .take(4)
         .map(|(_, suffix, _)| format!("{}_{suffix}", column.name))
         .collect();
-    all.join(" or ")
+    let unit = dimension.usual().get(1).copied().unwrap_or("");
+    format!("{}, or \"{} ({unit})\"", all.join(" or "), column.name.replace('_', " "))
 }
 
 fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (String, String)> {
@@ -327,7 +439,8 @@ fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (S
         return Ok(None);
     }
     let si = match column.holds {
-        Holds::Text => return Ok(Some(Cell::Text(cell.to_owned()))),
+        // Shown in reports and messages.
+        Holds::Text => return Ok(Some(Cell::Text(outside::plain(cell).into_owned()))),
         Holds::Flag => match cell.to_lowercase().as_str() {
             "yes" | "y" | "true" | "1" | "x" => 1.0,
             "no" | "n" | "false" | "0" => 0.0,
@@ -349,12 +462,22 @@ fn read_cell(column: &Column, unit: &str, cell: &str) -> Result<Option<Cell>, (S
     if si >= column.low && si <= column.high {
         return Ok(Some(Cell::Value(si)));
     }
-    let show = |si: f64| match column.holds {
-        Holds::Quantity(dimension) => dimension.show(si),
-        _ => plain(si),
+    let Holds::Quantity(dimension) = column.holds else {
+        let message = format!("{} is outside {} to {}", plain(si), plain(column.low), plain(column.high));
+        return Err((message, "look at the digits".to_owned()));
     };
+    let show = |si: f64| dimension.show_in(si, unit);
     let message = format!("{} is outside {} to {}", show(si), show(column.low), show(column.high));
-    Err((message, "look at the digits and at the heading's unit".to_owned()))
+    // A number that fits in another unit was perhaps written in that one.
+    let fits = cell.parse::<f64>().ok().and_then(|number| {
+        let others = dimension.units().filter(|u| u.name != unit && dimension.usual().contains(&u.name));
+        others.into_iter().find(|u| (column.low..=column.high).contains(&u.to_si(number)))
+    });
+    let cure = match fits {
+        Some(other) => format!("look at the digits and at the heading's unit: {cell} {} would be taken", other.name),
+        None => "look at the digits and at the heading's unit".to_owned(),
+    };
+    Err((message, cure))
 }
 
 fn number(cell: &str) -> Result<f64, (String, String)> {
@@ -364,17 +487,40 @@ fn number(cell: &str) -> Result<f64, (String, String)> {
     }
 }
 
-/// Reads a whole table.
+/// What a text is whose first line is no line of headings, such as a site file given in place of a table.
+fn no_table(text: &str) -> Option<&'static str> {
+    let first = text.lines().find(|line| !is_remark(line))?.trim();
+    if first.starts_with('{') {
+        Some("JSON, such as the results of a plan")
+    } else if first.starts_with('<') {
+        Some("a page or a picture")
+    } else if (first.starts_with('[') && first.ends_with(']')) || first.contains(" = ") {
+        Some("a site file")
+    } else {
+        None
+    }
+}
+
+/// Reads a whole table; a last line that was torn is left out ([`torn::mended`] says so).
 ///
 /// # Errors
 /// Everything that is wrong with it, each with its line, column and a cure.
 pub fn read_table(columns: &'static [Column], text: &str, file: &str) -> Result<Vec<Row>, Faults> {
     let mut faults = Vec::new();
+    if let Some(what) = no_table(text) {
+        let cure = "give the table, whose first line has its headings; perhaps two file names are swapped".to_owned();
+        let line = text.lines().position(|line| !is_remark(line)).unwrap_or(0);
+        let excerpt = text.lines().nth(line).unwrap_or("").trim_end();
+        let place = (1, excerpt.chars().count().max(1));
+        let message = format!("this is {what}, not a table of measurements");
+        faults.push(fault_at(line + 1, place, excerpt, "", message, cure));
+        return Err(Faults { file: file.to_owned(), faults });
+    }
     let mut heading: Option<Heading> = None;
     let mut rows = Vec::new();
-    for (index, line) in text.lines().enumerate() {
+    for (index, line) in torn::mended(text).text.lines().enumerate() {
         match &heading {
-            None if line.trim().is_empty() || line.trim_start().starts_with('#') => {}
+            None if is_remark(line) => {}
             None => heading = Some(Heading::read(columns, line, index + 1, &mut faults)),
             Some(heading) => rows.extend(heading.row(line, index + 1, &mut faults)),
         }
@@ -427,9 +573,80 @@ mod tests {
         let text = "run,lip_speed_kmh,excluded\n1,\"8,1\",no\n2,800,perhaps\n3,x,\n";
         let said = read_table(COLUMNS, text, "t.csv").unwrap_err().to_string();
         assert!(said.contains("t.csv:2:3: lip_speed: a comma is no decimal point"), "{said}");
-        assert!(said.contains("t.csv:3:3: lip_speed: 222.222 m/s is outside 0.5 m/s to 40 m/s"), "{said}");
+        assert!(said.contains("t.csv:3:3: lip_speed: 800 km/h is outside 1.8 km/h to 144 km/h"), "{said}");
         assert!(said.contains("t.csv:3:7: excluded: \"perhaps\" is neither yes nor no"), "{said}");
         assert!(said.contains("t.csv:4:3: lip_speed"), "{said}");
         assert!(read_table(COLUMNS, "\n", "t.csv").unwrap_err().to_string().contains("the table is empty"));
+    }
+
+    /// As a spreadsheet writes it where commas are decimal marks.
+    #[test]
+    fn semicolons_tabs_and_decimal_commas() {
+        let text = "sep=;\nrun;lip speed (km/h);lip_speed_sd_mps;air_frames;excluded\n1;36,5;0,1;30;\n\"a; b\";27,5 km/h;;;x\n";
+        let rows = read_table(COLUMNS, text, "t.csv").unwrap_or_else(|faults| panic!("{faults}"));
+        assert!((rows[0].value("lip_speed").unwrap() - 36.5 / 3.6).abs() < 1e-12);
+        assert_eq!(rows[0].value("lip_speed_sd"), Some(0.1));
+        assert_eq!(rows[1].text("run"), Some("a; b"));
+        assert!((rows[1].value("lip_speed").unwrap() - 27.5 / 3.6).abs() < 1e-12);
+        assert!(rows[1].flag("excluded"));
+        let tabs = read_table(COLUMNS, "run\tLip speed [mph]\n1\t20,5\n", "t.csv").unwrap();
+        // 1 mph = 0.44704 m/s.
+        assert!((tabs[0].value("lip_speed").unwrap() - 20.5 * 0.447_04).abs() < 1e-12);
+        // A thousands' mark is no decimal mark, and is not guessed at.
+        let said = read_table(COLUMNS, "run;lip_speed_mps\n1;1.234,5\n", "t.csv").unwrap_err().to_string();
+        assert!(said.contains("t.csv:2:3: lip_speed"), "{said}");
+    }
+
+    #[test]
+    fn units_in_brackets_and_behind_the_name() {
+        for (heading, factor) in [
+            ("lip speed (km/h)", 1.0 / 3.6),
+            ("Lip Speed [kph]", 1.0 / 3.6),
+            ("lip_speed_km_h", 1.0 / 3.6),
+            ("lip_speed (m/s)", 1.0),
+            ("lip speed(mph)", 0.447_04),
+            ("lip-speed-ft/s", 0.3048),
+            ("lip_speed_sd (m/s)", f64::NAN),
+        ] {
+            let rows = read_table(COLUMNS, &format!("{heading}\n3\n"), "t.csv").unwrap_or_else(|f| panic!("{f}"));
+            match rows[0].value("lip_speed") {
+                Some(value) => assert!((value - 3.0 * factor).abs() < 1e-12, "{heading}"),
+                None => assert_eq!(rows[0].value("lip_speed_sd"), Some(3.0), "{heading}"),
+            }
+        }
+        let said = |heading: &str| read_table(COLUMNS, &format!("{heading}\n3\n"), "t.csv").unwrap_err().to_string();
+        assert!(said("lip speed (kg)").contains("\"kg\" is a unit of a mass, not of a speed"));
+        assert!(said("lip speed ()").contains("has no unit"));
+        assert!(said("lip speed").contains("write lip_speed_mps or lip_speed_kmh"));
+        assert!(said("lip speed").contains("\"lip speed (km/h)\""));
+        assert!(said("lip sped (km/h)").contains("was perhaps meant"));
+    }
+
+    #[test]
+    fn a_number_in_another_unit_is_asked_about() {
+        let said = read_table(COLUMNS, "lip_speed_mps\n42\n", "t.csv").unwrap_err().to_string();
+        assert!(said.contains("42 m/s is outside 0.5 m/s to 40 m/s"), "{said}");
+        assert!(said.contains("42 km/h would be taken"), "{said}");
+    }
+
+    #[test]
+    fn another_file_in_place_of_the_table_is_named() {
+        for (text, what) in [
+            ("# mine\n[site]\nname = \"A\"\n", "a site file"),
+            ("name = \"A\"\n", "a site file"),
+            ("{\"ride\": 1}\n", "JSON"),
+            ("<!doctype html>\n", "a page"),
+        ] {
+            let faults = read_table(COLUMNS, text, "hill.toml").unwrap_err();
+            assert_eq!(faults.faults.len(), 1, "{faults}");
+            assert!(faults.faults[0].message.contains(what) && faults.faults[0].cure.contains("swapped"), "{faults}");
+        }
+    }
+
+    /// A comma as the decimal mark in a table that commas separate splits the cell: that is said, not computed with.
+    #[test]
+    fn a_decimal_comma_between_commas_is_told() {
+        let said = read_table(COLUMNS, "run,lip_speed_mps\n1,8,5\n", "t.csv").unwrap_err().to_string();
+        assert!(said.contains("3 cells under 2 headings") && said.contains("semicolons"), "{said}");
     }
 }

@@ -138,13 +138,38 @@ pub struct From<'a> {
 /// # Errors
 /// [`WriteError`]; the text is then of no use.
 pub fn written(site_text: &str, file: &str, edits: &[Edit], from: From<'_>) -> Result<String, WriteError> {
-    if site_text.contains(from.hash) {
-        return Err(WriteError::Twice(from.hash.to_owned()));
+    let remark = format!("fitted {} to {}, SHA-256 {}:", from.date, from.what, from.hash);
+    changed(site_text, file, edits, &[], &Remark { lines: &[remark], hashes: &[from.hash.to_owned()] })
+}
+
+/// What a change leaves in the file of itself.
+#[derive(Clone, Copy, Debug)]
+pub struct Remark<'a> {
+    /// Lines, without the sign of a remark.
+    pub lines: &'a [String],
+    /// [`sha256`] of each measurement: none may be in the file already.
+    pub hashes: &'a [String],
+}
+
+/// The site file's text with the edits, without the keys that they take the place of, and with a closing remark.
+///
+/// # Errors
+/// [`WriteError`]; the text is then of no use.
+pub fn changed(
+    site_text: &str,
+    file: &str,
+    edits: &[Edit],
+    removed: &[&str],
+    remark: &Remark<'_>,
+) -> Result<String, WriteError> {
+    if let Some(hash) = remark.hashes.iter().find(|hash| site_text.contains(hash.as_str())) {
+        return Err(WriteError::Twice(hash.clone()));
     }
     if edits.is_empty() {
         return Err(WriteError::Nothing);
     }
     let mut document = SiteFile::parse(site_text, file).map_err(WriteError::Faults)?;
+    removed.iter().for_each(|key| document.remove(key));
     for Edit { key, text } in edits {
         document
             .set(key, text)
@@ -154,8 +179,10 @@ pub fn written(site_text: &str, file: &str, edits: &[Edit], from: From<'_>) -> R
     if !text.ends_with('\n') {
         text.push('\n');
     }
+    for line in remark.lines {
+        text.push_str(&format!("# {line}\n"));
+    }
     let keys: Vec<&str> = edits.iter().map(|edit| edit.key).collect();
-    text.push_str(&format!("# fitted {} to {}, SHA-256 {}:\n", from.date, from.what, from.hash));
     for line in textwrap::wrap(&keys.join(", "), 110) {
         text.push_str(&format!("#   {line}\n"));
     }

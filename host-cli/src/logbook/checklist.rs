@@ -1,8 +1,9 @@
 //! What to look at before a session, written from the plan's own limits.
 
-use crate::plan::results::Results;
-use crate::plan::words::metres;
-use crate::site::Site;
+use crate::plan::results::{Results, RideBy};
+use crate::shown::{Shown, Toward};
+use crate::site::{Dimension, Site};
+use landfall_core::wind::GUST_FACTOR;
 use serde::Serialize;
 
 /// One thing to look at.
@@ -37,49 +38,53 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
         });
     };
     let (p, wind) = (&results.placement, &results.wind);
-    let length = Some(("Length", "m"));
-    add(
-        "Start height above the take-off's foot".to_owned(),
-        (p.lowest_clearing_start_m, p.highest_start_in_gust_m),
-        length,
-    );
+    let shown = Shown::of(site);
+    let length = Some(("Length", shown.unit(Dimension::Length)));
+    let pressure = Some(("Pressure", shown.unit(Dimension::Pressure)));
+    let several = results.ride_by.len() > 1;
+    let of = |by: &RideBy| if several { format!(", {}", by.group) } else { String::new() };
+    for by in &results.ride_by {
+        let marks = (by.start_low_m, by.start_high_m);
+        add(format!("Start height above the take-off's foot{}", of(by)), marks, length);
+    }
     add("Gap from the lip to the bag's front edge".to_owned(), (p.gap_low_m, p.gap_high_m), length);
     let needed = f64::from(wind.anchors_needed);
     add("Anchors set and tight, all round".to_owned(), (Some(needed), None), Some(("Number", "")));
-    // The plan's findings act on the worst end of skin stretch and dish radius until these are measured.
     let pressures = &results.pressures;
-    let worst = pressures.worst.as_ref().filter(|_| !pressures.fitted);
-    let tighter = |stated: Option<f64>, worst: Option<f64>, pick: fn(f64, f64) -> f64| match (stated, worst) {
-        (Some(a), Some(b)) => Some(pick(a, b)),
-        (a, b) => a.or(b),
-    };
-    let band = (
-        tighter(pressures.band_low_pa, worst.and_then(|end| end.stop_pa), f64::max),
-        tighter(pressures.band_high_pa, worst.and_then(|end| end.band_high_pa), f64::min),
-    );
-    add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, Some(("Pressure", "kPa")));
-    let wait_pa = tighter(pressures.wait_pa, worst.and_then(|end| end.wait_pa), f64::max);
-    if wait_pa.is_some() {
-        let wait = (wait_pa, None);
-        add("Pressure in the bag when the next rider starts".to_owned(), wait, Some(("Pressure", "kPa")));
+    let band = (pressures.band_low_pa, pressures.band_high_pa);
+    add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, pressure);
+    let first = results.ride_by.first();
+    if let Some(from_pa) = first.and_then(|by| by.next_rider_from_pa) {
+        add("Pressure in the bag when the next rider starts".to_owned(), (Some(from_pa), None), pressure);
     }
-    let speed = Some(("Speed", "km/h"));
+    let speed = Some(("Speed", shown.unit(Dimension::Speed)));
+    // The strictest of the groups'.
+    let least = |hold: fn(&RideBy) -> Option<f64>| {
+        let gust = results.ride_by.iter().map(hold).try_fold(f64::INFINITY, |least, hold| Some(least.min(hold?)));
+        gust.filter(|gust| gust.is_finite()).map(|gust| gust / f64::from(GUST_FACTOR))
+    };
     for (name, hold) in [
-        ("tail wind", wind.mean_reading_tail_mps),
-        ("head wind", wind.mean_reading_head_mps),
-        ("cross wind", wind.mean_reading_across_mps),
+        ("tail wind", least(|by| by.hold_along_tail_mps)),
+        ("head wind", least(|by| by.hold_along_head_mps)),
+        ("cross wind", least(|by| by.hold_across_mps)),
     ] {
         add(format!("Mean {name}, read on the spot"), (None, hold), speed);
     }
-    let mass = Some(("Mass", "kg"));
-    add("Lightest rider with gear".to_owned(), (Some(site.rider.lightest_kg), None), mass);
-    add("Heaviest rider with gear".to_owned(), (None, Some(site.rider.heaviest_kg)), mass);
-    let interval_s = site.session.interval_s.max(results.touchdown.as_ref().and_then(|t| t.recovery_s).unwrap_or(0.0));
+    let mass = Some(("Mass", shown.unit(Dimension::Mass)));
+    for by in &results.ride_by {
+        add(format!("Lightest rider with gear{}", of(by)), (Some(by.lightest_kg), None), mass);
+        add(format!("Heaviest rider with gear{}", of(by)), (None, Some(by.heaviest_kg)), mass);
+    }
+    let interval_s = first.map_or(site.session.interval_s, |by| by.seconds_between);
     add("Time between two riders".to_owned(), (Some(interval_s), None), Some(("Time", "s")));
     let yes_or_no = (None, None);
-    match p.last_stop_before_foot_m {
+    match first.and_then(|by| by.stop_line_before_foot_m) {
         Some(m) => {
-            add(format!("Last stop line marked {} before the take-off's foot", metres(m)), yes_or_no, None);
+            add(
+                format!("Last stop line marked {} before the take-off's foot", shown.length(m, Toward::Up)),
+                yes_or_no,
+                None,
+            );
         }
         None => add("Every rider knows that the ride is committed from the start".to_owned(), yes_or_no, None),
     }

@@ -7,6 +7,21 @@ use serde_json::{Map, Value, json};
 /// What can be exported.
 pub const TABLES: [&str; 6] = ["plans", "checklist", "checks", "entries", "runs", "box"];
 
+/// The columns of a table of [`TABLES`] that has no rows yet; rows of `runs` and `box` have those of their texts besides.
+#[must_use]
+pub fn columns(table: &str) -> &'static [&'static str] {
+    match table {
+        "plans" => &["plan", "added_at", "name", "program", "site_file", "site_sha256", "site_text", "results"],
+        "checklist" => &["plan", "number", "what", "low", "high", "dimension", "unit"],
+        "checks" => {
+            &["check", "plan", "number", "what", "low", "high", "unit", "at", "who", "seen", "value", "within", "note"]
+        }
+        "entries" => &["entry", "added_at", "source", "plan", "file", "sha256", "note", "rows", "text"],
+        "runs" | "box" => &["entry", "row"],
+        _ => &[],
+    }
+}
+
 /// Columns that hold JSON.
 const JSON: [&str; 2] = ["results", "fields"];
 
@@ -133,10 +148,11 @@ fn flat(mut row: Map<String, Value>) -> Map<String, Value> {
     row
 }
 
-/// Rows of JSON as rows of cells under the names of all columns, in the order in which they first come.
+/// Rows of JSON as rows of cells under the names of all columns: those that the table always has, and then in the order
+/// in which they first come.
 #[must_use]
-pub fn cells(rows: &[Map<String, Value>]) -> Vec<Vec<String>> {
-    let mut names: Vec<String> = Vec::new();
+pub fn cells(table: &str, rows: &[Map<String, Value>]) -> Vec<Vec<String>> {
+    let mut names: Vec<String> = columns(table).iter().map(|name| (*name).to_owned()).collect();
     for row in rows {
         for name in row.keys() {
             if !names.contains(name) {

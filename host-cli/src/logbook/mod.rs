@@ -21,9 +21,13 @@ use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
+use crate::outside;
 use crate::plan::results::Results;
 use crate::site::{Dimension, Site, parse_quantity};
 pub use schema::VERSION;
+
+/// How long an act waits while another program writes.
+const BUSY: Duration = Duration::from_secs(60);
 
 /// Why an act did not happen; the file is as it was.
 #[derive(Debug)]
@@ -51,19 +55,24 @@ pub enum LogbookError {
 impl std::fmt::Display for LogbookError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::NotALogbook(path) => write!(f, "{} is no logbook; it is left as it is", path.display()),
+            Self::NotALogbook(path) => write!(f, "{} is no logbook; it is left as it is", shown(path)),
             Self::Newer { found, known } => write!(
                 f,
                 "the logbook is of version {found} and this program knows up to {known}; a later program wrote it"
             ),
             Self::Missing(path) => {
-                write!(f, "{}: there is no logbook; `logbook plan` begins one", path.display())
+                write!(f, "{}: there is no logbook; `logbook plan` begins one", shown(path))
             }
             Self::NoEntry(what) => write!(f, "the logbook has no {what}"),
-            Self::Text(text) => f.write_str(text),
+            Self::Text(text) => f.write_str(&outside::short(&outside::lines(text), 600)),
             Self::Sqlite(error) => write!(f, "the logbook: {error}"),
         }
     }
+}
+
+/// A path in a message.
+fn shown(path: &Path) -> String {
+    outside::plain(&path.to_string_lossy()).into_owned()
 }
 
 impl std::error::Error for LogbookError {}
@@ -161,11 +170,12 @@ impl Logbook {
     /// [`LogbookError`]: another kind of file, a later version, what SQLite says.
     pub fn open(path: &Path, begin: bool) -> Result<Self, LogbookError> {
         let mut flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        if !path.exists() {
-            if !begin {
-                return Err(LogbookError::Missing(path.to_owned()));
-            }
-            flags |= OpenFlags::SQLITE_OPEN_CREATE;
+        match path.metadata() {
+            Ok(metadata) if metadata.is_file() => {}
+            // A pipe would be waited for, and a terminal written to.
+            Ok(_) => return Err(LogbookError::NotALogbook(path.to_owned())),
+            Err(_) if begin => flags |= OpenFlags::SQLITE_OPEN_CREATE,
+            Err(_) => return Err(LogbookError::Missing(path.to_owned())),
         }
         Self::on(Connection::open_with_flags(path, flags)?, path)
     }
@@ -175,15 +185,17 @@ impl Logbook {
     /// # Errors
     /// As [`Logbook::open`].
     pub fn on(mut connection: Connection, path: &Path) -> Result<Self, LogbookError> {
-        connection.busy_timeout(Duration::from_secs(5))?;
+        connection.busy_timeout(BUSY)?;
         let other = |error: rusqlite::Error| match error.sqlite_error_code() {
             Some(rusqlite::ErrorCode::NotADatabase) => LogbookError::NotALogbook(path.to_owned()),
             _ => LogbookError::Sqlite(error),
         };
         // The first read of the file: what is no database is told here. A journal left by a power cut is played back.
-        let id: i64 = connection.pragma_query_value(None, "application_id", |row| row.get(0)).map_err(other)?;
-        let tables: i64 =
-            connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(other)?;
+        // In one transaction: another program may be beginning the same file.
+        let look = connection.transaction().map_err(other)?;
+        let id: i64 = look.pragma_query_value(None, "application_id", |row| row.get(0)).map_err(other)?;
+        let tables: i64 = look.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0)).map_err(other)?;
+        look.commit().map_err(other)?;
         if id != schema::APPLICATION_ID && (id != 0 || tables != 0) {
             return Err(LogbookError::NotALogbook(path.to_owned()));
         }
@@ -208,6 +220,7 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError`].
     pub fn add_plan(&mut self, at: SystemTime, plan: &NewPlan<'_>) -> Result<i64, LogbookError> {
+        plain_words([("the site file's name", plan.site_file), ("the site's name", &plan.results.site)])?;
         let results = serde_json::to_string(plan.results).map_err(|error| LogbookError::Text(error.to_string()))?;
         let items = checklist(plan.site, plan.results);
         self.act(|act| {
@@ -240,6 +253,7 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError::Text`] where the text cannot be read, [`LogbookError::NoEntry`] without the plan.
     pub fn add_text(&mut self, at: SystemTime, new: &NewText<'_>) -> Result<(i64, usize), LogbookError> {
+        plain_words([("the note", new.note), ("the file's name", new.file)])?;
         let rows = rows::parse(new.text).map_err(|fault| LogbookError::Text(format!("{}: {fault}", new.file)))?;
         self.act(|act| {
             let plan = match new.plan {
@@ -264,6 +278,7 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError::Text`] for a value that cannot be read, [`LogbookError::NoEntry`] without the item.
     pub fn add_check(&mut self, at: SystemTime, new: &NewCheck<'_>) -> Result<Check, LogbookError> {
+        plain_words([("--who", new.who), ("--seen", new.seen), ("the note", new.note)])?;
         let who = new.who.trim();
         if who.is_empty() {
             return Err(LogbookError::Text("a check needs the name of who looked".to_owned()));
@@ -337,6 +352,17 @@ fn plan_id(act: &Connection, asked: Option<i64>) -> Result<i64, LogbookError> {
             .optional()?
             .ok_or_else(|| LogbookError::NoEntry(format!("plan {id}"))),
     }
+}
+
+/// Refuses words with characters that act on a terminal, or begin a line that looks like the logbook's own.
+fn plain_words<const N: usize>(words: [(&str, &str); N]) -> Result<(), LogbookError> {
+    for (what, text) in words {
+        if let Some(c) = outside::acting(text) {
+            let told = format!("{what} holds the control character {}; take it out", c.escape_unicode());
+            return Err(LogbookError::Text(told));
+        }
+    }
+    Ok(())
 }
 
 /// The value seen, in SI, and whether it is inside.

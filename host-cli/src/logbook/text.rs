@@ -1,12 +1,15 @@
 //! A logbook to read: what is in it, and a checklist.
 
 use super::{Logbook, LogbookError};
+use crate::outside;
 use crate::site::{Dimension, plain};
 use serde_json::{Map, Value};
+use std::borrow::Cow;
 use std::fmt::Write as _;
 
-fn word<'a>(row: &'a Map<String, Value>, key: &str) -> &'a str {
-    row.get(key).and_then(Value::as_str).unwrap_or("")
+/// A text of the row as it is shown: another program may have put anything there.
+fn word<'a>(row: &'a Map<String, Value>, key: &str) -> Cow<'a, str> {
+    outside::plain(row.get(key).and_then(Value::as_str).unwrap_or(""))
 }
 
 fn number(row: &Map<String, Value>, key: &str) -> i64 {

@@ -5,11 +5,75 @@ class BoxPanel {
     this.engine = engine;
     this.place = document.getElementById("box");
     document.getElementById("box-panel").hidden = false;
-    this.words = make("p", { class: "state", role: "status" }, "Waiting for the box…");
+    this.state = make("p", { class: "state" }, "");
     this.rest = make("div", {});
-    this.place.append(this.words, this.rest);
-    this.said = "";
+    this.place.append(this.state, this.rest);
+    this.title = document.title;
+    this.icon = document.head.appendChild(make("link", { rel: "icon", href: "data:," }));
+    this.banner();
     this.turn();
+  }
+
+  /** What people see first stays on top of the window, whatever is scrolled. */
+  banner() {
+    this.head = make("p", { class: "head", role: "status" }, "Waiting for the box…");
+    this.gauge = make("p", { class: "gauge" }, "");
+    this.next = make("p", { class: "next" }, "");
+    this.todo = make("p", { class: "todo" }, "");
+    this.other = make("p", { class: "other", role: "alert" }, "");
+    this.sound = make("button", { type: "button", "aria-pressed": "false" }, "Sound on");
+    this.large = make("button", { type: "button", "aria-pressed": "false" }, "Large view");
+    this.sound.addEventListener("click", () => this.switchSound());
+    this.large.addEventListener("click", () => this.switchLarge(!document.body.classList.contains("large")));
+    const tools = make("div", { class: "tools" }, this.sound, this.large);
+    this.top = make("section", { id: "box-top", class: "box-top stop", "aria-label": "Box: state now" }, this.head, this.gauge, this.next, this.todo, this.other, tools);
+    document.body.prepend(this.top);
+    if (location.hash === "#large") this.switchLarge(true);
+    document.addEventListener("visibilitychange", () => this.keepAwake());
+  }
+
+  switchLarge(on) {
+    document.body.classList.toggle("large", on);
+    this.large.setAttribute("aria-pressed", String(on));
+    this.large.textContent = on ? "Small view" : "Large view";
+    this.keepAwake();
+  }
+
+  /** A screen that is looked at from afar must not go dark. Browsers give this to a page that is seen, where they have it. */
+  async keepAwake() {
+    const wanted = document.visibilityState === "visible" && (document.body.classList.contains("large") || Boolean(this.audio));
+    try {
+      if (wanted && !this.lock) {
+        this.lock = await navigator.wakeLock?.request("screen");
+        this.lock?.addEventListener("release", () => (this.lock = null));
+      } else if (!wanted && this.lock) await this.lock.release();
+    } catch {
+      this.lock = null;
+    }
+  }
+
+  /** Browsers let a page sound only after somebody has asked for it: this button is that. */
+  switchSound() {
+    if (this.audio) {
+      this.audio.close();
+      this.audio = null;
+    } else {
+      this.audio = new AudioContext();
+      this.beep(0.1);
+    }
+    this.sound.setAttribute("aria-pressed", String(Boolean(this.audio)));
+    this.sound.textContent = this.audio ? "Sound off" : "Sound on";
+    this.keepAwake();
+  }
+
+  beep(seconds) {
+    if (!this.audio) return;
+    const tone = this.audio.createOscillator();
+    tone.frequency.value = 880;
+    tone.connect(this.audio.destination);
+    tone.start();
+    tone.stop(this.audio.currentTime + seconds);
+    this.beeps = (this.beeps ?? 0) + 1;
   }
 
   async turn() {
@@ -17,15 +81,41 @@ class BoxPanel {
       this.show(await this.engine.box());
     } catch (error) {
       this.say(`■ No data from the box: ${error.message}`, "stop");
+      this.first({ level: "stop", sign: "■", head: "NO DATA", next: "next rider: NO", todo: "Nothing is known here. Look at the box's own lamps." }, null);
       this.rest.classList.add("old");
     }
     setTimeout(() => this.turn(), 200);
   }
 
   say(text, level) {
-    // Said aloud only when it changes.
-    if (text !== this.said) this.words.textContent = this.said = text;
-    this.words.className = `state ${level}`;
+    if (text !== this.state.textContent) this.state.textContent = text;
+    this.state.className = `state ${level}`;
+  }
+
+  /** The banner, the window's title and its icon. */
+  first({ level = "stop", sign = "", head = "", next = "", todo = "", other_jump = null }, now) {
+    // What has not changed is left alone: it would be read aloud again.
+    const put = (place, text) => {
+      if (place.textContent !== text) place.textContent = text;
+    };
+    put(this.head, `${sign} ${head}`.trim());
+    put(this.gauge, Number.isFinite(now) ? `${(now / 1000).toFixed(2)} kPa` : "");
+    put(this.next, next);
+    put(this.todo, todo);
+    put(this.other, other_jump ?? "");
+    this.top.className = `box-top ${level}`;
+    const title = `${sign} ${head}, ${next} – ${this.title}`;
+    if (document.title !== title) document.title = title;
+    if (this.shown !== level) {
+      this.shown = level;
+      const [colour, shape] = { note: ["#1b7f3b", '<circle cx="8" cy="8" r="7"'], caution: ["#8a4b00", '<path d="M8 1 15 15 1 15z"'] }[level] ?? ["#b00020", '<rect x="1" y="1" width="14" height="14"'];
+      this.icon.href = `data:image/svg+xml,${encodeURIComponent(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16">${shape} fill="${colour}"/></svg>`)}`;
+    }
+    // Once a second while there is danger.
+    if (level === "stop" && !(Date.now() - this.beeped < 1000)) {
+      this.beeped = Date.now();
+      this.beep(0.5);
+    }
   }
 
   show(data) {
@@ -36,8 +126,10 @@ class BoxPanel {
     const last = trace.at(-1);
     const lines = (data.lines ?? []).map((line) => make("li", {}, line));
     const now = data.silent || data.pressure_pa === null ? null : (data.pressure_pa ?? last?.[1]);
+    this.first(data, (data.boxes ?? []).length > 1 ? null : now);
+    const each = (data.boxes ?? []).length > 1 ? data.boxes.map((one) => make("li", {}, `${one.source}: ${one.head}, ${one.next}. ${one.todo}`)) : [];
     const from = `${data.simulated ? "A simulated box" : (data.source ?? "")}`;
-    this.rest.replaceChildren(this.draw(trace, limits, now), make("ul", { class: "lines" }, ...lines), make("p", { class: "soft" }, [from, data.caution].filter(Boolean).join(". ")));
+    this.rest.replaceChildren(this.draw(trace, limits, now), make("ul", { class: "lines" }, ...each, ...lines), make("p", { class: "soft" }, [from, data.caution].filter(Boolean).join(". ")));
   }
 
   /** Pressure over time, with the limits as dashed lines that carry their names. */

@@ -3,7 +3,7 @@
 
 use serde_json::{Value, json};
 
-use crate::site::{Dimension, KEYS, Key, Kind, Preset, Site, SiteFile, TABLES, parse_quantity, plain};
+use crate::site::{ASSUMED_AREA, Dimension, KEYS, Key, Kind, Preset, Site, SiteFile, TABLES, parse_quantity, plain};
 
 /// The controls for a text, and the site that it reads as, if it does.
 pub(super) fn controls(text: &str, site: Option<&Site>) -> Value {
@@ -19,7 +19,8 @@ pub(super) fn tables() -> Value {
 
 fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) -> Value {
     let stated = file.plain_value(key.dotted);
-    let si = site.and_then(|site| key.get(site)).or_else(|| preset_si(key));
+    let applies = applies(key, file);
+    let si = site.and_then(|site| key.get(site)).or_else(|| preset_si(key)).filter(|_| applies);
     // What stands in the control: the file's own words, else the value that is taken.
     let shown = stated.clone().or_else(|| si.map(|si| key.show(si))).unwrap_or_default();
     let is_simple = matches!(key.dotted, "roll_in.slope" | "roll_in.bottom_radius" | "roll_in.flat_run");
@@ -33,7 +34,7 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
         "can_be_left_out": key.preset != Preset::Required,
         "stated": stated.is_some(),
         "shown": shown,
-        "active": !(is_simple && has_sections),
+        "active": applies && !(is_simple && has_sections),
     });
     let more = match key.kind {
         Kind::Quantity(dimension) => quantity(key, dimension, &shown, si),
@@ -49,6 +50,11 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
             "columns": ["flow", "pressure"], "rows": rows(file, key.dotted, site),
             "row": ["0 m3/s", "0 kPa"], "names": [["", ""]],
         }),
+        Kind::Choice(words) => json!({"choices": words.iter().map(|word| [word, word]).collect::<Vec<_>>()}),
+        Kind::Knots => json!({
+            "columns": ["depth", "area"], "rows": rows(file, key.dotted, site),
+            "row": ["0.10 m", "0.9 m2"], "names": [["", ""]],
+        }),
         Kind::Sections => json!({
             "columns": ["length or radius", "slope or turn"], "rows": rows(file, key.dotted, site),
             "row": ["6 m", "30 deg"], "names": [["straight", "slope"], ["arc", "turn"]],
@@ -61,14 +67,28 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
     control
 }
 
+/// Whether the key has a meaning beside what the file states: measured areas and the three numbers exclude each other, and
+/// so do the settled pressure and the leak.
+fn applies(key: &Key, file: &SiteFile) -> bool {
+    let has = |dotted: &str| file.value(dotted).is_some();
+    match key.dotted {
+        "unknown.area" => has("bag.area"),
+        "bag.leak_coefficient" => !has("bag.settled_pressure"),
+        dotted if ASSUMED_AREA.contains(&dotted) => !has("bag.area"),
+        _ => true,
+    }
+}
+
 const fn kind(kind: Kind) -> &'static str {
     match kind {
         Kind::Text => "text",
-        Kind::Flag => "flag",
+        // Both are chosen from a list.
+        Kind::Flag | Kind::Choice(_) => "flag",
         Kind::Count => "count",
         Kind::Number => "number",
         Kind::Quantity(_) => "quantity",
-        Kind::Curve => "curve",
+        // Both are lists of pairs.
+        Kind::Curve | Kind::Knots => "curve",
         Kind::Sections => "sections",
     }
 }
@@ -89,6 +109,7 @@ fn preset_si(key: &Key) -> Option<f64> {
     match key.kind {
         Kind::Quantity(dimension) => parse_quantity(text, dimension).ok().map(|quantity| quantity.si),
         Kind::Flag => Some(f64::from(u8::from(text == "true"))),
+        Kind::Choice(words) => words.iter().position(|word| *word == text).map(|place| place as f64),
         _ => text.parse().ok(),
     }
 }

@@ -1,6 +1,7 @@
 //! The plan as rows: dotted key, value, unit.
 
 use super::results::Results;
+use crate::outside;
 use serde_json::Value;
 
 /// Every single value of the results under its dotted key, in their order; a list's entries are counted from 0.
@@ -63,7 +64,7 @@ pub fn csv(results: &Results) -> String {
         let unit = if value.is_string() || value.is_boolean() { "" } else { unit_of(&key) };
         let value = match value {
             Value::Null => String::new(),
-            Value::String(text) => text,
+            Value::String(text) => outside::cell(&text).into_owned(),
             Value::Number(number) => number.as_f64().map_or_else(|| number.to_string(), shortest),
             other => other.to_string(),
         };
@@ -95,7 +96,7 @@ mod tests {
             ("air.density_kgpm3", "kg/m3"),
             ("air.operating_flow_m3ps", "m3/s"),
             ("touchdown.gas_lost_m3", "m3"),
-            ("pressures.worst.skin_stretch", "1/Pa"),
+            ("pressures.soft.skin_stretch", "1/Pa"),
             ("spread.differences.one_sd_along_m.pop", "m"),
             ("spread.differences.shares_along.pop", ""),
             ("placement.short_zone.0.height_at_gap_m", "m"),
@@ -112,12 +113,13 @@ mod tests {
     fn rows_read_back_as_they_were() {
         let mut results = sample::results();
         results.ride.lip_angle_deg = f64::from(62.2_f32);
-        results.site = "Larch, \"the\" Hollow".into();
+        results.site = "=Larch, \"the\" Hollow".into();
         let text = csv(&results);
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.unwrap()).collect();
         assert_eq!(rows.len(), flatten(&results).len());
-        assert_eq!(&rows[0][1], "Larch, \"the\" Hollow");
+        // A spreadsheet shows it as a text.
+        assert_eq!(&rows[0][1], "'=Larch, \"the\" Hollow");
         let stall = rows.iter().find(|r| &r[0] == "ride.stall").unwrap();
         assert_eq!(&stall[1], "");
         assert!(text.contains("ride.lip_speed_mps,8.4,m/s\nride.lip_angle_deg,62.2,deg\n"), "{text}");

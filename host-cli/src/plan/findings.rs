@@ -2,11 +2,13 @@
 
 mod air;
 mod blank;
+mod causes;
 mod jump;
 mod placing;
 mod pressures;
 
 use super::results::{Finding, Level, Results};
+use crate::shown::Shown;
 use crate::site::Site;
 
 pub use blank::why_null;
@@ -17,14 +19,31 @@ pub use blank::why_null;
 #[must_use]
 pub fn findings(site: &Site, results: &Results) -> Vec<Finding> {
     let mut said = Said { site, r: results, list: Vec::new() };
-    jump::say(&mut said);
-    placing::say(&mut said);
+    if results.groups.is_empty() {
+        of_riders(&mut said);
+    }
+    for (name, of_group) in &results.groups {
+        // The group's own values are the site's wherever it states none.
+        let own = site.groups.iter().find(|group| group.name == *name).and_then(|group| site.for_group(group).ok());
+        let mut about = Said { site: own.as_ref().unwrap_or(site), r: of_group, list: Vec::new() };
+        of_riders(&mut about);
+        said.list.extend(about.list.into_iter().map(|finding| Finding { group: Some(name.clone()), ..finding }));
+    }
+    placing::of_all(&mut said);
     air::say(&mut said);
     pressures::say(&mut said);
     blank::say(&mut said);
     let mut list = said.list;
+    causes::link(&mut list);
     list.sort_by_key(|finding| finding.level);
-    list
+    causes::in_order(list)
+}
+
+/// What is said of one set of riders.
+fn of_riders(said: &mut Said<'_>) {
+    jump::say(said);
+    placing::say(said);
+    air::landing(said);
 }
 
 /// Whether no finding says stop: nothing that was computed is outside a limit.
@@ -41,20 +60,29 @@ struct Said<'a> {
 }
 
 impl Said<'_> {
-    fn say(&mut self, level: Level, topic: &'static str, text: impl Into<String>) {
-        self.list.push(Finding { level, topic, text: text.into() });
+    /// The units that its words stand in.
+    fn shown(&self) -> Shown {
+        Shown::of(self.site)
     }
 
-    fn stop(&mut self, topic: &'static str, text: impl Into<String>) {
-        self.say(Level::Stop, topic, text);
+    /// Says something; the topic is the identity up to its first full stop.
+    fn say(&mut self, level: Level, id: &'static str, text: impl Into<String>) -> &mut Finding {
+        let topic = id.split('.').next().unwrap_or(id);
+        self.list.push(Finding::new(id, level, topic, text));
+        let last = self.list.len() - 1;
+        &mut self.list[last]
     }
 
-    fn caution(&mut self, topic: &'static str, text: impl Into<String>) {
-        self.say(Level::Caution, topic, text);
+    fn stop(&mut self, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Stop, id, text);
     }
 
-    fn note(&mut self, topic: &'static str, text: impl Into<String>) {
-        self.say(Level::Note, topic, text);
+    fn caution(&mut self, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Caution, id, text);
+    }
+
+    fn note(&mut self, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Note, id, text);
     }
 }
 

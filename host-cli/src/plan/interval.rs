@@ -82,6 +82,12 @@ pub fn clopper_pearson(count: u64, runs: u64) -> (f64, f64) {
     (low, high)
 }
 
+/// The bound below which a chance lies with 95 % (one-sided, exact): with no miss in N runs 3/N.
+pub fn upper_95(count: u64, runs: u64) -> f64 {
+    let (k, n) = (count as f64, runs as f64);
+    if count >= runs { 1.0 } else { beta_quantile(k + 1.0, n - k, 0.95) }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -109,6 +115,22 @@ mod tests {
                 assert!((got - expected).abs() <= 1e-9 * expected, "{count} of {runs}: {got} for {expected}");
             }
         }
+    }
+
+    /// `scipy.stats.beta.ppf(0.95, k + 1, n - k)` of SciPy 1.17.1.
+    #[test]
+    fn one_sided_bounds() {
+        for (count, runs, most) in [
+            (0, 100000, 2.9956874019427947e-05),
+            (1, 100000, 4.743775717386053e-05),
+            (2, 100000, 6.295658396092174e-05),
+            (4, 2000, 0.004570865405067662),
+            (0, 10000000, 2.9957318248334424e-07),
+        ] {
+            let got = upper_95(count, runs);
+            assert!((got - most).abs() <= 1e-9 * most, "{count} of {runs}: {got} for {most}");
+        }
+        assert_eq!(upper_95(7, 7), 1.0);
     }
 
     /// Values of R's `binom.test`: 3 of 100 and 0 of 50 (rule of three: 3.7/n at 97.5 %).

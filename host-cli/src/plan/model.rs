@@ -7,12 +7,12 @@ use landfall_core::air::Air;
 use landfall_core::bag::Bag;
 use landfall_core::bag_gas::Chamber;
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+use landfall_core::inputs::{BOTCHED, COUNT, Inputs, Uncertain, Uncertainty};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
-use landfall_core::supply::{Feed, Flows, OperatingPoint, SupplyCheck, check_supply, operating_point};
+use landfall_core::supply::{Feed, Flows, OperatingPoint, SupplyCheck, check_supply, operating_point, settled};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::wind::{WindForces, WindLoad};
 
@@ -48,6 +48,8 @@ pub struct Supply {
     pub operating: OperatingPoint,
     /// Against the maker's range.
     pub check: SupplyCheck,
+    /// By how much more than any leak gives the settled pressure was read, share; none where none was read.
+    pub read_over: Option<f64>,
     /// The bag's gas; refused where the blowers do not lift the skin.
     pub chamber: Result<Chamber, InputError>,
 }
@@ -158,21 +160,28 @@ impl Model {
             sd.map(|x| x as f32),
             path.lowest_start_m(),
             rider.mass_height_m as f32,
-        )?;
+        )?
+        .with_botched(spread.botched as f32, spread.botched_factor as f32)?;
         Ok(Self { setups, masses_kg, uncertainty, air })
     }
 
     /// Steps with which a sampled run stays within a tenth of a millimetre of a fine one, for these
-    /// uncertainties: looked for at four standard deviations of each input to either side.
+    /// uncertainties: looked for at four standard deviations of each input to either side, and where tries are botched
+    /// at three of their larger ones, which are about as rare.
     pub fn steps(&self, uncertainties: &[&Uncertainty]) -> Steps {
         let mut probes: Vec<Inputs<f32>> = Vec::new();
+        let mut add = |uncertainty: &Uncertainty, which: Uncertain, reach: f32| {
+            for side in [-reach, reach] {
+                let mut deviations = [0.0; COUNT];
+                deviations[which as usize] = side;
+                probes.push(uncertainty.at(&deviations));
+            }
+        };
         for uncertainty in uncertainties {
-            for which in Uncertain::ALL {
-                for side in [-4.0_f32, 4.0] {
-                    let mut deviations = [0.0; COUNT];
-                    deviations[which as usize] = side;
-                    probes.push(uncertainty.at(&deviations));
-                }
+            Uncertain::ALL.into_iter().for_each(|which| add(uncertainty, which, 4.0));
+            if uncertainty.botched > 0.0 {
+                let botched = uncertainty.botched_tries();
+                BOTCHED.into_iter().for_each(|which| add(&botched, which, 3.0));
             }
         }
         self.setups[1].choose_steps(&probes, STEP_TOLERANCE_M)
@@ -194,6 +203,36 @@ impl Model {
         (0..3).find(|other| self.masses_kg[*other] == self.masses_kg[rider]).unwrap_or(rider)
     }
 
+    /// The same seen in a mirror: left is right.
+    #[must_use]
+    pub fn mirrored(&self) -> Self {
+        let mut model = self.clone();
+        for setup in &mut model.setups {
+            setup.bag.offset_m = -setup.bag.offset_m;
+        }
+        for which in [Uncertain::Yaw, Uncertain::Line, Uncertain::WindAcross] {
+            let mean = &mut model.uncertainty.mean[which as usize];
+            *mean = -*mean;
+        }
+        model
+    }
+
+    /// The model and its mirror image, the same one of the two first for either of them; no second where both are the
+    /// same.
+    #[must_use]
+    pub fn one_side_first(&self) -> (Self, Option<Self>) {
+        let sides = |model: &Self| {
+            let mean = |which: Uncertain| model.uncertainty.mean[which as usize];
+            [model.setups[0].bag.offset_m, mean(Uncertain::WindAcross), mean(Uncertain::Line), mean(Uncertain::Yaw)]
+        };
+        let mirrored = self.mirrored();
+        match sides(self).partial_cmp(&sides(&mirrored)) {
+            Some(std::cmp::Ordering::Less) => (mirrored, Some(self.clone())),
+            Some(std::cmp::Ordering::Greater) => (self.clone(), Some(mirrored)),
+            _ => (self.clone(), None),
+        }
+    }
+
     /// The same with the bag at another gap.
     #[must_use]
     pub fn at_gap(&self, gap_m: f32) -> Self {
@@ -213,18 +252,6 @@ impl Supply {
     pub fn new(site: &Site) -> Result<Self, PlanError> {
         let air = outside_air(site)?;
         let (bag, blower) = (&site.bag, &site.blower);
-        let openings = Openings::new(
-            OpeningsInput {
-                vent_area_m2: bag.vent_area_m2 as f32,
-                relief_area_m2: bag.relief_area_m2 as f32,
-                relief_opens_pa: bag.relief_opens_pa.unwrap_or(0.0) as f32,
-                relief_full_pa: bag.relief_full_pa.unwrap_or(0.0) as f32,
-                leak_coefficient: bag.leak_coefficient as f32,
-                leak_exponent: bag.leak_exponent as f32,
-                discharge: Discharge::LowPressure { coefficient: bag.vent_coefficient as f32 },
-            },
-            &air,
-        )?;
         let points: Vec<CurvePoint> = blower
             .curve
             .iter()
@@ -240,7 +267,31 @@ impl Supply {
             backflow_area_m2: blower.backflow_area_m2.map(|area| area as f32),
         };
         let blowers = Blowers::new(&curve, &input, &air)?;
-        let operating = operating_point(&blowers, &openings);
+        let stated = OpeningsInput {
+            vent_area_m2: bag.vent_area_m2 as f32,
+            relief_area_m2: bag.relief_area_m2 as f32,
+            relief_opens_pa: bag.relief_opens_pa.unwrap_or(0.0) as f32,
+            relief_full_pa: bag.relief_full_pa.unwrap_or(0.0) as f32,
+            leak_coefficient: bag.leak_coefficient as f32,
+            leak_exponent: bag.leak_exponent as f32,
+            discharge: Discharge::LowPressure { coefficient: bag.vent_coefficient as f32 },
+        };
+        let (openings, operating, read_over) = match bag.settled_pressure_pa {
+            None => {
+                let openings = Openings::new(stated, &air)?;
+                (openings, operating_point(&blowers, &openings), None)
+            }
+            Some(read_pa) => {
+                let found = settled(&blowers, &stated, &air, read_pa as f32)?;
+                let openings =
+                    Openings::new(OpeningsInput { leak_coefficient: found.leak_coefficient, ..stated }, &air)?;
+                // What was read is the operating pressure, to the bit.
+                let balanced = operating_point(&blowers, &openings);
+                let flow_m3ps = blowers.flow_m3ps(found.operating_pa);
+                let operating = OperatingPoint { pressure_pa: found.operating_pa, flow_m3ps, ..balanced };
+                (openings, operating, Some(f64::from(found.read_over)))
+            }
+        };
         let check = check_supply(&operating, &openings, bag.pressure_min_pa as f32, bag.pressure_max_pa as f32)?;
         let chamber = Chamber::new(
             &air,
@@ -249,7 +300,7 @@ impl Supply {
             bag.skin_stretch_per_pa as f32,
             bag.skin_weight_kgpm2 as f32,
         );
-        Ok(Self { air, openings, blowers, operating, check, chamber })
+        Ok(Self { air, openings, blowers, operating, check, read_over, chamber })
     }
 
     /// What enters and leaves the bag.
@@ -284,11 +335,11 @@ pub fn with_gap(site: &Site) -> Result<(Site, bool), PlanError> {
     Ok((other, false))
 }
 
-/// Forces of the wind on the bag.
+/// Forces on the bag of the wind, and of a landing that pushes it along.
 ///
 /// # Errors
 /// [`PlanError::Input`] for what the models refuse.
-pub fn wind_forces(site: &Site, air: &Air) -> Result<WindForces, PlanError> {
+pub fn wind_forces(site: &Site, air: &Air, push_n: f64) -> Result<WindForces, PlanError> {
     let (bag, anchors) = (&site.bag, &site.anchors);
     let load = WindLoad {
         wind_mps: anchors.wind_mps as f32,
@@ -298,6 +349,7 @@ pub fn wind_forces(site: &Site, air: &Air) -> Result<WindForces, PlanError> {
         plan_m2: (bag.length_m * bag.width_m) as f32,
         side_coefficient: anchors.side_coefficient as f32,
         lift_coefficient: anchors.lift_coefficient as f32,
+        push_n: push_n as f32,
         capacity_n: anchors.capacity_n as f32,
     };
     Ok(load.forces()?)

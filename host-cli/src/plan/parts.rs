@@ -103,13 +103,8 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
     let (stall, leaves_surface) =
         if one.end.stalled || one.end.left { early_end(setup, &inputs) } else { (None, None) };
     let reached = stall.is_none() && leaves_surface.is_none();
-    let mut peak = (0.0_f32, 0.0_f32);
     let ended_m = stall.or(leaves_surface).map_or(f64::NEG_INFINITY, |place| place.before_foot_m);
-    setup.ride::<f32, false>(&inputs, &DETAIL, |point| {
-        if point.load_mps2 > peak.0 && f64::from(point.before_foot_m) >= ended_m {
-            peak = (point.load_mps2, point.before_foot_m);
-        }
-    });
+    let peak = peak_load_mps2(setup, &inputs, ended_m);
     let release = one.end.release;
     Ride {
         lip_speed_mps: reached.then_some(f64::from(one.end.speed_mps)),
@@ -124,6 +119,17 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
         takeoff_radius_m: f64::from(setup.takeoff.radius_m),
         takeoff_height_m: f64::from(setup.takeoff.height_m),
     }
+}
+
+/// Highest load on the ride down to `ended_m` before the take-off's foot, and where it is.
+pub fn peak_load_mps2(setup: &Setup, inputs: &Inputs<f32>, ended_m: f64) -> (f32, f32) {
+    let mut peak = (0.0_f32, 0.0_f32);
+    setup.ride::<f32, false>(inputs, &DETAIL, |point| {
+        if point.load_mps2 > peak.0 && f64::from(point.before_foot_m) >= ended_m {
+            peak = (point.load_mps2, point.before_foot_m);
+        }
+    });
+    peak
 }
 
 /// The flight of the mean rider; without figures where the ride does not reach the lip.
@@ -167,21 +173,23 @@ pub fn flight(model: &Model, one: &Single) -> Flight {
 
 /// The stop lines at the stated braking, 0.1 less and 0.1 more.
 pub fn stop_lines(site: &Site, model: &Model, one: &Single) -> Vec<StopLine> {
-    let setup = &model.setups[0];
     let inputs = model.uncertainty.at_mean();
     [0.0, -0.1, 0.1]
         .iter()
         .map(|change| site.rider.braking + change)
         .filter(|braking| *braking > 0.0)
-        .map(|braking| {
-            let line = last_stop_line(setup, &inputs, braking as f32);
-            let to_touchdown_s = one.airtime_s().map(|airtime_s| {
-                let to_lip_s = line.map_or(one.end.time_s, |line| line.to_foot_s + one.foot_to_lip_s);
-                f64::from(to_lip_s) + f64::from(airtime_s)
-            });
-            StopLine { braking, before_foot_m: line.map(|line| f64::from(line.before_foot_m)), to_touchdown_s }
-        })
+        .map(|braking| stop_line(&model.setups[0], &inputs, one, braking))
         .collect()
+}
+
+/// The stop line of one braking coefficient.
+pub fn stop_line(setup: &Setup, inputs: &Inputs<f32>, one: &Single, braking: f64) -> StopLine {
+    let line = last_stop_line(setup, inputs, braking as f32);
+    let to_touchdown_s = one.airtime_s().map(|airtime_s| {
+        let to_lip_s = line.map_or(one.end.time_s, |line| line.to_foot_s + one.foot_to_lip_s);
+        f64::from(to_lip_s) + f64::from(airtime_s)
+    });
+    StopLine { braking, before_foot_m: line.map(|line| f64::from(line.before_foot_m)), to_touchdown_s }
 }
 
 /// Speed at the stop line of the stated braking.

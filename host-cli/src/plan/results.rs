@@ -1,8 +1,17 @@
 //! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
 
+use landfall_core::levels::MeanLanding;
+use landfall_core::possible_bags::BagFactors;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
+
+mod bag;
+
+pub use bag::{
+    BandEnd, BoxLevels, Chance, Cure, Judged, Judgement, OneBag, OneBlowerLost, Provisional, RideBy, Standing,
+    StopRule, Topic, Verdict,
+};
 
 /// The whole plan.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -11,6 +20,12 @@ pub struct Results {
     pub site: String,
     /// Version of the program that computed it.
     pub version: String,
+    /// The start height of it all; for texts and limits, not printed.
+    #[serde(skip)]
+    pub start_m: f64,
+    /// The same for each group of riders, where the site has any; not printed.
+    #[serde(skip)]
+    pub groups: Vec<(String, Self)>,
     /// The ride down, mean rider, all inputs at their site values.
     pub ride: Ride,
     /// The lightest and the heaviest rider.
@@ -31,12 +46,25 @@ pub struct Results {
     pub wind: Wind,
     /// The same jump onto other landings.
     pub dirt: Option<Dirt>,
+    /// How it all stands.
+    pub verdict: Verdict,
+    /// The marks and pressures to ride by, of each group of riders.
+    #[serde(serialize_with = "by_group")]
+    #[schemars(with = "BTreeMap<String, RideBy>")]
+    pub ride_by: Vec<RideBy>,
+    /// Changes that were computed for the stops.
+    pub cures: Vec<Cure>,
     /// What to know and to change, the gravest first.
     pub findings: Vec<Finding>,
     /// Keys of the site file whose values are assumed, not stated.
     pub assumed: Vec<String>,
     /// The cautions that go with every report.
     pub cautions: Vec<String>,
+}
+
+/// One entry a group, under its name, in the order of the site file.
+fn by_group<S: Serializer>(list: &[RideBy], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_map(list.iter().map(|by| (&by.group, by)))
 }
 
 /// A place on the ride.
@@ -90,6 +118,8 @@ pub struct Rider {
     pub sd_along_m: Option<f64>,
     /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
     pub miss: Option<f64>,
+    /// Runs that missed it.
+    pub misses: Option<u64>,
 }
 
 /// The lightest and the heaviest rider, and which of the three is the worst.
@@ -290,6 +320,10 @@ pub struct Placement {
     pub least_miss_gap_m: Option<f64>,
     /// Best offset.
     pub best_offset_m: Option<f64>,
+    /// Runs that gaps are judged by; null where they were not asked for.
+    pub gap_runs: Option<u64>,
+    /// Whether the chance at the best gap is lower than at the present one beyond the sampling.
+    pub best_is_better: Option<bool>,
     /// Chance of a miss at the best gap, at the site's offset.
     pub miss_at_best: Option<f64>,
     /// Last stop line before the take-off's foot; null: committed from the start.
@@ -373,6 +407,18 @@ pub struct Touchdown {
     pub gas_lost_m3: f64,
     /// Speed when the body is back at the skin; null where it met the ground.
     pub rebound_mps: Option<f64>,
+    /// The same with more of the force lost on the way back (0.8).
+    pub rebound_low_mps: Option<f64>,
+    /// The same with less lost (0.3).
+    pub rebound_high_mps: Option<f64>,
+    /// Speed along the top that is left.
+    pub along_left_mps: Option<f64>,
+    /// Length wanted behind the 99.9 % landing; null on a top that slopes down.
+    pub run_out_m: Option<f64>,
+    /// Speed of riding out at the back edge; null on a top that does not slope down.
+    pub ride_out_mps: Option<f64>,
+    /// Push of the hard landing along the top.
+    pub push_n: Option<f64>,
     /// To 99 % of the operating pressure.
     pub recovery_s: Option<f64>,
     /// Speed left where it meets the ground; null where it does not.
@@ -383,80 +429,129 @@ pub struct Touchdown {
     pub dip_pa: Option<f64>,
 }
 
-/// The worst end of the assumed numbers.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct WorstEnd {
-    /// Stop pressure.
-    pub stop_pa: Option<f64>,
-    /// From a power cut to it.
-    pub power_loss_to_stop_s: Option<f64>,
-    /// From a power cut until the hard landing passes the depth limit.
-    pub holds_for_s: Option<f64>,
-    /// What is missing of the time that a committed rider needs.
-    pub seconds_missing: Option<f64>,
-    /// No new rider starts below this.
-    pub wait_pa: Option<f64>,
-    /// Upper end of the ride band; null: no pressure keeps the load limit.
-    pub band_high_pa: Option<f64>,
-    /// From a cut to the alarm.
-    pub alarm_delay_s: Option<f64>,
-    /// Skin stretch of this end.
-    pub skin_stretch: f64,
-    /// Dish radius of this end.
-    pub dish_radius_m: f64,
-}
-
 /// The pressures to ride between.
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 pub struct Pressures {
-    /// Lowest pressure to ride on.
+    /// Lowest pressure to ride on; the box's siren sounds at it.
     pub stop_pa: Option<f64>,
-    /// depth or floor.
-    pub stop_rule: Option<&'static str>,
-    /// Stop pressure by the depth alone.
-    pub stop_by_depth_pa: Option<f64>,
-    /// Just taut already is enough by the depth alone.
-    pub just_taut_is_enough: Option<bool>,
-    /// Highest pressure at which the light landing keeps the load limit; null: see `firm_limit`.
+    /// What set it; null: nothing was computed.
+    pub stop_rule: Option<StopRule>,
+    /// The highest stop pressure that the box can tell from the operating pressure.
+    pub room_pa: Option<f64>,
+    /// Highest pressure at which the light landing keeps `load_stop`; null: it is kept up to 20 kPa; 0: it is passed
+    /// even from just taut.
     pub firm_pa: Option<f64>,
-    /// reached, not_reached (does not bound) or not_kept (passed even from just taut).
-    pub firm_limit: Option<&'static str>,
-    /// Lower end of the ride band.
+    /// The same for `load_limit`, which bounds nothing.
+    pub comfort_pa: Option<f64>,
+    /// Lower end of the ride band; null: the band is empty.
     pub band_low_pa: Option<f64>,
-    /// Upper end of the ride band; null with `band_low_pa`: the band is empty.
+    /// Upper end of the ride band.
     pub band_high_pa: Option<f64>,
     /// What sets the lower end.
-    pub band_low_rule: Option<&'static str>,
+    pub band_low_rule: Option<BandEnd>,
     /// What sets the upper end.
-    pub band_high_rule: Option<&'static str>,
+    pub band_high_rule: Option<BandEnd>,
     /// Whether there is no pressure to ride at.
     pub band_is_empty: Option<bool>,
-    /// No new rider starts below this.
+    /// No new rider starts below this; null: even the operating pressure is too near to the stop pressure.
     pub wait_pa: Option<f64>,
-    /// From a power cut to the stop pressure.
-    pub power_loss_to_stop_s: Option<f64>,
-    /// From a power cut until the hard landing passes the depth limit; null: longer than 120 s.
-    pub holds_for_s: Option<f64>,
     /// From the last stop line, or the start, to touch-down.
     pub commitment_s: Option<f64>,
     /// Whether there is no last stop line.
     pub committed_from_start: Option<bool>,
-    /// What is missing of commitment + alarm delay + reaction.
-    pub seconds_missing: Option<f64>,
-    /// Hard landings without supply until one passes the depth limit (at most 200).
-    pub landings_without_supply: Option<u16>,
     /// From a cut to the alarm.
     pub alarm_delay_s: Option<f64>,
-    /// Mean plus 3.09 standard deviations of the speed into the top, the largest of the three riders'.
+    /// Commitment, alarm delay and reaction together.
+    pub needed_s: Option<f64>,
+    /// Speed into the top that one landing in a thousand passes, the largest of the riders'.
     pub hard_speed_mps: Option<f64>,
     /// Thickness of the hard landing.
     pub hard_thickness_m: Option<f64>,
-    /// The worst end of the assumed skin stretch and dish radius.
-    pub worst: Option<WorstEnd>,
-    /// All ends: half and twice the stretch, dish radius 0.3 m less and more.
-    pub ends: Vec<WorstEnd>,
-    /// Whether stretch and dish radius were measured.
-    pub fitted: bool,
+    /// Hard landings without supply until one passes the depth limit (at most 200).
+    pub landings_without_supply: Option<u16>,
+    /// The bag as it is stated.
+    pub stated: Option<OneBag>,
+    /// The soft one of the possible bags: only 5 in 100 ask for more stop pressure.
+    pub soft: Option<OneBag>,
+    /// The firm one: only 5 in 100 load the light landing more.
+    pub firm: Option<OneBag>,
+    /// From a power cut until the hard landing passes the depth limit, stated bag; null: longer than 120 s.
+    pub holds_for_s: Option<f64>,
+    /// The same of the possible bag at the 5 % place; null: longer than 120 s.
+    pub holds_for_p05_s: Option<f64>,
+    /// What is missing of `needed_s`.
+    pub seconds_missing: Option<f64>,
+    /// Chance of meeting the ground in a landing: in 95 of 100 bags that fit the description it is at most this.
+    pub ground: Option<Chance>,
+    /// Chance of meeting the ground after a power cut, over all bags that fit the description.
+    pub ground_cut: Option<Chance>,
+    /// Share of the possible bags in which the chance of meeting the ground is over the target.
+    pub ground_share: Option<f64>,
+    /// One blower of several fails; null for one blower.
+    pub one_blower_lost: Option<OneBlowerLost>,
+    /// What stands only because the bag is not measured.
+    pub provisional: Option<Provisional>,
+    /// At which pressures the box acts.
+    pub levels: Option<BoxLevels>,
+    /// How each topic comes out.
+    pub judged: Vec<Judgement>,
+    /// What a box is told besides.
+    #[serde(skip)]
+    pub demanded: Option<Demanded>,
+}
+
+/// What a box computes its thresholds from, as the core takes it.
+#[derive(Clone, Copy, Debug)]
+pub struct Demanded {
+    /// Mass of the hard landing.
+    pub heaviest_kg: f32,
+    /// Mass of the light landing.
+    pub lightest_kg: f32,
+    /// The mean landing; none where none comes down on the bag.
+    pub mean: Option<MeanLanding>,
+    /// What the soft bag is over the stated one.
+    pub soft: BagFactors,
+    /// What the firm bag is.
+    pub firm: BagFactors,
+}
+
+impl Results {
+    /// The first-day mark, where somebody can start from it: not where riders from so low do not reach the landing field
+    /// and only cautions stand, which forbid no start.
+    #[must_use]
+    pub fn first_day_mark_m(&self) -> Option<f64> {
+        let mark_m = self.pressures.first_day_start_m()?;
+        let at_most = |by: &RideBy| by.start_high_m.is_none_or(|high_m| high_m <= mark_m + 1.0e-6);
+        self.ride_by.iter().all(at_most).then_some(mark_m)
+    }
+}
+
+impl Pressures {
+    /// How a topic counts: as it comes out, but that a stop that measuring the bag would lift is a caution where there
+    /// is a start to ride from until then.
+    #[must_use]
+    pub fn counts_as(&self, topic: Topic) -> Judged {
+        let found = self.judged.iter().find(|judged| judged.topic == topic);
+        match found {
+            Some(judged) if judged.now == Judged::Stop && self.first_day_start_m().is_some() => {
+                if judged.if_measured < Judged::Stop { Judged::Caution } else { Judged::Stop }
+            }
+            Some(judged) => judged.now,
+            None => Judged::Kept,
+        }
+    }
+
+    /// Whether measuring the bag as stated would make a topic milder.
+    #[must_use]
+    pub fn is_lifted(&self, topic: Topic) -> bool {
+        self.judged.iter().any(|judged| judged.topic == topic && judged.if_measured < judged.now)
+    }
+
+    /// The highest start until the bag is measured, where it is not and there is one.
+    #[must_use]
+    pub fn first_day_start_m(&self) -> Option<f64> {
+        self.provisional.as_ref().and_then(|provisional| provisional.first_day_start_m)
+    }
 }
 
 /// Wind.
@@ -468,6 +563,12 @@ pub struct Wind {
     pub hold_along_head_mps: Option<f64>,
     /// Cross wind gust.
     pub hold_across_mps: Option<f64>,
+    /// Standard error of the tail wind gust, from the number of runs that it was searched with; 0 where it is the limit.
+    pub hold_error_tail_mps: Option<f64>,
+    /// Of the head wind gust.
+    pub hold_error_head_mps: Option<f64>,
+    /// Of the cross wind gust.
+    pub hold_error_across_mps: Option<f64>,
     /// The same as mean wind readings: gusts divided by 1.66.
     pub mean_reading_tail_mps: Option<f64>,
     /// Head wind.
@@ -536,10 +637,43 @@ impl Level {
 /// One finding, with the number behind it and what would change it.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Finding {
+    /// Its identity, which stays from one version to the next.
+    pub id: &'static str,
     /// How grave.
     pub level: Level,
     /// What it is about.
     pub topic: &'static str,
     /// In plain words.
     pub text: String,
+    /// The numbers that decided, under the keys of the results and of the site file.
+    pub numbers: BTreeMap<&'static str, Option<f64>>,
+    /// Identity of the finding that is its cause.
+    pub follows_from: Option<&'static str>,
+    /// Group of riders that it is about; null: all.
+    pub group: Option<String>,
+    /// Changes that were computed for it.
+    pub cures: Vec<Cure>,
+}
+
+impl Finding {
+    /// A finding without numbers, cause or cures.
+    #[must_use]
+    pub fn new(id: &'static str, level: Level, topic: &'static str, text: impl Into<String>) -> Self {
+        Self {
+            id,
+            level,
+            topic,
+            text: text.into(),
+            numbers: BTreeMap::new(),
+            follows_from: None,
+            group: None,
+            cures: Vec::new(),
+        }
+    }
+
+    /// With a number that decided, under its key; one that is not finite is null.
+    pub fn with(&mut self, key: &'static str, value: impl Into<Option<f64>>) -> &mut Self {
+        self.numbers.insert(key, value.into().filter(|value| value.is_finite()));
+        self
+    }
 }

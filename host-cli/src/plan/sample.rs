@@ -3,29 +3,31 @@
 use super::cautions::CAUTIONS;
 use super::dirt::compare;
 use super::results::*;
-use crate::site::{Site, demo};
+use crate::site::{ForceAreaStated, Site, demo};
 use std::collections::BTreeMap;
 
 /// The embedded demo site with a measured bag.
 pub fn site() -> Site {
     let mut site = demo();
-    site.bag.fitted = true;
+    site.bag.force_area = ForceAreaStated::Measured(vec![(0.1, 1.1), (0.58, 4.0)]);
     site
 }
 
-/// An end of the assumed numbers.
-pub fn end(stop_pa: f64) -> WorstEnd {
-    WorstEnd {
-        stop_pa: Some(stop_pa),
-        power_loss_to_stop_s: Some(20.0),
-        holds_for_s: Some(25.0),
-        seconds_missing: Some(0.0),
-        wait_pa: Some(700.0),
-        band_high_pa: Some(1_300.0),
-        alarm_delay_s: Some(0.1),
-        skin_stretch: 1.5e-5,
-        dish_radius_m: 0.9,
+/// One of the possible bags.
+pub fn one_bag(stop_pa: f64) -> OneBag {
+    OneBag {
+        knots: vec![[0.1, 1.1], [0.58, 4.0]],
+        skin_stretch: 3.0e-5,
+        stop_by_depth_pa: Some(stop_pa),
+        power_loss_to_stop_s: Some(21.0),
+        hard_depth_m: Some(1.2),
+        light_load_g: Some(9.0),
     }
+}
+
+/// The same chance for all.
+pub fn chance(chance: f64) -> Chance {
+    Chance { lightest: chance, mean: chance, heaviest: chance, worst: chance, if_measured: Some(chance) }
 }
 
 /// The results to go with [`site`].
@@ -38,11 +40,14 @@ pub fn results() -> Results {
         impact_normal_mps: Some(6.6),
         sd_along_m: Some(0.4),
         miss: Some(3.0e-5),
+        misses: Some(0),
     };
     let after = |time_s, pressure_pa, hard| AfterCut { time_s, pressure_pa, hard_depth_m: Some(hard) };
     Results {
         site: "Larch Hollow (invented demo)".into(),
         version: "0.1.0".into(),
+        start_m: 6.0,
+        groups: Vec::new(),
         ride: Ride {
             lip_speed_mps: Some(8.4),
             lip_angle_deg: 62.2,
@@ -129,6 +134,8 @@ pub fn results() -> Results {
             least_miss: Some(3.0e-5),
             least_miss_gap_m: Some(0.6),
             best_offset_m: Some(0.01),
+            gap_runs: Some(100_000),
+            best_is_better: Some(false),
             miss_at_best: Some(3.0e-5),
             last_stop_before_foot_m: Some(9.4),
             last_stop_speed_mps: Some(4.1),
@@ -172,6 +179,12 @@ pub fn results() -> Results {
             time_to_deepest_s: 0.26,
             gas_lost_m3: 0.4,
             rebound_mps: Some(2.1),
+            rebound_low_mps: Some(1.4),
+            rebound_high_mps: Some(3.0),
+            along_left_mps: Some(1.9),
+            run_out_m: Some(2.4),
+            ride_out_mps: None,
+            push_n: Some(3_200.0),
             recovery_s: Some(6.0),
             ground_speed_mps: None,
             ground_fall_height_m: None,
@@ -179,18 +192,14 @@ pub fn results() -> Results {
         }),
         pressures: Pressures {
             stop_pa: Some(420.0),
-            stop_rule: Some("floor"),
-            stop_by_depth_pa: Some(310.0),
-            just_taut_is_enough: Some(false),
+            stop_rule: Some(StopRule::Floor),
             firm_pa: Some(1_900.0),
-            firm_limit: Some("reached"),
             band_low_pa: Some(700.0),
             band_high_pa: Some(1_500.0),
-            band_low_rule: Some("pressure_min"),
-            band_high_rule: Some("pressure_max"),
+            band_low_rule: Some(BandEnd::PressureMin),
+            band_high_rule: Some(BandEnd::PressureMax),
             band_is_empty: Some(false),
             wait_pa: Some(700.0),
-            power_loss_to_stop_s: Some(21.0),
             holds_for_s: Some(28.0),
             commitment_s: Some(3.1),
             committed_from_start: Some(false),
@@ -199,14 +208,34 @@ pub fn results() -> Results {
             alarm_delay_s: Some(0.1),
             hard_speed_mps: Some(7.7),
             hard_thickness_m: Some(2.2),
-            worst: Some(end(440.0)),
-            ends: vec![end(440.0), end(400.0)],
-            fitted: true,
+            room_pa: Some(1_000.0),
+            comfort_pa: Some(1_600.0),
+            needed_s: Some(4.2),
+            stated: Some(one_bag(310.0)),
+            soft: Some(one_bag(410.0)),
+            firm: Some(one_bag(240.0)),
+            holds_for_p05_s: Some(18.0),
+            ground: Some(chance(1.0e-9)),
+            ground_cut: Some(chance(1.0e-5)),
+            ground_share: Some(0.0),
+            one_blower_lost: Some(OneBlowerLost { settles_pa: 640.0, to_stop_s: None }),
+            provisional: None,
+            levels: Some(BoxLevels {
+                siren_pa: 433.0,
+                permit_off_pa: 850.0,
+                permit_back_pa: 874.0,
+                acting_wait_pa: 700.0,
+            }),
+            demanded: None,
+            judged: Topic::ALL.map(|topic| Judgement { topic, now: Judged::Kept, if_measured: Judged::Kept }).to_vec(),
         },
         wind: Wind {
             hold_along_tail_mps: Some(6.5),
             hold_along_head_mps: Some(7.2),
             hold_across_mps: Some(5.8),
+            hold_error_tail_mps: Some(0.04),
+            hold_error_head_mps: Some(0.05),
+            hold_error_across_mps: Some(0.03),
             mean_reading_tail_mps: Some(3.9),
             mean_reading_head_mps: Some(4.3),
             mean_reading_across_mps: Some(3.5),
@@ -217,6 +246,23 @@ pub fn results() -> Results {
             anchors_stated: 12,
         },
         dirt: Some(compare(2.22, Some(3.02))),
+        verdict: Verdict { limits_kept: 11, ..Verdict::default() },
+        ride_by: vec![RideBy {
+            group: "all".into(),
+            start_high_m: Some(6.0),
+            start_low_m: Some(4.65),
+            next_rider_from_pa: Some(880.0),
+            everybody_off_under_pa: Some(440.0),
+            seconds_between: 20.0,
+            holds_for_s: Some(18.0),
+            stop_line_before_foot_m: Some(9.4),
+            hold_along_tail_mps: Some(23.0 / 3.6),
+            hold_along_head_mps: Some(25.0 / 3.6),
+            hold_across_mps: Some(20.0 / 3.6),
+            lightest_kg: 62.0,
+            heaviest_kg: 95.0,
+        }],
+        cures: Vec::new(),
         findings: Vec::new(),
         assumed: vec!["rider.carry".into(), "rider.contact_height".into()],
         cautions: CAUTIONS.iter().map(|text| (*text).to_owned()).collect(),

@@ -4,18 +4,26 @@ use super::PlanError;
 use super::interval::clopper_pearson;
 use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
-use super::search::{Draws, Failure, MissOverGap, Question, moved};
+use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
 use crate::sampling::tails::{Effort, RESOLVED, tail};
-use crate::sampling::{Job, Sampled, sample};
+use crate::sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
-use landfall_core::spread::Differences;
+use landfall_core::spread::{Differences, Mixture};
 use std::collections::BTreeMap;
 
+/// How closely a start height is found.
+const START_TOLERANCE_M: f32 = 4.0e-3;
+/// How closely a hold wind is found.
+const WIND_TOLERANCE_MPS: f32 = 0.02;
 /// Highest start height that is looked at.
 const HIGHEST_START_M: f32 = 40.0;
 /// Runs of a trial in the coarse scan of start heights.
 const SCAN: u64 = 4_096;
+/// Most runs that are drawn again at another gap.
+const REDRAWN: u64 = 1 << 17;
+/// Fewer landings than this say nothing about where they fall.
+const ENOUGH: u64 = 100;
 
 /// Parts of the drawn shape of the landings: an eighth of a standard deviation each.
 const SHAPE: usize = 256;
@@ -35,31 +43,26 @@ fn share_or_bound(count: u64, runs: u64) -> f64 {
 }
 
 /// Bounds of the histograms: sixteen standard deviations about the mean, or wide ones where these are not known.
-fn bounds(spread: Option<&Differences>) -> [[f32; 2]; 3] {
+fn bounds(spread: Option<&Mixture>) -> [[f32; 2]; 3] {
     let about = |mean: f32, sd: f32| {
         let reach = (16.0 * sd).max(0.5);
         [mean - reach, mean + reach]
     };
     spread.map_or([[-60.0, 60.0], [-30.0, 30.0], [0.0, 30.0]], |s| {
         [
-            about(s.mean_along_m, s.sd_along_m),
-            about(s.mean_across_m, s.sd_across_m),
-            about(s.mean_normal_mps, s.sd_normal_mps),
+            about(s.mean_along_m(), s.sd_along_m()),
+            about(s.mean_across_m(), s.sd_across_m()),
+            about(s.mean_normal_mps(), s.sd_normal_mps()),
         ]
     })
 }
 
 impl Landings {
     /// Samples the riders that differ; with `gaps` also the gap windows of their runs.
-    pub fn draw(
-        model: &Model,
-        spreads: &[Option<Differences>],
-        draws: &Draws<'_>,
-        gaps: bool,
-    ) -> Result<Self, PlanError> {
+    pub fn draw(model: &Model, spreads: &[Option<Mixture>], draws: &Draws<'_>, gaps: bool) -> Result<Self, PlanError> {
         let steps = model.steps(&[&model.uncertainty]);
         // Far enough for the windows of all landings that the histograms hold.
-        let reach = spreads.iter().flatten().map(|s| s.mean_along_m + 8.0 * s.sd_along_m).fold(10.0_f32, f32::max);
+        let reach = spreads.iter().flatten().map(|s| s.mean_along_m() + 8.0 * s.sd_along_m()).fold(10.0_f32, f32::max);
         let bag = &model.setups[0].bag;
         let gaps_to_m = gaps.then_some((reach + bag.gap_m).clamp(5.0, 100.0));
         let mut riders = Vec::new();
@@ -101,14 +104,26 @@ impl Landings {
         (worst.0, miss_or_bound(&worst.1))
     }
 
-    /// From the lowest 0.1 % to the highest 99.9 % of a quantity, all riders together.
+    /// From the lowest 0.1 % to the highest 99.9 % of a quantity, all riders together; `None` where fewer than 100 runs
+    /// of one of them land.
     fn interval(&self, quantity: usize) -> Option<(f64, f64)> {
         let mut all = (f64::INFINITY, f64::NEG_INFINITY);
         for (_, sampled) in &self.riders {
+            if sampled.landed() < ENOUGH {
+                return None;
+            }
             let histogram = sampled.histograms.as_ref()?.get(quantity)?;
             all = (all.0.min(histogram.quantile(0.001)?), all.1.max(histogram.quantile(0.999)?));
         }
         Some(all)
+    }
+
+    /// Where a share of the landings of a rider lies below: along (0), across (1) or the normal speed (2); `None` where
+    /// fewer than 100 land.
+    pub fn quantile(&self, model: &Model, rider: usize, quantity: usize, share: f64) -> Option<f64> {
+        let sampled = self.of(model, rider);
+        let histogram = sampled.histograms.as_ref().filter(|_| sampled.landed() >= ENOUGH)?.get(quantity)?;
+        histogram.quantile(share)
     }
 
     /// That of `along`.
@@ -116,24 +131,22 @@ impl Landings {
         self.interval(0)
     }
 
-    /// Whether both methods agree for the mean rider: means and standard deviations, along and across, within four
-    /// standard errors of the sampling plus 2 % of the standard deviation.
-    pub fn agrees(&self, spread: Option<&Differences>) -> Option<bool> {
-        let (spread, sampled) = (spread?, self.mean());
-        let n = sampled.histograms.as_ref()?.first()?.total() as f64;
-        let close = |mean: f32, sd: f32, i: usize| {
-            let (mean, sd) = (f64::from(mean), f64::from(sd));
-            let drawn = sampled.sd[i];
-            (mean - sampled.mean[i]).abs() <= 4.0 * drawn / n.sqrt() + 0.02 * drawn
-                && (sd - drawn).abs() <= 4.0 * drawn / (2.0 * n).sqrt() + 0.02 * drawn
-        };
-        Some(close(spread.mean_along_m, spread.sd_along_m, 0) && close(spread.mean_across_m, spread.sd_across_m, 1))
+    /// Whether both methods agree for the mean rider: means and standard deviations, along and across and of the normal
+    /// speed, of good tries and of botched ones, each within four standard errors of the sampling and 2 % of the standard
+    /// deviation for good tries, 5 % for botched ones, whose clips bend them. A kind of which fewer than 100 runs land
+    /// says nothing.
+    pub fn agrees(&self, spread: Option<&Mixture>) -> Option<bool> {
+        let spread = spread?;
+        let [good, botched] = &self.mean().kinds;
+        Some(kind_agrees(&spread.good, good, 0.02) && kind_agrees(&spread.botched, botched, 0.05))
     }
 
     /// What is printed of the mean rider's landings.
     pub fn result(&self, draws: &Draws<'_>) -> Sampling {
         let sampled = self.mean();
-        let histogram = |i: usize, share: f64| sampled.histograms.as_ref().and_then(|h| h[i].quantile(share));
+        let enough = sampled.landed() >= ENOUGH;
+        let histogram =
+            |i: usize, share: f64| sampled.histograms.as_ref().filter(|_| enough).and_then(|h| h[i].quantile(share));
         let finite = |value: f64| Some(value).filter(|value| value.is_finite());
         let correlation = sampled.covariance_m2 / (sampled.sd[0] * sampled.sd[1]);
         let (miss_low, miss_high) = clopper_pearson(sampled.misses(), sampled.runs);
@@ -164,6 +177,21 @@ impl Landings {
             along_shape: sampled.histograms.as_ref().map_or_else(Vec::new, |h| h[0].shape(SHAPE)),
         }
     }
+}
+
+/// Whether the divided differences of one kind of try agree with its runs.
+pub fn kind_agrees(spread: &Differences, drawn: &Moments, share: f64) -> bool {
+    let n: f64 = drawn.landed as f64;
+    let close = |mean: f32, sd: f32, i: usize| {
+        let (mean, sd) = (f64::from(mean), f64::from(sd));
+        let drawn_sd = drawn.sd[i];
+        (mean - drawn.mean[i]).abs() <= 4.0 * drawn_sd / n.sqrt() + share * drawn_sd
+            && (sd - drawn_sd).abs() <= 4.0 * drawn_sd / (n * 2.0).sqrt() + share * drawn_sd
+    };
+    drawn.landed < ENOUGH
+        || (close(spread.mean_along_m, spread.sd_along_m, 0)
+            && close(spread.mean_across_m, spread.sd_across_m, 1)
+            && close(spread.mean_normal_mps, spread.sd_normal_mps, 2))
 }
 
 /// The chances of a miss by importance sampling.
@@ -214,22 +242,22 @@ pub fn tails(model: &Model, draws: &Draws<'_>) -> Result<Tails, PlanError> {
     Ok(Tails { worst: RIDERS[worst], mean, lightest, heaviest })
 }
 
-/// What is printed of the divided differences.
-pub fn differences_result(spread: &Differences) -> DifferencesResult {
+/// What is printed of the divided differences: of good and botched tries together.
+pub fn differences_result(spread: &Mixture) -> DifferencesResult {
     let named = |values: [f32; COUNT]| -> BTreeMap<&'static str, f64> {
         Uncertain::ALL.iter().zip(values).map(|(which, value)| (which.name(), f64::from(value))).collect()
     };
     DifferencesResult {
-        mean_along_m: f64::from(spread.mean_along_m),
-        sd_along_m: f64::from(spread.sd_along_m),
-        mean_across_m: f64::from(spread.mean_across_m),
-        sd_across_m: f64::from(spread.sd_across_m),
-        shares_along: named(spread.shares_along),
-        shares_across: named(spread.shares_across),
-        one_sd_along_m: named(spread.one_sd_m.map(|moved| moved[0])),
-        one_sd_across_m: named(spread.one_sd_m.map(|moved| moved[1])),
-        mean_normal_mps: f64::from(spread.mean_normal_mps),
-        sd_normal_mps: f64::from(spread.sd_normal_mps),
+        mean_along_m: f64::from(spread.mean_along_m()),
+        sd_along_m: f64::from(spread.sd_along_m()),
+        mean_across_m: f64::from(spread.mean_across_m()),
+        sd_across_m: f64::from(spread.sd_across_m()),
+        shares_along: named(spread.shares_along()),
+        shares_across: named(spread.shares_across()),
+        one_sd_along_m: named(spread.one_sd_m().map(|moved| moved[0])),
+        one_sd_across_m: named(spread.one_sd_m().map(|moved| moved[1])),
+        mean_normal_mps: f64::from(spread.mean_normal_mps()),
+        sd_normal_mps: f64::from(spread.sd_normal_mps()),
     }
 }
 
@@ -242,9 +270,13 @@ pub struct Placed {
     /// Smallest and largest gap of the band.
     pub band_m: Option<(f64, f64)>,
     /// Smallest chance of a miss, and its gap.
-    pub least: (f64, f64),
+    pub least: Option<(f64, f64)>,
     /// Chance of a miss at the best gap.
     pub miss_at_best: Option<f64>,
+    /// Runs that gaps are judged by.
+    pub gap_runs: u64,
+    /// Whether that is lower than at the present gap beyond the sampling.
+    pub best_is_better: Option<bool>,
     /// Lowest start.
     pub lowest_clearing_start_m: Option<f64>,
     /// Highest start in a gust.
@@ -255,17 +287,19 @@ pub struct Placed {
 pub fn place(
     model: &Model,
     landings: &Landings,
-    spreads: &[Option<Differences>],
+    spreads: &[Option<Mixture>],
     draws: &Draws<'_>,
     target: f64,
     gust_mps: Option<f64>,
 ) -> Result<Placed, PlanError> {
     let sampled: Vec<&Sampled> = landings.riders.iter().map(|(_, sampled)| sampled).collect();
-    let curve = MissOverGap::new(&sampled);
-    let band = curve.as_ref().map(|curve| curve.band(target));
     let bag = &model.setups[0].bag;
     let field_m = f64::from(bag.field_middle_m());
-    let centred = match landings.along_interval() {
+    let falls = landings.along_interval();
+    // Where too few runs land nothing is known about gaps.
+    let curve = falls.and_then(|_| MissOverGap::new(&sampled));
+    let band = curve.as_ref().map(|curve| curve.band(target));
+    let centred = match falls {
         None => None,
         Some((low, high)) => {
             let first = (f64::from(bag.gap_m) + 0.5 * (low + high) - field_m).max(0.0);
@@ -286,14 +320,19 @@ pub fn place(
         }
         None => (None, None),
     };
-    let runs = draws.samples;
-    let bound = |share: f64| share_or_bound((share * runs as f64).round() as u64, runs);
+    let runs = curve.as_ref().map_or(draws.samples.min(WINDOWED), |curve| curve.runs);
+    let misses = |share: f64| (share * runs as f64).round();
+    let bound = |share: f64| share_or_bound(misses(share) as u64, runs);
+    let at_best = best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| curve.at(gap_m));
+    let now = curve.as_ref().map(|curve| curve.at(f64::from(bag.gap_m)));
     Ok(Placed {
         best_gap_m,
         best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m) + 0.5 * (low + high)),
         band_m,
-        least: band.map_or((1.0, 0.0), |band| (bound(band.least.0), band.least.1)),
-        miss_at_best: best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| bound(curve.at(gap_m))),
+        least: band.map(|band| (bound(band.least.0), band.least.1)),
+        miss_at_best: at_best.map(bound),
+        gap_runs: runs,
+        best_is_better: at_best.zip(now).map(|(best, now)| clearly_fewer(misses(best), misses(now))),
         lowest_clearing_start_m,
         highest_start_in_gust_m,
     })
@@ -302,23 +341,26 @@ pub fn place(
 /// The gap that centres the landings on the field of a sloped top, by drawing them at two gaps and once more.
 fn refine(
     model: &Model,
-    spreads: &[Option<Differences>],
+    spreads: &[Option<Mixture>],
     draws: &Draws<'_>,
     field_m: f64,
     first_m: f64,
 ) -> Result<f64, PlanError> {
+    let draws = Draws { samples: draws.samples.min(REDRAWN), ..*draws };
     let off = |gap_m: f64| -> Result<f64, PlanError> {
-        let moved = model.at_gap(gap_m as f32);
-        let shifted: Vec<Option<Differences>> = spreads
+        let there = model.at_gap(gap_m as f32);
+        let shift_m = gap_m as f32 - model.setups[0].bag.gap_m;
+        let shifted: Vec<Option<Mixture>> = spreads
             .iter()
             .map(|spread| {
-                spread.map(|s| {
-                    let shift = gap_m as f32 - model.setups[0].bag.gap_m;
-                    Differences { mean_along_m: s.mean_along_m - shift, ..s }
+                spread.map(|mut mixture| {
+                    mixture.good.mean_along_m -= shift_m;
+                    mixture.botched.mean_along_m -= shift_m;
+                    mixture
                 })
             })
             .collect();
-        let landings = Landings::draw(&moved, &shifted, draws, false)?;
+        let landings = Landings::draw(&there, &shifted, &draws, false)?;
         Ok(landings.along_interval().map_or(0.0, |(low, high)| 0.5 * (low + high) - field_m))
     };
     let (mut a, mut off_a) = (first_m, off(first_m)?);
@@ -335,30 +377,37 @@ fn refine(
     Ok(b)
 }
 
-/// The lowest start height at which at most `target` of the runs come down short or do not land.
+/// The lowest start height at which at most `target` of the runs come down short or do not land, looked for from the
+/// lowest that the ride down can have: higher up a ride may leave its surface again.
 fn lowest_clearing_start(model: &Model, draws: &Draws<'_>, target: f64) -> Result<Option<f64>, PlanError> {
     let base = &model.uncertainty;
     let which = Uncertain::StartHeight;
-    let lowest_m = base.lowest_start_m;
-    let site_m = base.mean[which as usize];
     if !starts_can_change(model) {
         return Ok(None);
     }
-    let steps = model.steps(&[base, &moved(base, which, site_m * 1.5 + 1.0)]);
-    let question = Question { model, draws: *draws, steps, failure: Failure::Short, target };
-    let mut low_m = lowest_m;
-    if !question.passes(&moved(base, which, low_m))? {
+    let next = |start_m: f32| (1.03 * start_m + 0.03).min(HIGHEST_START_M);
+    let question = |low_m: f32, high_m: f32| {
+        let steps = model.steps(&[&moved(base, which, low_m), &moved(base, which, high_m)]);
+        Question { model, draws: *draws, steps, failure: Failure::Short, target }
+    };
+    let mut low_m = base.lowest_start_m;
+    let mut known_to_m = (1.5 * base.mean[which as usize] + 1.0).max(next(low_m));
+    let mut asked = question(low_m, known_to_m);
+    if !asked.passes(&moved(base, which, low_m))? {
         return Ok(Some(f64::from(low_m)));
     }
-    let mut high_m = site_m.max(lowest_m + 0.5);
-    while question.passes(&moved(base, which, high_m))? {
-        low_m = high_m;
-        high_m = high_m * 1.3 + 0.3;
-        if high_m > HIGHEST_START_M {
-            return Ok(None);
+    while low_m < HIGHEST_START_M {
+        let high_m = next(low_m);
+        if high_m > known_to_m {
+            known_to_m = 1.5 * high_m;
+            asked = question(low_m, known_to_m);
         }
+        if !asked.passes(&moved(base, which, high_m))? {
+            return Ok(Some(f64::from(asked.border(which, base, (high_m, low_m), START_TOLERANCE_M)?.value)));
+        }
+        low_m = high_m;
     }
-    Ok(Some(f64::from(question.border(which, base, (high_m, low_m), 4.0e-3)?)))
+    Ok(None)
 }
 
 /// Whether a straight slopes, whose length the start height changes.
@@ -393,7 +442,7 @@ fn highest_start_in_gust(
     // higher ranges until runs go long at the top.
     const PARTS: u16 = 24;
     let few = target + 6.0 * (target.max(1.0 / SCAN as f64) / SCAN as f64).sqrt();
-    let samples = SCAN.min(draws.samples);
+    let samples = SCAN;
     let mut foot_m = base.lowest_start_m;
     loop {
         let at = |part: u16| foot_m + (top_m - foot_m) * f32::from(part) / f32::from(PARTS);
@@ -402,7 +451,9 @@ fn highest_start_in_gust(
             if question.share(&start, samples)? > few.max(1.0 / samples as f64) || question.passes(&start)? {
                 continue;
             }
-            return Ok(Some(f64::from(question.border(which, &base, (at(part), at(part + 1)), 4.0e-3)?)));
+            return Ok(Some(f64::from(
+                question.border(which, &base, (at(part), at(part + 1)), START_TOLERANCE_M)?.value,
+            )));
         }
         let long = Question { failure: Failure::Long, ..question };
         if top_m >= HIGHEST_START_M || long.passes(&moved(&base, which, top_m))? {
@@ -421,35 +472,63 @@ fn highest_start_in_gust(
     }
 }
 
+/// A hold wind, and its standard error from the number of runs (0 where it is the limit).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hold {
+    /// The gust, m/s.
+    pub gust_mps: f64,
+    /// Standard error, m/s.
+    pub error_mps: f64,
+}
+
 /// The gusts at which the chance of a miss passes the target: tail, head (positive), cross; at most `limit_mps`.
-/// Outward from the site's wind, the others at the site's; across, the nearer of both sides.
+/// Outward from the site's wind, the others at the site's; across, the nearer of both sides. The number of runs is that of
+/// a search, whatever number of samples was asked for, and a site and its mirror image have the same.
+///
+/// # Errors
+/// [`PlanError::Stopped`].
 pub fn hold_winds(
     model: &Model,
     draws: &Draws<'_>,
     target: f64,
     limit_mps: f64,
-) -> Result<[Option<f64>; 3], PlanError> {
-    let base = &model.uncertainty;
+) -> Result<[Option<Hold>; 3], PlanError> {
+    let (model, mirrored) = model.one_side_first();
     let limit = limit_mps as f32;
-    let ends: Vec<Uncertainty> = [Uncertain::WindAlong, Uncertain::WindAcross]
-        .iter()
-        .flat_map(|which| [moved(base, *which, limit), moved(base, *which, -limit)])
-        .collect();
-    let steps = model.steps(&std::iter::once(base).chain(&ends).collect::<Vec<_>>());
-    let question = Question { model, draws: *draws, steps, failure: Failure::Miss, target };
-    if question.passes(base)? {
+    let steps = |model: &Model| {
+        let base = &model.uncertainty;
+        let ends: Vec<Uncertainty> = [Uncertain::WindAlong, Uncertain::WindAcross]
+            .iter()
+            .flat_map(|which| [moved(base, *which, limit), moved(base, *which, -limit)])
+            .collect();
+        model.steps(&std::iter::once(base).chain(&ends).collect::<Vec<_>>())
+    };
+    let question = Question { model: &model, draws: *draws, steps: steps(&model), failure: Failure::Miss, target };
+    if question.passes(&model.uncertainty)? {
         return Ok([None; 3]);
     }
-    let outward = |which: Uncertain, end: f32| -> Result<f64, PlanError> {
-        let here = base.mean[which as usize];
-        if (end - here) * end <= 0.0 || !question.passes(&moved(base, which, end))? {
-            return Ok(f64::from(end));
+    let tail = outward(&question, Uncertain::WindAlong, limit)?;
+    let head = outward(&question, Uncertain::WindAlong, -limit)?;
+    let mut across = outward(&question, Uncertain::WindAcross, limit)?;
+    if let Some(mirrored) = &mirrored {
+        let other =
+            outward(&Question { model: mirrored, steps: steps(mirrored), ..question }, Uncertain::WindAcross, limit)?;
+        if other.gust_mps.abs() < across.gust_mps.abs() {
+            across = other;
         }
-        Ok(f64::from(question.border(which, base, (here, end), 0.02)?))
-    };
-    let tail = outward(Uncertain::WindAlong, limit)?;
-    let head = -outward(Uncertain::WindAlong, -limit)?;
-    let left = outward(Uncertain::WindAcross, limit)?;
-    let right = outward(Uncertain::WindAcross, -limit)?;
-    Ok([Some(tail), Some(head), Some(left.abs().min(right.abs()))])
+    }
+    let head = Hold { gust_mps: -head.gust_mps, ..head };
+    let across = Hold { gust_mps: across.gust_mps.abs(), ..across };
+    Ok([Some(tail), Some(head), Some(across)])
+}
+
+/// From the site's wind towards `end`.
+fn outward(question: &Question<'_>, which: Uncertain, end: f32) -> Result<Hold, PlanError> {
+    let base = &question.model.uncertainty;
+    let here = base.mean[which as usize];
+    if (end - here) * end <= 0.0 || !question.passes(&moved(base, which, end))? {
+        return Ok(Hold { gust_mps: f64::from(end), error_mps: 0.0 });
+    }
+    let Border { value, error } = question.border(which, base, (here, end), WIND_TOLERANCE_MPS)?;
+    Ok(Hold { gust_mps: f64::from(value), error_mps: f64::from(error) })
 }

@@ -1,17 +1,26 @@
 //! Searches over the sampling: the band of gaps, hold winds, lowest and highest start.
 //!
-//! Every trial draws the same runs (the same seed), so that the share of misses changes smoothly with
-//! what is varied.
+//! Every trial of a search flies the same [`SEARCH_RUNS`] runs (the same random numbers), whatever number of samples was
+//! asked for, so that the share of failures changes smoothly with what is varied. Close to a border a search flies all of
+//! them at two values only; between these it flies those again that failed at one of the two. What chance does to a border
+//! is told with it: half the way between the places where one standard deviation of the number of failures fewer and more
+//! fail.
 
 use super::PlanError;
 use super::model::Model;
-use crate::sampling::{Job, Sampled, Stop, sample};
+use crate::sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_core::ride::Steps;
 
-/// Runs of the first look at a trial; the rest are flown only where it does not decide.
-const FIRST_LOOK: u64 = 8_192;
+/// Runs of a search for a border. At a target of 1 in 1,000 some 131 of them fail, which is known to 9 %.
+pub const SEARCH_RUNS: u64 = 1 << 17;
+
+/// Runs of the first look at a trial; more are flown only where it does not decide.
+const FIRST_LOOK: u64 = 256;
+
+/// Runs that narrow a border down.
+const FEW: u64 = 8_192;
 
 /// How a sampling is done.
 #[derive(Clone, Copy, Debug)]
@@ -36,23 +45,27 @@ pub enum Failure {
 }
 
 impl Failure {
-    fn count(self, sampled: &Sampled) -> u64 {
+    fn counts(self, outcome: Outcome) -> bool {
         match self {
-            Self::Miss => sampled.misses(),
-            Self::Short => [Outcome::Short, Outcome::Front, Outcome::Stall, Outcome::LeavesSurface]
-                .iter()
-                .map(|outcome| sampled.count(*outcome))
-                .sum(),
-            Self::Long => sampled.count(Outcome::Long),
+            Self::Miss => outcome != Outcome::On,
+            Self::Short => {
+                matches!(outcome, Outcome::Short | Outcome::Front | Outcome::Stall | Outcome::LeavesSurface)
+            }
+            Self::Long => outcome == Outcome::Long,
         }
+    }
+
+    fn count(self, sampled: &Sampled) -> u64 {
+        Outcome::ALL.iter().filter(|outcome| self.counts(**outcome)).map(|outcome| sampled.count(*outcome)).sum()
     }
 }
 
 /// A question put to the sampling again and again, with other inputs.
+#[derive(Clone, Copy)]
 pub struct Question<'a> {
     /// The riders and the set-up.
     pub model: &'a Model,
-    /// How runs are drawn.
+    /// Seed and flag to stop; the number of runs is that of a search.
     pub draws: Draws<'a>,
     /// Steps of each run.
     pub steps: Steps,
@@ -62,9 +75,29 @@ pub struct Question<'a> {
     pub target: f64,
 }
 
+/// Where the share of failures passes the target.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Border {
+    /// The last value at which it does not.
+    pub value: f32,
+    /// Standard error of that, from the number of runs.
+    pub error: f32,
+}
+
+/// What is varied in a search, from what, and how closely the border is wanted.
+#[derive(Clone, Copy)]
+struct Line<'a> {
+    which: Uncertain,
+    base: &'a Uncertainty,
+    /// A value that does not pass the target, and one that does.
+    kept: f32,
+    passed: f32,
+    tolerance: f32,
+}
+
 impl Question<'_> {
-    fn failures(&self, rider: usize, uncertainty: &Uncertainty, first: u64, samples: u64) -> Result<u64, PlanError> {
-        let job = Job {
+    fn job<'a>(&'a self, rider: usize, uncertainty: &'a Uncertainty, first: u64, samples: u64) -> Job<'a> {
+        Job {
             setup: &self.model.setups[rider],
             uncertainty,
             steps: self.steps,
@@ -73,131 +106,159 @@ impl Question<'_> {
             seed: self.draws.seed,
             bounds: None,
             gaps_to_m: None,
-        };
+        }
+    }
+
+    fn failures(&self, rider: usize, uncertainty: &Uncertainty, first: u64, samples: u64) -> Result<u64, PlanError> {
+        let job = self.job(rider, uncertainty, first, samples);
         let sampled = sample(&job, self.draws.stop).ok_or(PlanError::Stopped)?;
         Ok(self.failure.count(&sampled))
     }
 
     /// The largest share of failures of the three riders, over the first `samples` runs.
     pub fn share(&self, uncertainty: &Uncertainty, samples: u64) -> Result<f64, PlanError> {
-        let mut most = 0;
-        for rider in self.model.distinct() {
-            most = most.max(self.failures(rider, uncertainty, 0, samples)?);
-        }
-        Ok(most as f64 / samples as f64)
+        Ok(self.most(uncertainty, samples)?.0 as f64 / samples as f64)
     }
 
-    /// Whether the share of failures of one of the riders passes the target. Looks at ever
-    /// more runs decide where they are further from the target than five standard errors.
-    pub fn passes(&self, uncertainty: &Uncertainty) -> Result<bool, PlanError> {
-        let all = self.draws.samples;
+    /// The most failures of a rider in the first `samples` runs, and whose.
+    fn most(&self, uncertainty: &Uncertainty, samples: u64) -> Result<(u64, usize), PlanError> {
+        let mut most = (0, 0);
         for rider in self.model.distinct() {
-            let (mut done, mut seen) = (0, 0);
-            let mut look = FIRST_LOOK;
-            let passed = loop {
-                let next = look.min(all);
-                seen += self.failures(rider, uncertainty, done, next - done)?;
-                done = next;
-                let expected = self.target * done as f64;
-                let off = seen as f64 - expected;
-                if done == all || off.abs() > 5.0 * expected.max(1.0).sqrt() {
-                    break off > 0.0;
-                }
-                look *= 4;
-            };
-            if passed {
+            let failures = self.failures(rider, uncertainty, 0, samples)?;
+            if failures > most.0 {
+                most = (failures, rider);
+            }
+        }
+        Ok(most)
+    }
+
+    /// Whether the share of failures of one of the riders passes the target.
+    pub fn passes(&self, uncertainty: &Uncertainty) -> Result<bool, PlanError> {
+        for rider in self.model.distinct() {
+            if self.rider_passes(rider, uncertainty)? {
                 return Ok(true);
             }
         }
         Ok(false)
     }
 
-    /// Failures over the target's number, as a logarithm, over all runs of one rider.
-    fn excess(&self, rider: usize, uncertainty: &Uncertainty) -> Result<f64, PlanError> {
-        let failures = self.failures(rider, uncertainty, 0, self.draws.samples)?;
-        Ok(libm::log((failures as f64 + 0.5) / (self.target * self.draws.samples as f64 + 0.5)))
+    /// The same for one rider. Looks at ever more runs decide where they are further from the target than five standard
+    /// errors.
+    fn rider_passes(&self, rider: usize, uncertainty: &Uncertainty) -> Result<bool, PlanError> {
+        let (mut done, mut seen) = (0, 0);
+        let mut look = FIRST_LOOK;
+        loop {
+            let next = look.min(SEARCH_RUNS);
+            seen += self.failures(rider, uncertainty, done, next - done)?;
+            done = next;
+            let expected = self.target * done as f64;
+            let off = seen as f64 - expected;
+            if done == SEARCH_RUNS || off.abs() > 5.0 * expected.max(1.0).sqrt() {
+                return Ok(off > 0.0);
+            }
+            look *= 4;
+        }
     }
 
     /// Between a value that does not pass the target and one that does, the last that does not, to `tolerance`.
     ///
-    /// A few runs narrow it down; all runs of the rider that fails most then close in along the logarithm of the
-    /// share, which is close to straight; the others are asked at the end.
+    /// A few runs narrow it down; all runs of the rider that fails most then give the border, and the others are asked
+    /// there.
     pub fn border(
         &self,
         which: Uncertain,
         base: &Uncertainty,
         (kept, passed): (f32, f32),
         tolerance: f32,
-    ) -> Result<f32, PlanError> {
-        let riders = self.model.distinct();
-        let few = FIRST_LOOK.min(self.draws.samples);
-        let (mut near, mut far, mut worst) = (kept, passed, riders[0]);
+    ) -> Result<Border, PlanError> {
+        let line = Line { which, base, kept, passed, tolerance };
+        let (mut near, mut far, mut worst) = (kept, passed, self.model.distinct()[0]);
+        let mut at_far = None;
         while (far - near).abs() > 16.0 * tolerance {
             let middle = 0.5 * (near + far);
-            let mut most = (0, worst);
-            for rider in &riders {
-                most = most.max((self.failures(*rider, &moved(base, which, middle), 0, few)?, *rider));
-            }
-            if most.0 as f64 > self.target * few as f64 {
-                (far, worst) = (middle, most.1);
+            let (most, rider) = self.most(&moved(base, which, middle), FEW)?;
+            if most as f64 > self.target * FEW as f64 {
+                (far, worst, at_far) = (middle, rider, Some(most));
             } else {
                 near = middle;
             }
         }
-        let (mut low, mut high) = ((kept, None), (passed, None));
-        let mut at = 0.5 * (near + far);
-        for _ in 0..7 {
-            let excess = self.excess(worst, &moved(base, which, at))?;
-            if excess > 0.0 {
-                high = (at, Some(excess));
-            } else {
-                low = (at, Some(excess));
-            }
-            if (high.0 - low.0).abs() <= tolerance {
-                break;
-            }
-            let reach = (far - near).abs().max(2.0 * tolerance) * (passed - kept).signum();
-            at = match (low.1, high.1) {
-                (Some(below), Some(above)) => {
-                    // A step past the straight line's root closes the bracket from the other side.
-                    let root = low.0 + (high.0 - low.0) * (-below / (above - below)) as f32;
-                    let nudge = 0.45 * tolerance * (passed - kept).signum();
-                    let next = if excess > 0.0 { root - nudge } else { root + nudge };
-                    if (next - low.0) * (next - high.0) < 0.0 { next } else { 0.5 * (low.0 + high.0) }
+        if at_far.is_none() {
+            worst = self.most(&moved(base, which, far), FEW)?.1;
+        }
+        let mut border = self.rider_border(worst, &line, (near, far))?;
+        for rider in self.model.distinct().into_iter().filter(|rider| *rider != worst) {
+            if self.rider_passes(rider, &moved(base, which, border.value))? {
+                let sooner = self.rider_border(rider, &line, (near, border.value))?;
+                if (sooner.value - kept).abs() < (border.value - kept).abs() {
+                    border = sooner;
                 }
-                (Some(_), None) => low.0 + reach,
-                _ => high.0 - reach,
-            };
-            if (at - kept) * (at - passed) > 0.0 {
-                at = 0.5 * (low.0 + high.0);
             }
         }
-        for rider in riders.into_iter().filter(|rider| *rider != worst) {
-            if self.excess(rider, &moved(base, which, low.0))? > 0.0 {
-                // Another rider fails sooner after all: halving, with all of them.
-                return self.halve(which, base, (kept, low.0), tolerance);
-            }
-        }
-        Ok(low.0)
+        Ok(border)
     }
 
-    fn halve(
-        &self,
-        which: Uncertain,
-        base: &Uncertainty,
-        (mut kept, mut passed): (f32, f32),
-        tolerance: f32,
-    ) -> Result<f32, PlanError> {
-        while (passed - kept).abs() > tolerance {
-            let middle = 0.5 * (kept + passed);
-            if self.passes(&moved(base, which, middle))? {
-                passed = middle;
-            } else {
-                kept = middle;
-            }
+    /// The border of one rider, which lies between `near` and `far` or close to them.
+    fn rider_border(&self, rider: usize, line: &Line<'_>, (near, far): (f32, f32)) -> Result<Border, PlanError> {
+        let at = |value: f32| moved(line.base, line.which, value);
+        let all = |value: f32| -> Result<Vec<Fail>, PlanError> {
+            let uncertainty = at(value);
+            let job = self.job(rider, &uncertainty, 0, SEARCH_RUNS);
+            fails(&job, |outcome| self.failure.counts(outcome), self.draws.stop).ok_or(PlanError::Stopped)
+        };
+        let wanted = self.target * SEARCH_RUNS as f64;
+        let deviation = wanted.sqrt().max(1.0);
+        // Ends between which the counts pass the target by a standard deviation to either side, if there are such.
+        let (mut near, mut far) = (near, far);
+        let mut reach = (far - near).abs().max(4.0 * line.tolerance) * (line.passed - line.kept).signum();
+        let mut at_near = all(near)?;
+        while at_near.len() as f64 > wanted - deviation && near != line.kept {
+            let next = near - reach;
+            near = if (next - line.kept) * reach > 0.0 { next } else { line.kept };
+            reach *= 2.0;
+            at_near = all(near)?;
         }
-        Ok(kept)
+        reach = (far - near).abs().max(4.0 * line.tolerance) * (line.passed - line.kept).signum();
+        let mut at_far = all(far)?;
+        while (at_far.len() as f64) < wanted + deviation && far != line.passed {
+            let next = far + reach;
+            far = if (line.passed - next) * reach > 0.0 { next } else { line.passed };
+            reach *= 2.0;
+            at_far = all(far)?;
+        }
+        let mut candidates = at_near;
+        candidates.extend(at_far);
+        candidates.sort_unstable_by_key(|fail| fail.run);
+        candidates.dedup_by_key(|fail| fail.run);
+        let count = |value: f32| {
+            let uncertainty = at(value);
+            still(&self.job(rider, &uncertainty, 0, SEARCH_RUNS), &candidates, |outcome| self.failure.counts(outcome))
+        };
+        let last_with = |most: f64| {
+            let (mut near, mut far) = (near, far);
+            while (far - near).abs() > 0.25 * line.tolerance {
+                let middle = 0.5 * (near + far);
+                if middle == near || middle == far {
+                    break;
+                }
+                if count(middle) as f64 > most { far = middle } else { near = middle }
+            }
+            near
+        };
+        let value = last_with(wanted);
+        let (fewer, more) = (last_with(wanted - deviation), last_with(wanted + deviation));
+        // An end of the search that is no border makes that side's half unknown: then the other side's counts.
+        let sides = [(fewer, near == line.kept && fewer == near), (more, far == line.passed && more == far)]
+            .map(|(end, open)| if open { 0.0 } else { (end - value).abs() });
+        let known = sides.iter().filter(|side| **side > 0.0).count().max(1) as f32;
+        Ok(Border { value, error: (sides[0] + sides[1]) / known })
     }
+}
+
+/// Whether one number of misses is lower than another by more than the runs' chance makes likely: by two standard
+/// deviations of their difference. Drawn from the same runs they differ by less, which errs to saying nothing.
+pub fn clearly_fewer(misses: f64, than: f64) -> bool {
+    than - misses > 2.0 * (than + misses).sqrt()
 }
 
 /// The same uncertainties about another site value of one input.
@@ -216,6 +277,8 @@ pub struct MissOverGap {
     pub step_m: f64,
     /// The largest share of the three riders at each gap.
     pub share: Vec<f64>,
+    /// Runs that each share is of.
+    pub runs: u64,
 }
 
 /// The gaps at which the share of misses keeps to a target.
@@ -231,7 +294,7 @@ impl MissOverGap {
     /// From the riders' gap windows.
     pub fn new(riders: &[&Sampled]) -> Option<Self> {
         let mut share: Vec<f64> = Vec::new();
-        let (mut first_m, mut step_m) = (0.0, 1.0);
+        let (mut first_m, mut step_m, mut least) = (0.0, 1.0, u64::MAX);
         for sampled in riders {
             let [lows, highs] = sampled.windows.as_ref()?;
             let begun: Vec<(f64, u64)> = lows.cumulative().collect();
@@ -239,7 +302,8 @@ impl MissOverGap {
             first_m = begun.first()?.0;
             step_m = begun.get(1)?.0 - first_m;
             // At the upper bound of bin i: begun at or before it, ended before it.
-            let runs = sampled.runs as f64;
+            let runs = sampled.windowed as f64;
+            least = least.min(sampled.windowed);
             let misses = begun.iter().enumerate().map(|(i, (_, begun))| {
                 let over = if i == 0 { 0 } else { ended.get(i - 1).map_or(0, |(_, count)| *count) };
                 1.0 - (*begun as f64 - over as f64).max(0.0) / runs
@@ -250,7 +314,7 @@ impl MissOverGap {
                 share.iter_mut().zip(misses).for_each(|(a, b)| *a = a.max(b));
             }
         }
-        Some(Self { first_m, step_m, share })
+        Some(Self { first_m, step_m, share, runs: least })
     }
 
     /// The share at a gap.

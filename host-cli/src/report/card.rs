@@ -1,31 +1,37 @@
-//! The card for the fence: on one page, in large type, the limits to ride within today.
+//! The card for the fence: on one page, in large type, the marks and pressures to ride by today; where the plan is a
+//! stop, that in the largest.
 
 use super::html::document;
 use super::markup::{Element, el};
-use super::words::{feet, fixed, kmh, maybe, mph, pounds, tape};
-use crate::plan::results::{Level, Results};
+use crate::plan::first_screen::{FirstScreen, first_screen};
+use crate::plan::results::{Results, RideBy, Standing};
+use crate::shown::{Shown, Toward};
 use crate::site::Site;
 
 const STYLE: &str = include_str!("card.css");
-/// Findings of level stop that the card has room for.
-const STOPS: usize = 3;
-/// Characters of such a finding that it has room for.
-const STOP_LENGTH: usize = 230;
+/// Characters of a sentence that the card has room for where it says stop.
+const STOP_LENGTH: usize = 360;
 
 /// The whole page: a pure function of the site and its plan.
 #[must_use]
 pub fn page(site: &Site, results: &Results) -> String {
-    let mut card = el("main").class("card").add(head(results));
-    card.push(stops(results));
-    let limits = [
-        starts(site, results),
-        pressure(site, results),
-        between(site, results),
-        riders(site),
-        winds(results),
-        cut(results),
-    ];
-    card.push(el("div").class("limits").all(limits));
+    let shown = Shown::of(site);
+    let screen = first_screen(site, results);
+    let mut card = el("main").class("card").add(head(results, shown));
+    card.push(verdict(&screen));
+    if screen.standing != Standing::Outside {
+        let mut limits = vec![starts(shown, results)];
+        if let Some(by) = results.ride_by.first() {
+            limits.extend([
+                pressure(site, shown, results, by),
+                between(shown, results, by),
+                riders(site, shown, results),
+                winds(shown, results, by),
+                cut(shown, results, by),
+            ]);
+        }
+        card.push(el("div").class("limits").all(limits));
+    }
     card.push(tell());
     card.push(
         el("section")
@@ -44,28 +50,40 @@ fn blank(what: &str) -> Element {
     el("span").class("ask").text(format!("{what} ")).add(el("span").class("blank"))
 }
 
-fn head(r: &Results) -> Element {
-    el("header")
-        .add(el("h1").text(r.site.clone()))
-        .add(el("p").class("big").text("Limits to ride within"))
-        .add(el("div").class("day").all([blank("Date"), blank("Checked by"), blank("Air now, Pa")]))
+fn head(r: &Results, shown: Shown) -> Element {
+    let air = format!("Air now, {}", shown.gauge().word());
+    el("header").add(el("h1").text(r.site.clone())).add(el("div").class("day").all([
+        blank("Date"),
+        blank("Checked by"),
+        blank(&air),
+    ]))
 }
 
-/// What forbids riding comes before all limits; the card says so even where there is none.
-fn stops(r: &Results) -> Element {
-    let list: Vec<_> = r.findings.iter().filter(|finding| finding.level == Level::Stop).collect();
-    if list.is_empty() {
-        let cautions = r.findings.iter().filter(|finding| finding.level == Level::Caution).count();
-        return el("p").class("small").text(format!(
-            "No limit that was computed is passed at the site's values. Cautions in the report: {cautions}; read it first."
-        ));
+/// The verdict before everything else: a stop takes the room that the marks would have.
+fn verdict(screen: &FirstScreen) -> Element {
+    match screen.standing {
+        Standing::Inside => el("p").class("big").text(screen.verdict.clone()),
+        Standing::Provisional => {
+            let mut section = el("section").class("stop first-day");
+            section.push(el("strong").text(format!("▲ {}", screen.verdict)));
+            section.all(said(screen, &["Why", "Measured"]))
+        }
+        Standing::Outside => {
+            let mut section = el("section").class("stop");
+            section.push(el("strong").class("huge").text("■ DO NOT RIDE"));
+            let cause = screen.verdict.strip_prefix("DO NOT RIDE: ").unwrap_or(&screen.verdict);
+            section.push(el("p").class("big").text(cause.to_owned()));
+            section.all(said(screen, &["Why", "So", "Also", "Tried"]))
+        }
     }
-    let rest = list.len().saturating_sub(STOPS);
-    let mut items = el("ul").all(list.iter().take(STOPS).map(|finding| el("li").text(beginning(&finding.text))));
-    if rest > 0 {
-        items.push(el("li").text(format!("and {rest} more, see the report")));
-    }
-    el("section").class("stop").add(el("strong").text("■ STOP: nobody rides until this is changed")).add(items)
+}
+
+fn said<'a>(screen: &'a FirstScreen, labels: &'a [&'a str]) -> impl Iterator<Item = Element> + 'a {
+    screen
+        .lines
+        .iter()
+        .filter(move |line| labels.contains(&line.label))
+        .map(|line| el("p").add(el("b").text(format!("{} ", line.label))).add(el("span").text(beginning(&line.text))))
 }
 
 /// As many whole sentences as there is room for, at least one, cut where even that is too long.
@@ -128,170 +146,99 @@ fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = [String; 3
         })))
 }
 
-fn starts(site: &Site, r: &Results) -> Element {
-    let p = &r.placement;
-    let planned_m = site.roll_in.start_height_m;
-    // All pressures are computed for the planned start: from higher up nothing here holds.
-    let highest = p.highest_start_in_gust_m.map(|m| m.min(planned_m));
-    let row = |name: &str, value: Option<f64>| {
-        let m = value.map_or_else(|| "none".to_owned(), |m| format!("{} m", fixed(m, 2)));
-        [name.to_owned(), m, value.map_or_else(|| "–".to_owned(), feet)]
-    };
-    let line = match p.last_stop_before_foot_m {
-        Some(m) => {
-            format!("Last stop line: {} before the foot, along the surface. Past it, braking is too late.", tape(m))
-        }
-        None => "No last stop line: whoever starts is committed from the start.".to_owned(),
-    };
-    let why = match highest {
-        Some(m) if m < planned_m => format!(
-            "Planned: {} m. In gusts of {} m/s more tail wind too many miss from above the highest mark.",
-            fixed(planned_m, 2),
-            fixed(site.wind.gust_mps, 1)
+fn starts(shown: Shown, r: &Results) -> Element {
+    let mark =
+        |value: Option<f64>, toward: Toward| value.map_or_else(|| "none".to_owned(), |m| shown.length(m, toward));
+    let rows = r.ride_by.iter().map(|by| {
+        let name = if r.ride_by.len() > 1 { by.group.clone() } else { "everybody".to_owned() };
+        [name, mark(by.start_high_m, Toward::Down), mark(by.start_low_m, Toward::Up)]
+    });
+    let line = match r.ride_by.first().and_then(|by| by.stop_line_before_foot_m) {
+        Some(m) => format!(
+            "Stop line: {} before the take-off's foot, along the surface. Past it ride on: braking comes too late.",
+            shown.length(m, Toward::Up)
         ),
-        Some(_) => "Highest is the planned start: the pressures hold for no higher one.".to_owned(),
-        None => format!("Planned: {} m.", fixed(planned_m, 2)),
+        None => "There is no stop line: whoever has started cannot brake to a stop before the take-off.".to_owned(),
     };
     limit(
-        "Start marks, over the foot",
-        [
-            table(
-                "Start marks",
-                &["mark", "m", "ft"],
-                [row("highest", highest), row("lowest", p.lowest_clearing_start_m)],
-            ),
-            small(format!("{why} {line}")),
-        ],
+        "Start marks, above the take-off's foot",
+        [table("Start marks", &["who", "not above", "not below"], rows), small(line)],
     )
 }
 
-/// The pressures that the card names: until stretch and dish radius are measured, those of their worst end.
-struct Named {
-    stop_pa: Option<f64>,
-    start_pa: Option<(f64, f64)>,
-    holds_for_s: Option<f64>,
-    missing_s: Option<f64>,
-}
-
-fn named(r: &Results) -> Named {
-    let p = &r.pressures;
-    let worst = p.worst.as_ref().filter(|_| !p.fitted);
-    let stop_pa = match (p.stop_pa, worst) {
-        (Some(stop), Some(worst)) => worst.stop_pa.map(|end| end.max(stop)),
-        (stop, _) => stop,
+fn pressure(site: &Site, shown: Shown, r: &Results, by: &RideBy) -> Element {
+    let or_none = |pa: Option<f64>| pa.map_or_else(|| "none".to_owned(), |pa| shown.pressure(pa, Toward::Up));
+    let known = if site.bag.force_area.is_measured() {
+        ""
+    } else {
+        " The bag is not measured: these are figures for all but 5 of 100 bags that fit what is known."
     };
-    // No band, no stop or no wait pressure: then there is none to start at.
-    let start_pa = match (p.band_low_pa, p.band_high_pa, stop_pa, p.wait_pa) {
-        (Some(low), Some(high), Some(stop), Some(wait)) => {
-            Some((low.max(stop).max(wait), high)).filter(|(low, high)| low < high)
-        }
-        _ => None,
-    };
-    // Nothing within two minutes is no end of its own.
-    let holds = |value: Option<f64>| value.unwrap_or(f64::INFINITY);
-    let shortest = holds(p.holds_for_s).min(worst.map_or(f64::INFINITY, |worst| holds(worst.holds_for_s)));
-    let missing = worst.map_or(p.seconds_missing, |worst| Some(p.seconds_missing?.max(worst.seconds_missing?)));
-    Named { stop_pa, start_pa, holds_for_s: Some(shortest).filter(|s| s.is_finite()), missing_s: missing }
-}
-
-fn pressure(site: &Site, r: &Results) -> Element {
-    let Named { stop_pa, start_pa, .. } = named(r);
-    let operating_pa = r.air.operating_pressure_pa;
-    // Rounded towards the inside.
-    let ride = start_pa.map_or_else(
-        || "no pressure: nobody rides".to_owned(),
-        |(low, high)| format!("{} to {} Pa", fixed(low.ceil(), 0), fixed(high.floor(), 0)),
-    );
-    let blowers = match start_pa {
-        Some((low, high)) if operating_pa < low || operating_pa > high => {
-            format!("■ The blowers hold {} Pa: outside.", fixed(operating_pa, 0))
-        }
-        _ => format!("The blowers hold {} Pa with nobody on it.", fixed(operating_pa, 0)),
-    };
-    let stop = stop_pa.map_or_else(|| "–".to_owned(), |pa| format!("{} Pa", fixed(pa.ceil(), 0)));
     limit(
         "Air in the bag",
         [
-            small("a new rider starts only at"),
-            big(ride),
-            small("everybody stops below"),
-            big(stop),
+            small("the next rider starts from"),
+            big(or_none(by.next_rider_from_pa)),
+            small("everybody is off at, or when the siren sounds"),
+            big(or_none(by.everybody_off_under_pa)),
             small(format!(
-                "{blowers} Maker's range {} to {} Pa.{}",
-                fixed(site.bag.pressure_min_pa, 0),
-                fixed(site.bag.pressure_max_pa, 0),
-                if r.pressures.fitted {
-                    ""
-                } else {
-                    " Skin stretch and dish radius are assumed; these are the figures of their worst end."
-                }
+                "With nobody on the bag the gauge should read {}. Maker's range {} to {}.{known}",
+                shown.pressure(r.air.operating_pressure_pa, Toward::Nearest),
+                shown.pressure(site.bag.pressure_min_pa, Toward::Nearest),
+                shown.pressure(site.bag.pressure_max_pa, Toward::Nearest)
             )),
         ],
     )
 }
 
-fn between(site: &Site, r: &Results) -> Element {
+fn between(shown: Shown, r: &Results, by: &RideBy) -> Element {
     let recovery = r.touchdown.as_ref().and_then(|t| t.recovery_s);
-    let seconds = recovery.unwrap_or(0.0).max(site.session.interval_s).ceil();
-    limit(
-        "Between riders",
-        [
-            big(format!("{} s at least", fixed(seconds, 0))),
-            small(format!(
-                "The air is back {} s after a mean landing. And only when the bag is empty and its top is up.",
-                maybe(recovery, 1)
-            )),
-        ],
-    )
+    let back = recovery.map_or_else(String::new, |s| format!("The air is back {} s after a mean landing. ", s.ceil()));
+    let from = by.next_rider_from_pa.map_or_else(String::new, |pa| {
+        format!(
+            "And only when the gauge shows {} or more, the bag is empty and its top is up.",
+            shown.pressure(pa, Toward::Up)
+        )
+    });
+    limit("Between riders", [big(format!("{} s", by.seconds_between.ceil())), small(format!("{back}{from}"))])
 }
 
-fn riders(site: &Site) -> Element {
-    let rider = &site.rider;
-    let mass = |kg: f64| format!("{} kg", fixed(kg, 0));
-    limit(
-        "Riders, with gear",
-        [
-            big(format!("{} to {}", mass(rider.lightest_kg), mass(rider.heaviest_kg))),
-            small(format!(
-                "{} to {} lb, without the bike of {} kg. One at a time.",
-                fixed(pounds(rider.lightest_kg).ceil(), 0),
-                fixed(pounds(rider.heaviest_kg).floor(), 0),
-                fixed(rider.bike_mass_kg, 0)
-            )),
-        ],
-    )
+fn riders(site: &Site, shown: Shown, r: &Results) -> Element {
+    let several = r.ride_by.len() > 1;
+    let mut parts: Vec<Element> = r
+        .ride_by
+        .iter()
+        .map(|by| {
+            let name = if several { format!("{}: ", by.group) } else { String::new() };
+            let (low, high) = (shown.mass(by.lightest_kg, Toward::Up), shown.mass(by.heaviest_kg, Toward::Down));
+            big(if low == high { format!("{name}{low}") } else { format!("{name}{low} to {high}") })
+        })
+        .collect();
+    let bike = shown.mass(site.rider.bike_mass_kg, Toward::Nearest);
+    parts.push(small(format!("With gear, without the bike of {bike}. One at a time.")));
+    limit("Riders", parts)
 }
 
-/// Rounded down, but for what is a whole number within its rounding.
-fn whole(value: f64) -> f64 {
-    (value + 1.0e-3).floor()
-}
-
-fn winds(r: &Results) -> Element {
-    let w = &r.wind;
+fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
     let row = |name: &str, mean: Option<f64>, gust: Option<f64>| {
-        let figure = mean.map_or_else(|| "hold now".to_owned(), |v| format!("{} km/h", fixed(whole(kmh(v)), 0)));
-        let gust = gust.map_or_else(
-            || "passed already".to_owned(),
-            |v| format!("gust {} km/h, {} mph", fixed(whole(kmh(v)), 0), fixed(whole(mph(v)), 0)),
-        );
-        [name.to_owned(), figure, gust]
+        let words = |mps: Option<f64>| mps.map_or_else(|| "hold now".to_owned(), |mps| shown.speed(mps, Toward::Down));
+        [name.to_owned(), words(gust), words(mean)]
     };
+    let w = &r.wind;
     limit(
         "Hold above these winds",
         [
             table(
                 "Hold winds",
-                &["wind", "mean reading", "or any gust"],
+                &["from", "any gust", "or mean reading"],
                 [
-                    row("tail", w.mean_reading_tail_mps, w.hold_along_tail_mps),
-                    row("head", w.mean_reading_head_mps, w.hold_along_head_mps),
-                    row("cross", w.mean_reading_across_mps, w.hold_across_mps),
+                    row("behind", w.mean_reading_tail_mps, by.hold_along_tail_mps),
+                    row("the front", w.mean_reading_head_mps, by.hold_along_head_mps),
+                    row("the side", w.mean_reading_across_mps, by.hold_across_mps),
                 ],
             ),
             small(format!(
-                "Nobody rides in gusts of {} km/h or more. Anchors: {} needed, {} stated.",
-                fixed(kmh(w.limit_mps), 0),
+                "Nobody rides in gusts of {} or more. Anchors: {} needed, {} stated.",
+                shown.speed(w.limit_mps, Toward::Down),
                 w.anchors_needed,
                 w.anchors_stated
             )),
@@ -299,21 +246,21 @@ fn winds(r: &Results) -> Element {
     )
 }
 
-fn cut(r: &Results) -> Element {
-    let Named { holds_for_s, missing_s, .. } = named(r);
-    let holds = match (holds_for_s, r.pressures.commitment_s) {
-        (Some(s), _) => format!("{} s", fixed(s.floor(), 0)),
-        (None, Some(_)) => "longer than 120 s".to_owned(),
-        (None, None) => "not known".to_owned(),
+/// Shortest time that is printed as one that a bag holds.
+const LEAST_HOLD_S: f64 = 1.0;
+
+fn cut(_shown: Shown, r: &Results, by: &RideBy) -> Element {
+    let holds = match by.holds_for_s {
+        Some(s) if s < LEAST_HOLD_S => "count on none".to_owned(),
+        Some(s) => format!("{} s", s.floor()),
+        None if r.pressures.stop_pa.is_some() => "two minutes or more".to_owned(),
+        None => "not known".to_owned(),
     };
-    let missing = match missing_s {
-        Some(s) if s > 0.0 => {
-            format!("{} s are missing for a rider past the last stop line: no alarm makes them up.", fixed(s, 1))
-        }
-        Some(_) => "A rider past the last stop line needs less than that.".to_owned(),
-        None => "What a rider past the last stop line needs is not known.".to_owned(),
+    let needed = match r.pressures.needed_s {
+        Some(s) => format!("A rider past the stop line needs {:.1} s.", (s * 10.0 - 1e-3).ceil() / 10.0),
+        None => "What a rider past the stop line needs is not known.".to_owned(),
     };
-    limit("Power cut: all stop", [small("the bag holds a hard landing for"), big(holds), small(missing)])
+    limit("Power cut: shout “stop”", [small("the bag holds a hard landing for"), big(holds), small(needed)])
 }
 
 fn tell() -> Element {

@@ -1,10 +1,11 @@
 //! The report: one file that needs nothing else, to read on a screen and to print on A4 or Letter.
 
 use super::markup::{Element, el};
-use super::words::{chance, fixed, kmh, maybe, tape};
-use super::{Picture, Sheet, Table, pictures};
-use crate::plan::limits::limits as plan_limits;
-use crate::plan::results::{Level, Results};
+use super::words::chance;
+use super::{Picture, Sheet, Table, pictures, surface};
+use crate::plan::first_screen::{FirstScreen, first_screen};
+use crate::plan::limits::{by_closeness, limits as plan_limits};
+use crate::plan::results::{Level, Results, Standing};
 
 pub(super) const STYLE: &str = include_str!("report.css");
 /// Nothing may be loaded: not even by mistake.
@@ -14,16 +15,31 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src dat
 #[must_use]
 pub fn page(sheet: &Sheet<'_>) -> String {
     let r = sheet.results;
+    let all = pictures(sheet);
+    let (first, others): (Vec<&Picture>, Vec<&Picture>) = all.iter().partition(|picture| picture.id == "side");
+    let screen = first_screen(sheet.site, r);
     let body = el("main")
         .class("page")
-        .add(header(r))
-        .add(el("section").add(el("h2").text("What was found")).add(findings(r)))
-        .add(el("section").add(el("h2").text("Limits")).add(table(&limits(sheet), "words")))
-        .add(el("section").add(el("h2").text("At a glance")).add(table(&glance(sheet), "words")))
+        .add(header(r, &screen))
+        .add(el("div").class("pictures first").all(first.into_iter().map(figure)))
+        .add(
+            el("section").class("set-out").add(el("h2").text("To set out with a tape")).add(
+                el("div")
+                    .class("tables")
+                    .all([surface::bag(sheet), surface::pieces(sheet)].iter().map(|one| table(one, "numbers narrow"))),
+            ),
+        )
+        .add(
+            el("section")
+                .class("limits")
+                .add(el("h2").text("Limits, the closest first"))
+                .add(table(&limits(sheet), "words")),
+        )
+        .add(el("section").add(el("h2").text("Look at before anybody rides")).add(findings(r)))
         .add(
             el("section")
                 .add(el("h2").text("Pictures"))
-                .add(el("div").class("pictures").all(pictures(sheet).iter().map(figure))),
+                .add(el("div").class("pictures").all(others.into_iter().map(figure))),
         )
         .add(assumed(r))
         .add(cautions(r));
@@ -43,11 +59,27 @@ pub(super) fn document(title: &str, style: &'static str, content: Element) -> St
     format!("<!DOCTYPE html>\n{}\n", html.render())
 }
 
-fn header(r: &Results) -> Element {
-    el("header").add(el("h1").text(r.site.clone())).add(el("p").class("soft").text(format!(
-        "Computed by Landfall {} from the values of the site file and the assumptions listed at the end. It judges nothing that was not put in.",
-        r.version
-    )))
+/// The verdict in one sentence, then what a coach needs, label by label.
+fn header(r: &Results, screen: &FirstScreen) -> Element {
+    let class = match screen.standing {
+        Standing::Inside => "verdict inside",
+        Standing::Provisional => "verdict provisional",
+        Standing::Outside => "verdict outside",
+    };
+    let mark = match screen.standing {
+        Standing::Inside => "○",
+        Standing::Provisional => "▲",
+        Standing::Outside => "■",
+    };
+    let lines = screen.lines.iter().flat_map(|line| [el("dt").text(line.label), el("dd").text(line.text.clone())]);
+    el("header")
+        .add(el("h1").text(r.site.clone()))
+        .add(el("p").class(class).text(format!("{mark} {}", screen.verdict)))
+        .add(el("dl").class("said").all(lines))
+        .add(el("p").class("soft").text(format!(
+            "Computed by Landfall {} from the values of the site file and the assumptions listed at the end. It judges nothing that was not put in.",
+            r.version
+        )))
 }
 
 /// A level's sign and word: never by colour alone.
@@ -70,14 +102,12 @@ fn findings(r: &Results) -> Element {
             el("li").class(finding.level.name()).add(sign).text(format!(" {}", finding.text))
         }))
     };
-    let of = |level: Level| r.findings.iter().filter(|finding| finding.level == level).count();
+    let notes = r.findings.iter().filter(|finding| finding.level == Level::Note).count();
     let count = format!(
-        "{} of level stop (outside a limit: nobody rides until it is changed), {} of level caution, {} notes.",
-        of(Level::Stop),
-        of(Level::Caution),
-        of(Level::Note)
+        "Limits kept: {}, broken: {}. Stops: {}, things to look at: {}.",
+        r.verdict.limits_kept, r.verdict.limits_broken, r.verdict.stops, r.verdict.cautions
     );
-    let notes = el("details").add(el("summary").text(format!("Notes ({})", of(Level::Note)))).add(list(true));
+    let notes = el("details").add(el("summary").text(format!("Notes ({notes})"))).add(list(true));
     el("div").add(el("p").text(count)).add(list(false)).add(notes)
 }
 
@@ -93,51 +123,18 @@ pub(super) fn miss(r: &Results, share: Option<f64>) -> String {
 /// Every limit with the value held against it: the sign and the word say on which side it is.
 fn limits(sheet: &Sheet<'_>) -> Table {
     let mut table = Table::new("Values held against their limits", &["what", "now", "limit", "side"]);
-    for limit in plan_limits(sheet.site, sheet.results) {
-        let side = if limit.inside { "inside" } else { "■ OUTSIDE" };
-        table.row([limit.what.to_owned(), limit.now, limit.limit, side.to_owned()]);
+    for limit in by_closeness(plan_limits(sheet.site, sheet.results)) {
+        let side = match (limit.inside, limit.level) {
+            (true, _) => "kept",
+            (false, Level::Stop) => "■ BROKEN",
+            (false, _) => "▲ look at",
+        };
+        let what = match &limit.group {
+            Some(group) => format!("{} ({group})", limit.what),
+            None => limit.what.to_owned(),
+        };
+        table.row([what, limit.now, limit.limit, side.to_owned()]);
     }
-    table
-}
-
-fn glance(sheet: &Sheet<'_>) -> Table {
-    let r = sheet.results;
-    let mut table = Table::new("The figures that are asked for most", &["what", "figure"]);
-    let with = |value: Option<f64>, places: usize, unit: &str| format!("{} {unit}", maybe(value, places));
-    table.row([
-        "Speed at the lip".to_owned(),
-        r.ride.lip_speed_mps.map_or_else(
-            || "does not reach the lip".to_owned(),
-            |v| format!("{} m/s ({} km/h)", fixed(v, 2), fixed(kmh(v), 1)),
-        ),
-    ]);
-    table.row(["Highest load on the ride down".to_owned(), with(r.ride.peak_load_g, 2, "g")]);
-    table.row(["Time in the air".to_owned(), with(r.flight.airtime_s, 2, "s")]);
-    table.row(["Falls onto the bag like from".to_owned(), with(r.flight.equivalent_fall_height_m, 2, "m")]);
-    let miss = miss(r, r.placement.miss_now);
-    table.row([format!("Chance of missing the landing field, {} rider", r.riders.worst), miss]);
-    let best = r.placement.best_gap_m.map_or_else(|| "–".to_owned(), tape);
-    table.row(["Best gap, lip edge to the bag".to_owned(), best]);
-    table.row(["Pressure that the blowers hold".to_owned(), format!("{} Pa", fixed(r.air.operating_pressure_pa, 0))]);
-    let depth = r.touchdown.as_ref().map(|t| format!("{} m of {} m", fixed(t.depth_m, 2), fixed(t.thickness_m, 2)));
-    table.row(["Depth of the mean landing".to_owned(), depth.unwrap_or_else(|| "–".to_owned())]);
-    let worst = r.pressures.worst.as_ref().filter(|_| !r.pressures.fitted);
-    let with_worst = |stated: String, worst: Option<String>| match worst {
-        Some(worst) => format!("{stated}; {worst} at the worst end of the assumed stretch and dish radius"),
-        None => stated,
-    };
-    let band = |low: Option<f64>, high: Option<f64>| match (low, high) {
-        (Some(low), Some(high)) if low < high => format!("{} to {} Pa", fixed(low, 0), fixed(high, 0)),
-        _ => "none".to_owned(),
-    };
-    let (low, high) = (r.pressures.band_low_pa, r.pressures.band_high_pa);
-    let band_at_worst = worst.map(|worst| band(low.zip(worst.stop_pa).map(|(low, stop)| low.max(stop)), high));
-    table.row(["Pressures to ride between".to_owned(), with_worst(band(low, high), band_at_worst)]);
-    let stop = with(r.pressures.stop_pa, 0, "Pa");
-    table.row(["Stop pressure".to_owned(), with_worst(stop, worst.map(|worst| with(worst.stop_pa, 0, "Pa")))]);
-    let missing = with(r.pressures.seconds_missing, 1, "s");
-    let at_worst = worst.map(|worst| with(worst.seconds_missing, 1, "s"));
-    table.row(["Missing after a power cut".to_owned(), with_worst(missing, at_worst)]);
     table
 }
 

@@ -4,6 +4,7 @@ use super::chart::{Anchor, Axis, Chart, Frame, label};
 use super::sheet::Sheet;
 use super::words::fixed;
 use super::{Picture, Table};
+use crate::plan::results::{BandEnd, StopRule};
 
 const TITLE: &str = "Pressures to ride between";
 const ROW: f64 = 38.0;
@@ -55,20 +56,15 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         ),
         (_, _, Some(true)) => format!(
             "No pressure to ride at: the lower end ({}) is above the upper end ({}).",
-            p.band_low_rule.unwrap_or("–"),
-            p.band_high_rule.unwrap_or("–")
+            end(p.band_low_rule),
+            end(p.band_high_rule)
         ),
         _ => "The band is not known: a figure that it hangs on could not be computed.".to_owned(),
     };
-    if !p.fitted {
-        picture.words.push_str(" Skin stretch and dish radius are assumed, not measured on this bag");
-        match p.worst.as_ref().and_then(|worst| worst.stop_pa) {
-            Some(worst) => picture.words.push_str(&format!(
-                ": until they are, the stop pressure of their worst end counts, {} Pa.",
-                fixed(worst, 0)
-            )),
-            None => picture.words.push('.'),
-        }
+    if !sheet.site.bag.force_area.is_measured() {
+        picture.words.push_str(
+            " The bag is not measured: the stop pressure holds in all but 5 of 100 bags that fit what is known.",
+        );
     }
     let mut table = Table::new("Pressures, gauge", &["pressure", "from Pa", "to Pa", "what sets it"]);
     for row in &rows {
@@ -77,6 +73,17 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     }
     picture.tables = vec![table];
     picture.drawn(440.0, bottom + 44.0, [chart.done()])
+}
+
+/// What sets an end of the band.
+const fn end(rule: Option<BandEnd>) -> &'static str {
+    match rule {
+        Some(BandEnd::Stop) => "the stop pressure",
+        Some(BandEnd::PressureMin) => "the maker's lowest",
+        Some(BandEnd::Firm) => "the firm pressure",
+        Some(BandEnd::PressureMax) => "the maker's highest",
+        None => "–",
+    }
 }
 
 fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
@@ -88,13 +95,6 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
         to: Some(bag.pressure_max_pa),
         why: "the bag's maker".to_owned(),
     }];
-    let end = |rule: Option<&'static str>| match rule {
-        Some("stop") => "the stop pressure",
-        Some("pressure_min") => "the maker's lowest",
-        Some("firm") => "the firm pressure",
-        Some("pressure_max") => "the maker's highest",
-        _ => "–",
-    };
     if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
         let why = format!("{} and {}", end(p.band_low_rule), end(p.band_high_rule));
         rows.push(Row { name: "ride band", class: "ride-bar", from: low, to: Some(high), why });
@@ -105,18 +105,15 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
         }
     };
     let rule = match p.stop_rule {
-        Some("depth") => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
+        Some(StopRule::Depth) => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
+        Some(StopRule::Room) => "the highest that the box can tell".to_owned(),
         _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
     };
     single("stop", "mark-stop", p.stop_pa, rule);
-    let worst = p.worst.as_ref().and_then(|worst| worst.stop_pa);
-    if !p.fitted {
-        single("stop at the worst assumed end", "mark-worst", worst, "stretch and dish radius not measured".to_owned());
-    }
     single("wait", "mark-wait", p.wait_pa, "no new rider starts below this".to_owned());
     let operating = sheet.results.air.operating_pressure_pa;
     single("operating", "mark-operating", Some(operating), "blowers and openings balance".to_owned());
-    let firm = format!("the light landing's load reaches {} g", fixed(bag.load_limit, 1));
+    let firm = format!("the light landing's load reaches {} g", fixed(bag.load_stop, 1));
     single("firm", "mark-firm", p.firm_pa, firm);
     rows
 }

@@ -4,7 +4,7 @@ use crate::plan::model::{Model, Supply};
 use crate::plan::parts::{DETAIL, Single, single};
 use crate::plan::results::Results;
 use crate::plan::{PlanError, supply};
-use crate::sampling::random::{DRAWN, draw};
+use crate::sampling::random::{DRAWN, draw_tries};
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::bag::Outcome;
@@ -289,7 +289,7 @@ fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f
         .into_par_iter()
         .map(|block| {
             let mut drawn = [[0.0_f32; DRAWN]; COUNT];
-            draw((block * DRAWN) as u64, seed, 0, &mut drawn);
+            draw_tries((block * DRAWN) as u64, seed, &model.uncertainty, &mut drawn);
             let mut heights = Vec::with_capacity(DRAWN);
             let mut points = Vec::with_capacity(DRAWN);
             for lane in 0..DRAWN {

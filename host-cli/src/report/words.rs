@@ -1,5 +1,7 @@
 //! Figures as they are written.
 
+use crate::shown::{Shown, Toward};
+use crate::site::{Gauge, Units};
 use landfall_core::inputs::Uncertain;
 
 /// With so many places, a true minus sign, and no minus before a zero.
@@ -19,45 +21,16 @@ pub fn maybe(value: Option<f64>, places: usize) -> String {
     value.filter(|value| value.is_finite()).map_or_else(|| "–".to_owned(), |value| fixed(value, places))
 }
 
-/// A length on a tape in feet, inches and eighths (1 in = 25.4 mm exactly).
+/// A length on a tape in feet and inches.
 #[must_use]
 pub fn feet(length_m: f64) -> String {
-    let eighths = (length_m.abs() / 0.0254 * 8.0).round() as u64;
-    let sign = if length_m < 0.0 && eighths > 0 { "−" } else { "" };
-    let (feet, rest) = (eighths / 96, eighths % 96);
-    let (inches, part) = (rest / 8, rest % 8);
-    let part = match part {
-        0 => String::new(),
-        2 => " 1/4".to_owned(),
-        4 => " 1/2".to_owned(),
-        6 => " 3/4".to_owned(),
-        odd => format!(" {odd}/8"),
-    };
-    format!("{sign}{feet} ft {inches}{part} in")
-}
-
-/// Metres, then feet.
-#[must_use]
-pub fn tape(length_m: f64) -> String {
-    format!("{} m ({})", fixed(length_m, 2), feet(length_m))
+    Shown::new(Units::Imperial, Gauge::default()).length(length_m, Toward::Nearest)
 }
 
 /// Kilometres an hour of metres a second.
 #[must_use]
 pub fn kmh(speed_mps: f64) -> f64 {
     speed_mps * 3.6
-}
-
-/// Miles an hour of metres a second (1 mile = 1609.344 m exactly).
-#[must_use]
-pub fn mph(speed_mps: f64) -> f64 {
-    speed_mps * 3600.0 / 1609.344
-}
-
-/// Pounds of kilograms (1 lb = 0.45359237 kg exactly).
-#[must_use]
-pub fn pounds(mass_kg: f64) -> f64 {
-    mass_kg / 0.453_592_37
 }
 
 /// A chance: in per cent where it is not small, else as one in so many.
@@ -132,12 +105,10 @@ mod tests {
         assert_eq!(fixed(-1.25, 1), "−1.2");
         assert_eq!(fixed(-0.04, 1), "0.0");
         assert_eq!(maybe(None, 1), "–");
-        // A metre is 3 ft 3.3701 in: 3 ft 3 3/8 in on a tape marked in eighths.
+        // A metre is 3 ft 3.3701 in.
         assert_eq!(feet(1.0), "3 ft 3 3/8 in");
-        assert_eq!(feet(2.4384), "8 ft 0 in");
-        assert_eq!(feet(-0.3048), "−1 ft 0 in");
+        assert_eq!(feet(2.4384), "8 ft");
         assert_eq!(chance(0.25), "25.0 %");
         assert_eq!(chance(3.0e-5), "1 in 33,300");
-        assert!((mph(0.44704) - 1.0).abs() < 1e-9 && (pounds(45.359_237) - 100.0).abs() < 1e-9);
     }
 }

@@ -2,7 +2,7 @@
 
 use super::pack::Pack;
 use super::quantile::Histogram;
-use super::random::{DRAWN, Deviations, draw};
+use super::random::{DRAWN, Deviations, draw, draw_tries};
 use landfall_core::bag::{Bag, Outcome};
 use landfall_core::inputs::{COUNT, Inputs, Uncertainty};
 use landfall_core::lane::Mask;
@@ -13,6 +13,10 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 /// Runs in a block: what one thread does before it looks at the flag to stop.
 const BLOCK: u64 = 4096;
+
+/// Most runs whose gap windows are looked at, the first ones of a job: a chance at a gap is known well enough from these.
+pub const WINDOWED: u64 = 1 << 19;
+const _: () = assert!(WINDOWED.is_multiple_of(BLOCK), "a block has windows or has none");
 
 /// What is to be sampled.
 #[derive(Clone, Debug)]
@@ -31,7 +35,7 @@ pub struct Job<'a> {
     pub seed: u64,
     /// Bounds of the histograms along, across and of the normal speed; `None` where only outcomes are counted.
     pub bounds: Option<[[f32; 2]; 3]>,
-    /// Largest gap of the windows' histogram; `None` where gaps are not asked for.
+    /// Largest gap of the windows' histogram; `None` where gaps are not asked for. At most [`WINDOWED`] runs have them.
     pub gaps_to_m: Option<f32>,
 }
 
@@ -53,6 +57,46 @@ struct Sums {
     cross: f64,
 }
 
+impl Sums {
+    fn add(&mut self, other: &Self) {
+        self.landed += other.landed;
+        self.cross += other.cross;
+        for i in 0..3 {
+            self.first[i] += other.first[i];
+            self.second[i] += other.second[i];
+        }
+    }
+
+    /// Means and standard deviations; the sums are taken from `origin`.
+    fn moments(&self, origin: [f64; 3]) -> Moments {
+        let n = self.landed;
+        let mean = self.first.map(|sum| sum / n);
+        let free = (n - 1.0).max(1.0);
+        Moments {
+            landed: n as u64,
+            mean: [0, 1, 2].map(|i| mean[i] + origin[i]),
+            sd: [0, 1, 2].map(|i| ((self.second[i] - n * mean[i] * mean[i]) / free).max(0.0).sqrt()),
+            covariance_m2: (self.cross - n * mean[0] * mean[1]) / free,
+        }
+    }
+}
+
+/// Sums of good tries and of botched ones.
+type Both = [Sums; 2];
+
+/// Means and standard deviations over the landed runs: along, across, normal speed.
+#[derive(Clone, Copy, Debug)]
+pub struct Moments {
+    /// Landed runs.
+    pub landed: u64,
+    /// Means; no number where nothing landed.
+    pub mean: [f64; 3],
+    /// Standard deviations.
+    pub sd: [f64; 3],
+    /// Covariance of along and across.
+    pub covariance_m2: f64,
+}
+
 /// What came of it.
 #[derive(Clone, Debug)]
 pub struct Sampled {
@@ -66,16 +110,28 @@ pub struct Sampled {
     pub sd: [f64; 3],
     /// Covariance of along and across.
     pub covariance_m2: f64,
+    /// The same of good tries alone, and of botched ones.
+    pub kinds: [Moments; 2],
     /// Histograms along, across and of the normal speed.
     pub histograms: Option<[Histogram; 3]>,
-    /// Lower and upper ends of the gap windows of the runs that are between the side margins.
+    /// Lower and upper ends of the gap windows of those of the first `windowed` runs that are between the side margins.
     pub windows: Option<[Histogram; 2]>,
+    /// How many runs were asked for their windows.
+    pub windowed: u64,
 }
 
 impl Sampled {
     /// Runs that are not on the landing field.
     pub fn misses(&self) -> u64 {
         self.runs - self.outcomes[0]
+    }
+
+    /// Runs that came down on the plane of the bag's top, on the bag or not.
+    pub fn landed(&self) -> u64 {
+        [Outcome::On, Outcome::Edge, Outcome::Short, Outcome::Long, Outcome::Left, Outcome::Right]
+            .iter()
+            .map(|outcome| self.count(*outcome))
+            .sum()
     }
 
     /// Runs of one outcome.
@@ -86,7 +142,7 @@ impl Sampled {
 
 struct Tally {
     outcomes: [u64; 9],
-    sums: Vec<(u64, Sums)>,
+    sums: Vec<(u64, Both)>,
     histograms: Option<[Histogram; 3]>,
     windows: Option<[Histogram; 2]>,
 }
@@ -144,27 +200,23 @@ pub fn sample_over(job: &Job<'_>, stop: &Stop, lanes: u32) -> Option<Sampled> {
         return None;
     }
     tally.sums.sort_unstable_by_key(|(index, _)| *index);
-    let mut all = Sums::default();
+    let mut kinds = Both::default();
     for (_, sums) in &tally.sums {
-        all.landed += sums.landed;
-        all.cross += sums.cross;
-        for i in 0..3 {
-            all.first[i] += sums.first[i];
-            all.second[i] += sums.second[i];
-        }
+        kinds.iter_mut().zip(sums).for_each(|(all, sums)| all.add(sums));
     }
+    let mut all = kinds[0];
+    all.add(&kinds[1]);
     let origin = origin(job).map(f64::from);
-    let n = all.landed;
-    let mean = all.first.map(|sum| sum / n);
-    let free = (n - 1.0).max(1.0);
-    let sd = [0, 1, 2].map(|i| ((all.second[i] - n * mean[i] * mean[i]) / free).max(0.0).sqrt());
+    let whole = all.moments(origin);
     Some(Sampled {
         runs: job.samples,
         outcomes: tally.outcomes,
-        mean: [0, 1, 2].map(|i| mean[i] + origin[i]),
-        sd,
-        covariance_m2: (all.cross - n * mean[0] * mean[1]) / free,
+        mean: whole.mean,
+        sd: whole.sd,
+        covariance_m2: whole.covariance_m2,
+        kinds: kinds.map(|sums| sums.moments(origin)),
         histograms: tally.histograms,
+        windowed: if tally.windows.is_some() { job.samples.min(WINDOWED) } else { 0 },
         windows: tally.windows,
     })
 }
@@ -182,8 +234,9 @@ struct Lists {
     normal: [f32; DRAWN],
     /// 0 for a landing, else 1 + the place of the outcome in [`Outcome::ALL`].
     failed: [f32; DRAWN],
-    low: [f32; DRAWN],
-    high: [f32; DRAWN],
+    /// Ends of the gap windows: the usual one, and on a rising top that of landings on the way up.
+    low: [[f32; DRAWN]; 2],
+    high: [[f32; DRAWN]; 2],
 }
 
 impl Lists {
@@ -192,8 +245,8 @@ impl Lists {
         across: [0.0; DRAWN],
         normal: [0.0; DRAWN],
         failed: [0.0; DRAWN],
-        low: [0.0; DRAWN],
-        high: [0.0; DRAWN],
+        low: [[1.0; DRAWN]; 2],
+        high: [[-1.0; DRAWN]; 2],
     };
 }
 
@@ -217,7 +270,7 @@ fn mark(outcome: Outcome) -> f32 {
 
 /// Rides and flies [`DRAWN`] runs, a pack at a time.
 #[inline(always)]
-fn fly_all<P: Pack>(job: &Job<'_>, drawn: &Deviations, lists: &mut Lists) {
+fn fly_all<P: Pack>(job: &Job<'_>, gaps: bool, drawn: &Deviations, lists: &mut Lists) {
     let setup = job.setup;
     for at in (0..DRAWN).step_by(P::WIDTH) {
         let mut deviations = [P::splat(0.0); COUNT];
@@ -236,27 +289,30 @@ fn fly_all<P: Pack>(job: &Job<'_>, drawn: &Deviations, lists: &mut Lists) {
         let failed = P::select(run.left_surface, P::splat(mark(Outcome::LeavesSurface)), failed);
         let failed = P::select(run.stalled, P::splat(mark(Outcome::Stall)), failed);
         failed.store(&mut lists.failed[at..]);
-        if job.gaps_to_m.is_some() {
-            let window = setup.gap_window(&start, &arrival, &inputs, job.steps.front);
+        if gaps {
+            let windows = setup.gap_windows(&start, &arrival, &inputs, job.steps.front);
             let none = run.stalled.or(run.left_surface);
-            P::select(none, P::splat(1.0), window.low_m).store(&mut lists.low[at..]);
-            P::select(none, P::splat(-1.0), window.high_m).store(&mut lists.high[at..]);
+            for (which, window) in windows.iter().enumerate() {
+                P::select(none, P::splat(1.0), window.low_m).store(&mut lists.low[which][at..]);
+                P::select(none, P::splat(-1.0), window.high_m).store(&mut lists.high[which][at..]);
+            }
         }
     }
 }
 
 /// One block of runs.
 #[inline(always)]
-fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
     let mut drawn = [[0.0; DRAWN]; COUNT];
     let mut lists = Lists::NEW;
-    let mut sums = Sums::default();
+    let mut sums = Both::default();
+    let gaps = job.gaps_to_m.is_some() && first - job.first < WINDOWED;
     let mut done = 0;
     while done < count {
-        draw(first + done, job.seed, 0, &mut drawn);
-        fly_all::<P>(job, &drawn, &mut lists);
+        let botched = draw_tries(first + done, job.seed, job.uncertainty, &mut drawn);
+        fly_all::<P>(job, gaps, &drawn, &mut lists);
         let many = (count - done).min(DRAWN as u64) as usize;
-        note(job, &lists, many, tally, &mut sums);
+        note(job, gaps, (&lists, &botched, many), tally, &mut sums);
         done += DRAWN as u64;
     }
     sums
@@ -264,7 +320,13 @@ fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> S
 
 /// Adds the first `many` results to the tally.
 #[inline(always)]
-fn note(job: &Job<'_>, lists: &Lists, many: usize, tally: &mut Tally, sums: &mut Sums) {
+fn note(
+    job: &Job<'_>,
+    gaps: bool,
+    (lists, botched, many): (&Lists, &[bool; DRAWN], usize),
+    tally: &mut Tally,
+    sums: &mut Both,
+) {
     let bag = &job.setup.bag;
     let mut names = [0_u8; DRAWN];
     name_all(bag, lists, &mut names);
@@ -281,6 +343,7 @@ fn note(job: &Job<'_>, lists: &Lists, many: usize, tally: &mut Tally, sums: &mut
         for i in (0..many).filter(|i| lists.failed[*i] == 0.0) {
             let values = [lists.along[i], lists.across[i], lists.normal[i]];
             let off = [0, 1, 2].map(|k| f64::from(values[k] - origin[k]));
+            let sums = &mut sums[usize::from(botched[i])];
             sums.landed += 1.0;
             sums.cross += off[0] * off[1];
             for k in 0..3 {
@@ -290,18 +353,22 @@ fn note(job: &Job<'_>, lists: &Lists, many: usize, tally: &mut Tally, sums: &mut
             }
         }
     }
-    if let Some([lows, highs]) = &mut tally.windows {
+    if let (true, Some([lows, highs])) = (gaps, &mut tally.windows) {
         let half_m = 0.5 * bag.width_m - bag.edge_side_m;
-        for i in 0..many {
-            if lists.low[i] <= lists.high[i] && lists.across[i].abs() <= half_m {
-                lows.add(lists.low[i]);
-                highs.add(lists.high[i]);
+        // Landings on the way up exist on a rising top only.
+        let windows = if bag.climb() > 0.0 { 2 } else { 1 };
+        for (low, high) in lists.low.iter().zip(&lists.high).take(windows) {
+            for i in 0..many {
+                if low[i] <= high[i] && lists.across[i].abs() <= half_m {
+                    lows.add(low[i]);
+                    highs.add(high[i]);
+                }
             }
         }
     }
 }
 
-/// [`DRAWN`] runs about a point other than the site's values: what was drawn, and what became of it.
+/// [`DRAWN`] runs: what was drawn, and what became of each.
 pub(super) struct Shot {
     /// Deviations of each input.
     pub deviations: Deviations,
@@ -325,22 +392,41 @@ pub(super) struct About {
     pub width: f32,
 }
 
+/// Which deviations a [`Shot`] is of.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Deviate<'a> {
+    /// Those of the plain sampling's runs from this number on, good and botched.
+    Tries(u64),
+    /// One kind of try about a point other than the site's values: first run, stream, where.
+    About(u64, u32, &'a About),
+    /// Those that stand in the shot already.
+    Given,
+}
+
 #[inline(always)]
-fn shoot<P: Pack>(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-    draw(first, job.seed, stream, &mut shot.deviations);
-    for (list, middle) in shot.deviations.iter_mut().zip(about.middle) {
-        for value in list {
-            *value = *value * about.width + middle;
+fn shoot<P: Pack>(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+    match *deviate {
+        Deviate::Tries(first) => {
+            draw_tries(first, job.seed, job.uncertainty, &mut shot.deviations);
         }
+        Deviate::About(first, stream, about) => {
+            draw(first, job.seed, stream, &mut shot.deviations);
+            for (list, middle) in shot.deviations.iter_mut().zip(about.middle) {
+                for value in list {
+                    *value = *value * about.width + middle;
+                }
+            }
+        }
+        Deviate::Given => {}
     }
     let mut lists = Lists::NEW;
-    fly_all::<P>(job, &shot.deviations, &mut lists);
+    fly_all::<P>(job, false, &shot.deviations, &mut lists);
     name_all(&job.setup.bag, &lists, &mut shot.outcome);
     (shot.along, shot.across) = (lists.along, lists.across);
 }
 
-/// Takes [`DRAWN`] runs about a point: job, first run, stream, where, into.
-pub(super) type Shoot = fn(&Job<'_>, u64, u32, &About, &mut Shot);
+/// Takes [`DRAWN`] runs: job, which, into.
+pub(super) type Shoot = fn(&Job<'_>, &Deviate<'_>, &mut Shot);
 
 /// The kernel that takes a [`Shot`], with at most as many lanes as asked.
 pub(super) fn shoot_over(lanes: u32) -> Shoot {
@@ -351,93 +437,93 @@ pub(super) use dispatch::lanes_asked;
 
 /// The kernels compiled for what the processor has; every version gives the same bits.
 mod dispatch {
-    use super::{About, Job, Shoot, Shot, Sums, Tally, block, shoot};
+    use super::{Both, Deviate, Job, Shoot, Shot, Tally, block, shoot};
 
-    type Block = fn(&Job<'_>, u64, u64, &mut Tally) -> Sums;
+    type Block = fn(&Job<'_>, u64, u64, &mut Tally) -> Both;
 
     #[cfg(target_arch = "x86_64")]
     #[allow(unsafe_code)]
     mod x86 {
         use super::super::super::pack::Two;
         use super::super::super::pack::x86::{Pack4, Pack8, Pack16};
-        use super::{About, Job, Shot, Sums, Tally, block, shoot};
+        use super::{Both, Deviate, Job, Shot, Tally, block, shoot};
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
-        fn wide(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        fn wide(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
             block::<Two<Two<Pack16>>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx2")]
-        fn middle(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        fn middle(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
             block::<Two<Pack8>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
-        fn wide_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-            shoot::<Two<Two<Pack16>>>(job, first, stream, about, shot);
+        fn wide_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+            shoot::<Two<Two<Pack16>>>(job, deviate, shot);
         }
 
         #[target_feature(enable = "avx2")]
-        fn middle_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-            shoot::<Two<Pack8>>(job, first, stream, about, shot);
+        fn middle_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+            shoot::<Two<Pack8>>(job, deviate, shot);
         }
 
-        pub(super) fn avx512(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        pub(super) fn avx512(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
             // SAFETY: only handed out where the processor was found to have these features.
             unsafe { wide(job, first, count, tally) }
         }
 
-        pub(super) fn avx2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        pub(super) fn avx2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
             // SAFETY: only handed out where the processor was found to have this feature.
             unsafe { middle(job, first, count, tally) }
         }
 
-        pub(super) fn sse2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+        pub(super) fn sse2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
             block::<Two<Pack4>>(job, first, count, tally)
         }
 
-        pub(super) fn avx512_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+        pub(super) fn avx512_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
             // SAFETY: only handed out where the processor was found to have these features.
-            unsafe { wide_shot(job, first, stream, about, shot) }
+            unsafe { wide_shot(job, deviate, shot) }
         }
 
-        pub(super) fn avx2_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
+        pub(super) fn avx2_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
             // SAFETY: only handed out where the processor was found to have this feature.
-            unsafe { middle_shot(job, first, stream, about, shot) }
+            unsafe { middle_shot(job, deviate, shot) }
         }
 
-        pub(super) fn sse2_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-            shoot::<Two<Pack4>>(job, first, stream, about, shot);
+        pub(super) fn sse2_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+            shoot::<Two<Pack4>>(job, deviate, shot);
         }
     }
 
     #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
-    fn wasm(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+    fn wasm(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
         block::<super::super::pack::wasm::Pack4>(job, first, count, tally)
     }
 
     #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
-    fn wasm_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-        shoot::<super::super::pack::wasm::Pack4>(job, first, stream, about, shot);
+    fn wasm_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+        shoot::<super::super::pack::wasm::Pack4>(job, deviate, shot);
     }
 
     // Every 64-bit Arm processor has these registers: nothing to look for.
     #[cfg(target_arch = "aarch64")]
-    fn neon(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+    fn neon(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
         block::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, first, count, tally)
     }
 
     #[cfg(target_arch = "aarch64")]
-    fn neon_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-        shoot::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, first, stream, about, shot);
+    fn neon_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+        shoot::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, deviate, shot);
     }
 
-    fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Sums {
+    fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
         block::<f32>(job, first, count, tally)
     }
 
-    fn single_shot(job: &Job<'_>, first: u64, stream: u32, about: &About, shot: &mut Shot) {
-        shoot::<f32>(job, first, stream, about, shot);
+    fn single_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+        shoot::<f32>(job, deviate, shot);
     }
 
     /// Most lanes asked for by `LANDFALL_LANES` (16, 8, 4 or 1); without it as many as there are.

@@ -3,9 +3,10 @@
 //! The generator is Philox 4×32 with ten rounds (Salmon, Moraes, Dror & Shaw, "Parallel random numbers: as
 //! easy as 1, 2, 3", SC 2011). Run i of a seed has the same numbers whichever thread draws them. Pairs of
 //! uniforms become pairs of normals by the method of Box and Muller (1958); the largest deviation
-//! that 32 bits can give is 6.66.
+//! that 32 bits can give is 6.66. Thirteen normals leave two of the sixteen words of a run over: one of them says
+//! whether the run is a botched try.
 
-use landfall_core::inputs::COUNT;
+use landfall_core::inputs::{BOTCHED, COUNT, Uncertainty};
 
 const MULTIPLIER: [u32; 2] = [0xD251_1F53, 0xCD9E_8D57];
 const WEYL: [u32; 2] = [0x9E37_79B9, 0xBB67_AE85];
@@ -78,6 +79,40 @@ fn normals(radius: u32, angle: u32) -> (f32, f32) {
 /// Draws the deviations of runs `first..first + DRAWN`. `stream` tells apart the draws that one seed is used for.
 #[inline(always)]
 pub fn draw(first: u64, seed: u64, stream: u32, out: &mut Deviations) {
+    draw_with_left_over(first, seed, stream, out);
+}
+
+/// The same, and which of the runs are botched: in those the deviations of the inputs that scatter more are stretched by
+/// the factor. The normals are those of [`draw`], so that a share of 0 changes no bit.
+#[inline(always)]
+pub fn draw_tries(first: u64, seed: u64, uncertainty: &Uncertainty, out: &mut Deviations) -> [bool; DRAWN] {
+    let words = draw_with_left_over(first, seed, 0, out);
+    let mut botched = [false; DRAWN];
+    if let Some(last) = last_botched(uncertainty.botched) {
+        for (botched, word) in botched.iter_mut().zip(&words) {
+            *botched = *word <= last;
+        }
+        for which in BOTCHED {
+            for (value, word) in out[which as usize].iter_mut().zip(&words) {
+                *value *= if *word <= last { uncertainty.botched_factor } else { 1.0 };
+            }
+        }
+    }
+    botched
+}
+
+/// The largest word of a botched try: as many words as the share of 2³² come up to it; `None` where none is botched.
+fn last_botched(share: f32) -> Option<u32> {
+    let words = (f64::from(share) * 4_294_967_296.0).round();
+    // A cast saturates: a share of 1 takes every word.
+    (words >= 1.0).then(|| (words - 1.0) as u32)
+}
+
+/// Draws the deviations; gives a word of each run that no normal is made of.
+#[inline(always)]
+fn draw_with_left_over(first: u64, seed: u64, stream: u32, out: &mut Deviations) -> [u32; DRAWN] {
+    // The last block makes one pair of normals from its first two words; its third is left.
+    const { assert!(COUNT % 4 == 1 || COUNT % 4 == 2, "no word is left over") };
     let key = [seed as u32, (seed >> 32) as u32];
     let mut words = [[0_u32; DRAWN]; 4];
     let mut left_over = [0.0; DRAWN];
@@ -97,6 +132,7 @@ pub fn draw(first: u64, seed: u64, stream: u32, out: &mut Deviations) {
             }
         }
     }
+    words[2]
 }
 
 #[cfg(test)]
@@ -113,6 +149,44 @@ mod tests {
             run([0x243f_6a88, 0x85a3_08d3, 0x1319_8a2e, 0x0370_7344], [0xa409_3822, 0x299f_31d0]),
             [0xd16c_fe09, 0x94fd_cceb, 0x5001_e420, 0x2412_6ea1]
         );
+    }
+
+    #[test]
+    fn botched_tries_are_as_many_as_said_and_no_others_change() {
+        let uncertainty =
+            |share| Uncertainty::new([0.5; COUNT], [0.1; COUNT], 0.0, 1.0).unwrap().with_botched(share, 2.0).unwrap();
+        let (mut plain, mut tries) = ([[0.0; DRAWN]; COUNT], [[0.0; DRAWN]; COUNT]);
+        for (share, blocks) in [(0.0, 40), (0.05, 4_000), (0.2, 1_000), (1.0, 40)] {
+            let uncertainty = uncertainty(share);
+            let mut botched = 0_u32;
+            // Sums of a normal in botched runs, and of its square.
+            let (mut sum, mut square) = (0.0_f64, 0.0_f64);
+            for block in 0..blocks {
+                let first = block * DRAWN as u64;
+                draw(first, 9, 0, &mut plain);
+                let marks = draw_tries(first, 9, &uncertainty, &mut tries);
+                for i in 0..DRAWN {
+                    let stretched = tries[BOTCHED[0] as usize][i] != plain[BOTCHED[0] as usize][i];
+                    assert_eq!(stretched, marks[i]);
+                    for (which, (list, before)) in tries.iter().zip(&plain).enumerate() {
+                        let more = BOTCHED.iter().any(|other| *other as usize == which) && stretched;
+                        assert_eq!(list[i], if more { 2.0 * before[i] } else { before[i] });
+                    }
+                    if stretched {
+                        botched += 1;
+                        sum += f64::from(plain[0][i]);
+                        square += f64::from(plain[0][i]).powi(2);
+                    }
+                }
+            }
+            let runs = blocks as f64 * DRAWN as f64;
+            let expected = f64::from(share) * runs;
+            let error = (expected * (1.0 - f64::from(share))).sqrt();
+            assert!((f64::from(botched) - expected).abs() <= 4.0 * error, "{botched} of {runs} at {share}");
+            // Being botched tells nothing about the normals.
+            let n = f64::from(botched);
+            assert!(sum.abs() <= 4.0 * n.sqrt() && (square - n).abs() <= 4.0 * (2.0 * n).sqrt(), "{sum} {square} {n}");
+        }
     }
 
     #[test]

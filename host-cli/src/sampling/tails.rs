@@ -14,13 +14,17 @@
 //! mixture (the balance heuristic of Veach & Guibas 1995; "defensive" after Hesterberg 1995). The estimate is
 //! unbiased whatever the normals are about; what they are about decides only how narrow its interval is.
 //!
+//! Good and botched tries are estimated apart, each with the deviations of its own: with q of the runs botched the
+//! chance is (1 − q) times that of a good try and q times that of a botched one, and the variances add with the squares
+//! of these. The runs of the estimate are shared out by what either is found to bring.
+//!
 //! The interval is that of a log-normal estimate, exp(ln p̂ ± 1.96 s/p̂), with s² the sum of the parts' variances.
 //!
 //! Assumptions: inputs are independent normals with their clips, out to the tails (assumed; nobody has measured them
 //! there). A way to miss whose nearest point lies more than about seven standard deviations out may be overlooked;
 //! its chance is then below 1e-11. Chances below [`RESOLVED`] are not told apart from it.
 
-use super::kernel::{About, Job, Shoot, Shot, Stop, lanes_asked, shoot_over};
+use super::kernel::{About, Deviate, Job, Shoot, Shot, Stop, lanes_asked, shoot_over};
 use super::random::DRAWN;
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::COUNT;
@@ -47,6 +51,12 @@ const APART: f64 = 1.5;
 
 /// Streams of the generator from here on; the plain sampling's is 0.
 const FIRST_STREAM: u32 = 0x0100_0000;
+
+/// How much higher those of the botched tries are.
+const BOTCHED_STREAM: u32 = 0x0400_0000;
+
+/// Least share of the estimate's runs for either kind of try.
+const LEAST_OF_KIND: f64 = 0.15;
 
 /// How many runs are spent.
 #[derive(Clone, Copy, Debug)]
@@ -138,17 +148,79 @@ pub fn tail(job: &Job<'_>, effort: &Effort, stop: &Stop) -> Option<Tail> {
 
 /// The same with at most `lanes` runs in a register.
 pub fn tail_over(job: &Job<'_>, effort: &Effort, stop: &Stop, lanes: u32) -> Option<Tail> {
-    let job = Job { bounds: None, gaps_to_m: None, ..job.clone() };
-    let range = Range { job: &job, shoot: shoot_over(lanes), stop };
-    let middles = range.ways_to_miss(effort)?;
-    range.estimate(&mixture(&middles, effort))
+    let botched = f64::from(job.uncertainty.botched).clamp(0.0, 1.0);
+    let tries =
+        [(1.0 - botched, job.uncertainty.good_tries(), 0), (botched, job.uncertainty.botched_tries(), BOTCHED_STREAM)];
+    let shoot = shoot_over(lanes);
+    let mut kinds: Vec<(f64, Range<'_>, Vec<Middle>)> = Vec::new();
+    for (weight, uncertainty, first_stream) in tries.iter().filter(|(weight, ..)| *weight > 0.0) {
+        let job = Job { bounds: None, gaps_to_m: None, uncertainty, ..job.clone() };
+        let range = Range { job, shoot, stop, first_stream: *first_stream };
+        let middles = range.ways_to_miss(effort)?;
+        kinds.push((*weight, range, middles));
+    }
+    let brings = |weight: f64, middles: &[Middle]| weight * middles.iter().map(|(_, chance)| chance).sum::<f64>();
+    let total: f64 = kinds.iter().map(|(weight, _, middles)| brings(*weight, middles)).sum();
+    let share = |weight: f64, middles: &[Middle]| match (kinds.len(), total > 0.0) {
+        (1, _) => 1.0,
+        (_, true) => (brings(weight, middles) / total).clamp(LEAST_OF_KIND, 1.0 - LEAST_OF_KIND),
+        (_, false) => 0.5,
+    };
+    let mut all = Estimate::default();
+    for (weight, range, middles) in &kinds {
+        let runs = share(*weight, middles) * effort.estimate as f64;
+        all.add(*weight, &range.estimate(&mixture(middles, runs))?);
+    }
+    Some(all.tail())
+}
+
+/// The middle of a way to miss, with its chance.
+type Middle = ([f32; COUNT], f64);
+
+/// Sums of the estimate.
+#[derive(Clone, Copy, Default)]
+struct Estimate {
+    miss: f64,
+    variance: f64,
+    outcomes: [f64; 9],
+    hits: u64,
+    runs: u64,
+}
+
+impl Estimate {
+    fn add(&mut self, weight: f64, other: &Self) {
+        self.miss += weight * other.miss;
+        self.variance += weight * weight * other.variance;
+        self.outcomes.iter_mut().zip(other.outcomes).for_each(|(sum, x)| *sum += weight * x);
+        self.hits += other.hits;
+        self.runs += other.runs;
+    }
+
+    /// The chance with its interval. No estimate is a chance over 1, although weighted runs can sum to a little more.
+    fn tail(&self) -> Tail {
+        let over = self.miss.max(1.0);
+        let mut tail = Tail {
+            miss: self.miss / over,
+            low: 0.0,
+            high: 0.0,
+            outcomes: self.outcomes.map(|part| part / over),
+            hits: self.hits,
+            runs: self.runs,
+        };
+        if tail.miss > 0.0 {
+            let factor = libm::exp(1.96 * self.variance.sqrt() / self.miss);
+            (tail.low, tail.high) = (tail.miss / factor, (tail.miss * factor).min(1.0));
+        }
+        tail
+    }
 }
 
 /// Where runs are taken: the job, the kernel for the registers there are, the flag to stop.
 struct Range<'a> {
-    job: &'a Job<'a>,
+    job: Job<'a>,
     shoot: Shoot,
     stop: &'a Stop,
+    first_stream: u32,
 }
 
 impl Range<'_> {
@@ -168,7 +240,7 @@ impl Range<'_> {
                     return None;
                 }
                 let mut drawn = Shot::NEW;
-                (self.shoot)(self.job, block * DRAWN as u64, stream, about, &mut drawn);
+                (self.shoot)(&self.job, &Deviate::About(block * DRAWN as u64, stream, about), &mut drawn);
                 let mut answer = empty();
                 each(&drawn, &mut answer);
                 Some(answer)
@@ -178,10 +250,10 @@ impl Range<'_> {
     }
 
     /// A middle for each way to miss that is found, with its chance as the last round estimates it.
-    fn ways_to_miss(&self, effort: &Effort) -> Option<Vec<([f32; COUNT], f64)>> {
-        let job = self.job;
-        let mut middles: Vec<([f32; COUNT], f64)> = Vec::new();
-        let mut stream = FIRST_STREAM;
+    fn ways_to_miss(&self, effort: &Effort) -> Option<Vec<Middle>> {
+        let job = &self.job;
+        let mut middles: Vec<Middle> = Vec::new();
+        let mut stream = self.first_stream + FIRST_STREAM;
         let mut nearest = [[None::<Point>; LOOKS.len()]; WAYS];
         for (look, width) in LOOKS.iter().enumerate() {
             let about = About { middle: [0.0; COUNT], width: *width };
@@ -202,7 +274,7 @@ impl Range<'_> {
             stream += 1;
         }
         for (kind, starts) in nearest.into_iter().enumerate() {
-            let mut own: Vec<([f32; COUNT], f64)> = Vec::new();
+            let mut own: Vec<Middle> = Vec::new();
             for start in starts.into_iter().flatten() {
                 let start = drawn_in(job, kind, start);
                 let middle = start.map(|x| x as f32);
@@ -221,13 +293,8 @@ impl Range<'_> {
     }
 
     /// Moves a middle to the weighted mean of the misses of its kind; gives their chance, too.
-    fn settle(
-        &self,
-        kind: usize,
-        mut middle: [f32; COUNT],
-        (runs, stream): (u64, &mut u32),
-    ) -> Option<([f32; COUNT], f64)> {
-        let job = self.job;
+    fn settle(&self, kind: usize, mut middle: [f32; COUNT], (runs, stream): (u64, &mut u32)) -> Option<Middle> {
+        let job = &self.job;
         let mut chance = 0.0;
         for _ in 0..ROUNDS {
             let about = About { middle, width: ABOUT };
@@ -259,7 +326,7 @@ impl Range<'_> {
     }
 
     /// The estimate from the parts of a mixture.
-    fn estimate(&self, parts: &[Part]) -> Option<Tail> {
+    fn estimate(&self, parts: &[Part]) -> Option<Estimate> {
         let all: u64 = parts.iter().map(|part| part.runs).sum();
         let weight = |z: &Point| {
             let density: f64 = parts.iter().map(|part| libm::exp(part.ln_density(z, all) + 0.5 * square(z))).sum();
@@ -274,10 +341,9 @@ impl Range<'_> {
                 sums.outcomes[usize::from(shot.outcome[i])] += weight;
             }
         };
-        let mut tail = Tail { miss: 0.0, low: 0.0, high: 0.0, outcomes: [0.0; 9], hits: 0, runs: all };
-        let mut variance = 0.0;
+        let mut estimate = Estimate { runs: all, ..Estimate::default() };
         for (index, part) in parts.iter().enumerate() {
-            let stream = 2 * FIRST_STREAM + index as u32;
+            let stream = self.first_stream + 2 * FIRST_STREAM + index as u32;
             let mut own = Sums::default();
             for sums in self.blocks((part.runs, stream), &part.about, see, Sums::default)? {
                 own.hits += sums.hits;
@@ -287,18 +353,13 @@ impl Range<'_> {
             }
             let runs = part.runs as f64;
             let mean = own.first / runs;
-            variance += runs * (own.second / runs - mean * mean).max(0.0);
-            tail.hits += own.hits;
-            tail.miss += own.first / all as f64;
-            tail.outcomes.iter_mut().zip(own.outcomes).for_each(|(sum, x)| *sum += x / all as f64);
+            estimate.variance += runs * (own.second / runs - mean * mean).max(0.0);
+            estimate.hits += own.hits;
+            estimate.miss += own.first / all as f64;
+            estimate.outcomes.iter_mut().zip(own.outcomes).for_each(|(sum, x)| *sum += x / all as f64);
         }
-        let error = variance.sqrt() / all as f64;
-        tail.miss = tail.miss.min(1.0);
-        if tail.miss > 0.0 {
-            let factor = libm::exp(1.96 * error / tail.miss);
-            (tail.low, tail.high) = (tail.miss / factor, (tail.miss * factor).min(1.0));
-        }
-        Some(tail)
+        estimate.variance /= (all as f64).powi(2);
+        Some(estimate)
     }
 }
 
@@ -346,14 +407,13 @@ struct Weighed {
 }
 
 /// The parts of the mixture: a tenth plain, a tenth wide, the rest by the chances of the ways, none left with little.
-fn mixture(middles: &[([f32; COUNT], f64)], effort: &Effort) -> Vec<Part> {
+fn mixture(middles: &[Middle], all: f64) -> Vec<Part> {
     const LEAST: f64 = 0.05;
     let total: f64 = middles.iter().map(|(_, chance)| chance).sum();
     let shares: Vec<f64> =
         middles.iter().map(|(_, chance)| if total > 0.0 { (chance / total).max(LEAST) } else { 1.0 }).collect();
     let sum: f64 = shares.iter().sum();
     let whole_blocks = |runs: f64| ((runs / DRAWN as f64).round() as u64).max(1) * DRAWN as u64;
-    let all = effort.estimate as f64;
     let plain = |width: f32| Part { about: About { middle: [0.0; COUNT], width }, runs: whole_blocks(0.1 * all) };
     let mut parts = vec![plain(1.0), plain(WIDE)];
     for ((middle, _), share) in middles.iter().zip(shares) {
@@ -379,10 +439,10 @@ mod tests {
     #[test]
     fn a_mixture_leaves_no_part_without_runs() {
         let far = [3.0; COUNT];
-        let parts = mixture(&[([0.0; COUNT], 1.0e-5), (far, 1.0e-12), (far, 0.0)], &Effort::USUAL);
+        let parts = mixture(&[([0.0; COUNT], 1.0e-5), (far, 1.0e-12), (far, 0.0)], 262_144.0);
         assert_eq!(parts.len(), 5);
         assert!(parts.iter().all(|part| part.runs > 5_000 && part.runs.is_multiple_of(DRAWN as u64)), "{parts:?}");
-        assert!(mixture(&[([0.0; COUNT], 0.0)], &Effort::USUAL).iter().all(|part| part.runs > 20_000));
+        assert!(mixture(&[([0.0; COUNT], 0.0)], 262_144.0).iter().all(|part| part.runs > 20_000));
         // A plain point under the plain part alone: the density is its share times that of φ.
         let z = [0.5; COUNT];
         let ln = parts[0].ln_density(&z, parts.iter().map(|part| part.runs).sum());

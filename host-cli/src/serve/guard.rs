@@ -77,6 +77,13 @@ impl Guard {
         Ok(route)
     }
 
+    /// Whether a request shows the token, in its header or in the page's address.
+    #[must_use]
+    pub fn bears_token(&self, request: &Request) -> bool {
+        let in_header = matches!(request.once(TOKEN), Ok(Some(token)) if self.is_token(token));
+        in_header || token_in(request).is_some_and(|token| self.is_token(token))
+    }
+
     /// The lane that a request names.
     ///
     /// # Errors
@@ -126,8 +133,7 @@ impl Guard {
             return Err(Refusal::new(403, "the page is not for other sites to use"));
         }
         if self.page_needs_token {
-            let token = request.query().split('&').find_map(|part| part.strip_prefix("token="));
-            if !token.is_some_and(|token| self.is_token(token)) {
+            if !token_in(request).is_some_and(|token| self.is_token(token)) {
                 return Err(Refusal::new(
                     403,
                     "open the whole address that landfall serve has printed, with its token",
@@ -152,6 +158,11 @@ impl Guard {
         }
         Ok(())
     }
+}
+
+/// The token in the page's address.
+fn token_in(request: &Request) -> Option<&str> {
+    request.query().split('&').find_map(|part| part.strip_prefix("token="))
 }
 
 impl Route {

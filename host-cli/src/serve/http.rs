@@ -11,14 +11,21 @@ pub struct Bounds {
     pub head_bytes: usize,
     /// Bytes of the body.
     pub body_bytes: usize,
-    /// Time for the whole request to arrive.
+    /// Time for the head to arrive.
+    pub head_patience: Duration,
+    /// Time for the body to arrive after it.
     pub patience: Duration,
 }
 
 impl Default for Bounds {
-    /// 16 KiB of head, 1 MiB of body, 5 s.
+    /// 16 KiB of head within 1 s, 1 MiB of body within 5 s.
     fn default() -> Self {
-        Self { head_bytes: 16 << 10, body_bytes: 1 << 20, patience: Duration::from_secs(5) }
+        Self {
+            head_bytes: 16 << 10,
+            body_bytes: 1 << 20,
+            head_patience: Duration::from_secs(1),
+            patience: Duration::from_secs(5),
+        }
     }
 }
 
@@ -129,30 +136,46 @@ fn more(stream: &mut TcpStream, into: &mut Vec<u8>, until: Instant) -> Result<()
     }
 }
 
-/// Reads one request.
+/// A head that was read, and what has come of the body.
+#[derive(Debug)]
+pub struct Head {
+    /// The request without its body.
+    pub request: Request,
+    begun: Vec<u8>,
+}
+
+/// Reads a request's head.
 ///
 /// # Errors
 /// [`Ended`].
-pub fn read(stream: &mut TcpStream, bounds: &Bounds) -> Result<Request, Ended> {
-    let until = Instant::now() + bounds.patience;
+pub fn read_head(stream: &mut TcpStream, bounds: &Bounds) -> Result<Head, Ended> {
+    let until = Instant::now() + bounds.head_patience;
     let mut bytes = Vec::new();
-    let (mut request, head) = loop {
-        if let Some(found) = head(&bytes)? {
-            if found.1 > bounds.head_bytes {
+    loop {
+        if let Some((request, end)) = parsed_head(&bytes)? {
+            if end > bounds.head_bytes {
                 return Err(too_much_head().into());
             }
-            break found;
+            return Ok(Head { request, begun: bytes.split_off(end) });
         }
         if bytes.len() > bounds.head_bytes {
             return Err(too_much_head().into());
         }
         more(stream, &mut bytes, until)?;
-    };
+    }
+}
+
+/// Reads the body behind a head.
+///
+/// # Errors
+/// [`Ended`].
+pub fn read_body(stream: &mut TcpStream, head: Head, bounds: &Bounds) -> Result<Request, Ended> {
+    let until = Instant::now() + bounds.patience;
+    let Head { mut request, begun: mut body } = head;
     let length = body_length(&request)?;
     if length > bounds.body_bytes {
         return Err(Refusal::new(413, format!("the body may have {} bytes at most", bounds.body_bytes)).into());
     }
-    let mut body = bytes.split_off(head);
     while body.len() < length {
         more(stream, &mut body, until)?;
     }
@@ -166,7 +189,10 @@ fn too_much_head() -> Refusal {
 }
 
 /// The request line and the headers, and where they end; none while they are not all there.
-fn head(bytes: &[u8]) -> Result<Option<(Request, usize)>, Refusal> {
+///
+/// # Errors
+/// [`Refusal`] of what is no head.
+pub fn parsed_head(bytes: &[u8]) -> Result<Option<(Request, usize)>, Refusal> {
     let mut headers = [httparse::EMPTY_HEADER; HEADERS];
     let mut parsed = httparse::Request::new(&mut headers);
     let end = match parsed.parse(bytes) {
@@ -188,7 +214,11 @@ fn head(bytes: &[u8]) -> Result<Option<(Request, usize)>, Refusal> {
     Ok(Some((request, end)))
 }
 
-fn body_length(request: &Request) -> Result<usize, Refusal> {
+/// How long the body is to be.
+///
+/// # Errors
+/// [`Refusal`] where the head does not say so in one way.
+pub fn body_length(request: &Request) -> Result<usize, Refusal> {
     if request.once("transfer-encoding")?.is_some() {
         return Err(Refusal::new(411, "a body needs its length; chunks are not read"));
     }
@@ -262,10 +292,24 @@ pub fn write(stream: &mut TcpStream, response: &Response, patience: Duration) ->
         head.push_str(&format!("{name}: {value}\r\n"));
     }
     head.push_str("\r\n");
-    stream.set_write_timeout(Some(patience))?;
     let mut all = head.into_bytes();
     all.extend_from_slice(&response.body);
-    stream.write_all(&all)?;
+    // A reader that takes a drop at a time does not stretch the patience.
+    let until = Instant::now() + patience;
+    let mut rest = all.as_slice();
+    while !rest.is_empty() {
+        let left = until.saturating_duration_since(Instant::now());
+        if left.is_zero() {
+            return Err(io::Error::from(io::ErrorKind::TimedOut));
+        }
+        stream.set_write_timeout(Some(left))?;
+        match stream.write(rest) {
+            Ok(0) => return Err(io::Error::from(io::ErrorKind::WriteZero)),
+            Ok(n) => rest = rest.get(n..).unwrap_or(&[]),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
     stream.flush()?;
     stream.shutdown(std::net::Shutdown::Write)?;
     let until = Instant::now() + LINGER;
@@ -283,7 +327,7 @@ mod tests {
     use super::*;
 
     fn length(text: &str) -> Result<usize, u16> {
-        let (request, _) = head(text.as_bytes()).map_err(|refusal| refusal.status)?.unwrap();
+        let (request, _) = parsed_head(text.as_bytes()).map_err(|refusal| refusal.status)?.unwrap();
         body_length(&request).map_err(|refusal| refusal.status)
     }
 
@@ -291,9 +335,9 @@ mod tests {
     fn a_head_is_read_once_it_is_whole() {
         let text = "GET /a?b=c HTTP/1.1\r\nHost:  here \r\nX-One: two\r\n\r\nbody";
         for end in 0..text.len() - 4 {
-            assert!(head(&text.as_bytes()[..end]).unwrap().is_none(), "{end}");
+            assert!(parsed_head(&text.as_bytes()[..end]).unwrap().is_none(), "{end}");
         }
-        let (request, end) = head(text.as_bytes()).unwrap().unwrap();
+        let (request, end) = parsed_head(text.as_bytes()).unwrap().unwrap();
         assert_eq!((request.path(), request.query(), end), ("/a", "b=c", text.len() - 4));
         assert_eq!((request.once("host").unwrap(), request.once("x-two").unwrap()), (Some("here"), None));
     }
@@ -316,9 +360,9 @@ mod tests {
     #[test]
     fn what_is_no_request_is_refused() {
         for bad in ["\0\0\0", "GET\r\n\r\n", "GET / HTTP/9.9\r\n\r\n", "GET / HTTP/1.1\r\nA B: c\r\n\r\n"] {
-            assert_eq!(head(bad.as_bytes()).unwrap_err().status, 400, "{bad:?}");
+            assert_eq!(parsed_head(bad.as_bytes()).unwrap_err().status, 400, "{bad:?}");
         }
         let many = format!("GET / HTTP/1.1\r\n{}\r\n", "A: b\r\n".repeat(HEADERS + 1));
-        assert_eq!(head(many.as_bytes()).unwrap_err().status, 431);
+        assert_eq!(parsed_head(many.as_bytes()).unwrap_err().status, 431);
     }
 }

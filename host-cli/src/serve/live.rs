@@ -10,6 +10,11 @@
 //!   "quiet_s": 0.06,
 //!   "level": "note",
 //!   "sign": "●",
+//!   "head": "RIDE",
+//!   "next": "next rider: go",
+//!   "todo": "Look that the bag is clear before each rider.",
+//!   "other_jump": null,
+//!   "boxes": [{"source": "/dev/ttyACM0", "head": "RIDE", "next": "next rider: go", "todo": "…", "pressure_pa": 1174.0}],
 //!   "state": "ride: normal",
 //!   "word": "ride",
 //!   "permit": true,
@@ -34,6 +39,10 @@
 //!   the bag is null: an old figure is not shown as if it were new. The page must say that loudly.
 //! - `state`: how things are, in words; `level`: `note` (normal), `caution` (no new rider) or `stop` (danger, a silent
 //!   link, or a box without settings), with its `sign`, so that colour is not alone; `lines`: the rest in words.
+//! - `head`, `next`, `todo`: what people see first: one word, whether the next rider may go, and what to do now. Of
+//!   several boxes the worst rules these, `level`, `sign`, `permit` and `siren`, and is named in `todo`; the rest is of the
+//!   first; `boxes` has each.
+//! - `other_jump`: null, or that the box is set for another jump than the site file's, with both.
 //! - `trace`: seconds before now (negative) and gauge pressure, the last minute, oldest first.
 //! - `forecast_s`: seconds until the stop pressure if the bag goes on losing air.
 //! - `limits`: what the box goes by; empty until it has said so.
@@ -50,7 +59,7 @@ use landfall_firmware::link::{Status, ToBox};
 use serde_json::{Value, json};
 
 use crate::box_side::CAUTION;
-use crate::box_side::live::{Brought, Seen, follow};
+use crate::box_side::live::{Brought, Seen, follow, joint};
 use crate::box_side::port::Decoder;
 use crate::box_side::sim::{Plan, Sim};
 use crate::site::Site;
@@ -65,8 +74,8 @@ const ASK: Duration = Duration::from_secs(1);
 /// Where the box is.
 #[derive(Clone, Debug)]
 pub enum Source {
-    /// At a serial line.
-    Port(String),
+    /// At serial lines.
+    Ports(Vec<String>),
     /// On the site's computed bag.
     Simulated(Box<(Site, Plan)>),
 }
@@ -74,26 +83,29 @@ pub enum Source {
 /// A box that is followed.
 #[derive(Debug)]
 pub struct Live {
-    source: String,
     simulated: bool,
-    seen: Mutex<Seen>,
+    /// One at least.
+    seen: Mutex<Vec<Seen>>,
 }
 
 impl Live {
     /// Follows a box until `stop`, in threads of its own.
     #[must_use]
     pub fn start(source: Source, stop: &Arc<AtomicBool>) -> Arc<Self> {
-        let (name, simulated) = match &source {
-            Source::Port(name) => (name.clone(), false),
-            Source::Simulated(_) => ("simulated box".to_owned(), true),
+        let (seen, simulated) = match &source {
+            Source::Ports(names) => (names.iter().map(|name| Seen::new(name)).collect(), false),
+            Source::Simulated(_) => (vec![Seen::new("simulated box")], true),
         };
-        let live = Arc::new(Self { seen: Mutex::new(Seen::new(&name)), source: name.clone(), simulated });
+        let live = Arc::new(Self { seen: Mutex::new(seen), simulated });
         let (taker, stop) = (Arc::clone(&live), Arc::clone(stop));
         match source {
-            Source::Port(_) => {
+            Source::Ports(names) => {
                 let (to, from) = sync_channel(10_000);
-                thread::spawn(move || follow(&name, 0, false, &stop, &to));
-                thread::spawn(move || from.iter().for_each(|(_, brought)| taker.take(&brought)));
+                for (index, name) in names.into_iter().enumerate() {
+                    let (stop, to) = (Arc::clone(&stop), to.clone());
+                    thread::spawn(move || follow(&name, index, false, &stop, &to));
+                }
+                thread::spawn(move || from.iter().for_each(|(index, brought)| taker.take(index, &brought)));
             }
             Source::Simulated(parts) => {
                 thread::spawn(move || simulate(&parts.0, parts.1, &taker, &stop));
@@ -102,21 +114,27 @@ impl Live {
         live
     }
 
-    fn seen(&self) -> MutexGuard<'_, Seen> {
+    fn seen(&self) -> MutexGuard<'_, Vec<Seen>> {
         self.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn take(&self, brought: &Brought) {
-        // What is worth a line of text is among the events.
-        let _ = self.seen().take(brought);
+    fn take(&self, index: usize, brought: &Brought) {
+        if let Some(seen) = self.seen().get_mut(index) {
+            // What is worth a line of text is among the events.
+            let _ = seen.take(brought);
+        }
+    }
+
+    /// What the site that is ridden would set a box for: one that is set for another is told.
+    pub fn expect(&self, plan: &WatchSettings) {
+        self.seen().iter_mut().for_each(|seen| seen.plan = Some(*plan));
     }
 
     /// The object described [above](self).
     #[must_use]
     pub fn json(&self) -> Value {
-        let mut value = told(&self.seen());
+        let mut value = all_told(&self.seen());
         if let Some(map) = value.as_object_mut() {
-            map.insert("source".to_owned(), json!(self.source));
             map.insert("simulated".to_owned(), json!(self.simulated));
             map.insert("caution".to_owned(), json!(CAUTION));
         }
@@ -128,16 +146,16 @@ impl Live {
 fn simulate(site: &Site, plan: Plan, live: &Live, stop: &AtomicBool) {
     let mut sim = match Sim::new(site, plan) {
         Ok(sim) => sim,
-        Err(error) => return live.take(&Brought::Lost(error.to_string())),
+        Err(error) => return live.take(0, &Brought::Lost(error.to_string())),
     };
-    live.take(&Brought::Opened);
+    live.take(0, &Brought::Opened);
     let mut decoder = Decoder::default();
     let mut asked: Option<Instant> = None;
     let began = Instant::now();
     while !stop.load(Ordering::Relaxed) {
         let knows = {
             let seen = live.seen();
-            seen.hello.is_some() && seen.settings.is_some()
+            seen.iter().all(|seen| seen.hello.is_some() && seen.settings.is_some())
         };
         if !knows && asked.is_none_or(|at| at.elapsed() > ASK) {
             asked = Some(Instant::now());
@@ -149,7 +167,7 @@ fn simulate(site: &Site, plan: Plan, live: &Live, stop: &AtomicBool) {
         }
         sim.step();
         for message in decoder.take(&sim.said()) {
-            live.take(&message.map_or(Brought::Broken, |message| Brought::Message(Box::new(message))));
+            live.take(0, &message.map_or(Brought::Broken, |message| Brought::Message(Box::new(message))));
         }
         let due = began + Duration::from_secs_f64(sim.time_s());
         thread::sleep(due.saturating_duration_since(Instant::now()));
@@ -172,8 +190,40 @@ const fn level(state: Option<State>) -> (&'static str, &'static str) {
     match state {
         Some(State::Ride) => ("note", "●"),
         Some(State::Stop | State::Fault) | None => ("stop", "■"),
-        Some(State::Check | State::Fill | State::Wait) => ("caution", "▲"),
+        Some(State::Check | State::Fill | State::Wait | State::Ended) => ("caution", "▲"),
     }
+}
+
+/// What is known of all boxes: the first in full, the worst on top.
+fn all_told(boxes: &[Seen]) -> Value {
+    let Some(one) = boxes.first() else { return json!({}) };
+    let mut value = told(one);
+    let each = boxes.iter().map(|seen| {
+        let (first, known) = (seen.first(), seen.silent().is_none());
+        let gauge_pa = seen.status.filter(|_| known).and_then(|status| status.gauge_pa);
+        json!({"source": seen.name, "head": first.head, "next": first.next, "todo": first.todo,
+               "level": first.level.word(), "pressure_pa": gauge_pa})
+    });
+    let (each, together) = (each.collect::<Vec<_>>(), joint(boxes));
+    let said: Vec<String> = boxes.iter().filter_map(Seen::other_jump).collect();
+    let Some(map) = value.as_object_mut() else { return value };
+    let first = together.clone().unwrap_or_else(|| one.first());
+    map.insert("head".to_owned(), json!(first.head));
+    map.insert("next".to_owned(), json!(first.next));
+    map.insert("todo".to_owned(), json!(first.todo));
+    map.insert("other_jump".to_owned(), if said.is_empty() { Value::Null } else { json!(said.join(" ")) });
+    if together.is_some() {
+        let known = |of: fn(&Status) -> bool| {
+            boxes.iter().map(move |seen| seen.status.filter(|_| seen.silent().is_none()).map(|status| of(&status)))
+        };
+        map.insert("level".to_owned(), json!(first.level.word()));
+        map.insert("sign".to_owned(), json!(first.level.sign()));
+        map.insert("permit".to_owned(), json!(known(|status| status.permit).all(|one| one == Some(true))));
+        map.insert("siren".to_owned(), json!(known(|status| status.siren).any(|one| one == Some(true))));
+    }
+    map.insert("source".to_owned(), json!(boxes.iter().map(|seen| seen.name.as_str()).collect::<Vec<_>>().join(", ")));
+    map.insert("boxes".to_owned(), json!(each));
+    value
 }
 
 /// What is known of a box.
@@ -294,6 +344,27 @@ mod tests {
         assert_eq!((told["pressure_pa"].as_f64(), told["landings"].as_u64()), (Some(1099.0), Some(3)));
         let trace = told["trace"].as_array().unwrap();
         assert_eq!((trace.len(), &trace[0], &trace[60]), (61, &json!([-60.0, 1039.0]), &json!([0.0, 1099.0])));
+    }
+
+    #[test]
+    fn what_people_see_first_comes_first_and_of_several_the_worst() {
+        let ride = taken(&[status(5, 1000.0)]);
+        let alone = all_told(std::slice::from_ref(&ride));
+        assert_eq!((alone["head"].as_str(), alone["next"].as_str()), (Some("RIDE"), Some("next rider: go")));
+        assert_eq!((alone["other_jump"].is_null(), alone["boxes"].as_array().unwrap().len()), (true, 1));
+        let stop =
+            Status { state: Some((State::Stop, Reason::AirLost)), permit: false, siren: true, ..status(5, 300.0) };
+        let mut other = taken(&[stop]);
+        other.name = "other".to_owned();
+        other.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
+        other.plan = Some(WatchSettings { site_id: 9, ..WatchSettings::EXAMPLE });
+        let both = all_told(&[ride, other]);
+        assert_eq!((both["head"].as_str(), both["level"].as_str()), (Some("ALL STOP"), Some("stop")));
+        assert_eq!((both["permit"].as_bool(), both["siren"].as_bool()), (Some(false), Some(true)));
+        assert!(
+            both["todo"].as_str().unwrap().contains("other: The air is going. Nobody on the bag until the air is back")
+        );
+        assert!(both["other_jump"].as_str().unwrap().contains("ANOTHER JUMP"));
     }
 
     #[test]

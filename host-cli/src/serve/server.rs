@@ -1,9 +1,9 @@
 //! Connections in, answers out.
 
 use std::io;
-use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener, TcpStream};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener, TcpStream, UdpSocket};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, channel};
 use std::thread;
 use std::time::Duration;
@@ -12,6 +12,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use sha2::{Digest as _, Sha256};
 
+use super::doors::{Doors, Place, Shares};
 use super::guard::{Guard, Route};
 use super::http::{self, Bounds, Ended, Refusal, Request, Response};
 use super::live::Live;
@@ -19,14 +20,14 @@ use super::turns::Turns;
 use crate::page::{Behind, answer_until, html};
 use crate::sampling::Stop;
 
-/// Connections at a time; more are closed at once.
-const CONNECTIONS: usize = 64;
 /// Evaluations at a time: each computes on every core, so that the second is there for what is short.
 const AT_ONCE: usize = 2;
 /// Evaluations that may wait.
 const MAY_WAIT: usize = 16;
 /// How often it is looked whether somebody still waits for an evaluation.
 const LOOK: Duration = Duration::from_millis(20);
+/// How often it is looked whether the server is to end.
+const STOP_LOOK: Duration = Duration::from_millis(100);
 /// How long a reader may take for an answer.
 const WRITING: Duration = Duration::from_secs(20);
 
@@ -62,7 +63,7 @@ struct Shared {
     live: Option<Arc<Live>>,
     bounds: Bounds,
     turns: Turns,
-    open: AtomicUsize,
+    doors: Doors,
 }
 
 /// 256 random bits from the system, in hexadecimal digits.
@@ -106,7 +107,9 @@ impl Server {
     /// # Errors
     /// What the operating system says.
     pub fn bind(options: Options) -> io::Result<Self> {
+        one_machine(options.address)?;
         let listener = TcpListener::bind((options.address, options.port))?;
+        listener.set_nonblocking(true)?;
         let token = random_token()?;
         let page = html(&Behind::Server {
             token: &token,
@@ -127,16 +130,38 @@ impl Server {
             live: options.live,
             bounds: options.bounds,
             turns: Turns::new(AT_ONCE, MAY_WAIT),
-            open: AtomicUsize::new(0),
+            doors: Doors::new(Shares::default()),
         };
         Ok(Self { listener, shared: Arc::new(shared) })
     }
 
-    /// Where the page is.
+    /// Where the page is: for one that listens at every address of this machine, the one that other devices reach it at.
     #[must_use]
     pub fn url(&self) -> String {
         let guard = &self.shared.guard;
-        format!("http://{}/", SocketAddr::new(guard.address, guard.port))
+        let address = if guard.address.is_unspecified() {
+            self.outward().unwrap_or_else(|| loopback(guard.address))
+        } else {
+            guard.address
+        };
+        format!("http://{}/", SocketAddr::new(address, guard.port))
+    }
+
+    /// The address at which other devices reach this machine, where it is in a network; none for one that listens at a
+    /// single address.
+    #[must_use]
+    pub fn outward(&self) -> Option<IpAddr> {
+        match self.shared.guard.address {
+            IpAddr::V4(address) if address.is_unspecified() => outward_v4(),
+            IpAddr::V6(address) if address.is_unspecified() => outward_v4().or_else(outward_v6),
+            _ => None,
+        }
+    }
+
+    /// Whether it listens at every address of this machine.
+    #[must_use]
+    pub fn is_everywhere(&self) -> bool {
+        self.shared.guard.address.is_unspecified()
     }
 
     /// Where the page is, with the token that it needs beyond this machine; none on this machine.
@@ -152,61 +177,104 @@ impl Server {
         &self.shared.guard.token
     }
 
-    /// Ends [`Server::run`] when it is called after `stop` was set: something must come in to be noticed.
-    pub fn wake(&self) -> impl Fn() + Send + 'static {
-        let guard = &self.shared.guard;
-        let address = match guard.address {
-            IpAddr::V4(address) if address.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
-            IpAddr::V6(address) if address.is_unspecified() => IpAddr::V6(std::net::Ipv6Addr::LOCALHOST),
-            other => other,
-        };
-        let address = SocketAddr::new(address, guard.port);
-        // That it came in is all that matters.
-        move || drop(TcpStream::connect_timeout(&address, Duration::from_secs(1)))
-    }
-
-    /// Answers until `stop` is set and something comes in.
+    /// Answers until `stop` is set.
     pub fn run(&self, stop: &AtomicBool) {
-        for stream in self.listener.incoming() {
-            if stop.load(Ordering::SeqCst) {
-                return;
-            }
-            match stream {
-                Ok(stream) => {
+        while !stop.load(Ordering::SeqCst) {
+            match self.next() {
+                Ok(None) => {}
+                Ok(Some((stream, address))) => {
                     let shared = Arc::clone(&self.shared);
-                    if shared.open.fetch_add(1, Ordering::SeqCst) >= CONNECTIONS {
-                        shared.open.fetch_sub(1, Ordering::SeqCst);
-                        continue;
-                    }
                     let serve = move || {
-                        let _open = Open(&shared.open);
-                        shared.connection(stream);
+                        if let Ok(place) = shared.doors.enter(&stream, address) {
+                            shared.connection(stream, &place);
+                        }
                     };
                     if thread::Builder::new().spawn(serve).is_err() {
-                        // The closure is dropped without being run.
-                        self.shared.open.fetch_sub(1, Ordering::SeqCst);
+                        self.shared.doors.make_room();
                     }
                 }
-                // No more files, say: it passes.
-                Err(_) => thread::sleep(Duration::from_millis(50)),
+                // No more files, say: it passes, sooner with one less inside.
+                Err(_) => {
+                    self.shared.doors.make_room();
+                    thread::sleep(Duration::from_millis(20));
+                }
             }
         }
     }
-}
 
-/// One connection less when it is dropped.
-struct Open<'a>(&'a AtomicUsize);
+    /// The next connection; none where none has come for a moment.
+    fn next(&self) -> io::Result<Option<(TcpStream, IpAddr)>> {
+        self.wait()?;
+        match self.listener.accept() {
+            Ok((stream, address)) => {
+                stream.set_nonblocking(false)?;
+                Ok(Some((stream, address.ip())))
+            }
+            // It went away before it was taken.
+            Err(error) if matches!(error.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::Interrupted) => Ok(None),
+            Err(error) => Err(error),
+        }
+    }
 
-impl Drop for Open<'_> {
-    fn drop(&mut self) {
-        self.0.fetch_sub(1, Ordering::SeqCst);
+    #[cfg(unix)]
+    fn wait(&self) -> io::Result<()> {
+        use rustix::event::{PollFd, PollFlags, Timespec, poll};
+        let look = Timespec { tv_sec: 0, tv_nsec: STOP_LOOK.subsec_nanos().into() };
+        match poll(&mut [PollFd::new(&self.listener, PollFlags::IN)], Some(&look)) {
+            Ok(_) | Err(rustix::io::Errno::INTR) => Ok(()),
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    #[cfg(not(unix))]
+    fn wait(&self) -> io::Result<()> {
+        thread::sleep(STOP_LOOK / 10);
+        Ok(())
     }
 }
 
+/// The address that this machine would send from; asked without sending anything (the goal is of a network that is
+/// kept for documentation, RFC 5737 and RFC 3849).
+fn outward_v4() -> Option<IpAddr> {
+    sent_from((Ipv4Addr::UNSPECIFIED, 0).into(), (Ipv4Addr::new(192, 0, 2, 1), 9).into())
+}
+
+fn outward_v6() -> Option<IpAddr> {
+    let goal = Ipv6Addr::new(0x2001, 0xdb8, 0, 0, 0, 0, 0, 1);
+    sent_from((Ipv6Addr::UNSPECIFIED, 0).into(), (goal, 9).into())
+}
+
+fn sent_from(any: SocketAddr, goal: SocketAddr) -> Option<IpAddr> {
+    let socket = UdpSocket::bind(any).ok()?;
+    socket.connect(goal).ok()?;
+    let address = socket.local_addr().ok()?.ip();
+    (!address.is_unspecified() && !address.is_loopback()).then_some(address)
+}
+
+const fn loopback(of: IpAddr) -> IpAddr {
+    match of {
+        IpAddr::V4(_) => IpAddr::V4(Ipv4Addr::LOCALHOST),
+        IpAddr::V6(_) => IpAddr::V6(Ipv6Addr::LOCALHOST),
+    }
+}
+
+/// Refuses an address at which a page cannot be opened: one that stands for many machines.
+fn one_machine(address: IpAddr) -> io::Result<()> {
+    let many = match address {
+        IpAddr::V4(address) => address.is_broadcast() || address.is_multicast(),
+        IpAddr::V6(address) => address.is_multicast(),
+    };
+    if many {
+        let why = "it stands for many machines at once, and no page can be opened there";
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, why));
+    }
+    Ok(())
+}
+
 impl Shared {
-    fn connection(&self, mut stream: TcpStream) {
-        let response = match http::read(&mut stream, &self.bounds) {
-            Ok(request) => self.respond(&request, &stream),
+    fn connection(&self, mut stream: TcpStream, place: &Place<'_>) {
+        let response = match self.read(&mut stream, place) {
+            Ok((request, route)) => self.respond(&request, route, &stream),
             Err(Ended::Refused(refusal)) => Some(refused(&refusal)),
             Err(Ended::Gone) => None,
         };
@@ -216,8 +284,20 @@ impl Shared {
         }
     }
 
-    fn respond(&self, request: &Request, stream: &TcpStream) -> Option<Response> {
-        let routed = self.guard.route(request).and_then(|route| Ok((route, Guard::lane(request)?)));
+    /// The head first: nobody is listened to further who is not let through by it.
+    fn read(&self, stream: &mut TcpStream, place: &Place<'_>) -> Result<(Request, Result<Route, Refusal>), Ended> {
+        let head = http::read_head(stream, &self.bounds)?;
+        if !place.read(self.guard.bears_token(&head.request)) {
+            return Err(Refusal::new(503, "too many connections at once").into());
+        }
+        match self.guard.route(&head.request) {
+            Ok(route) => Ok((http::read_body(stream, head, &self.bounds)?, Ok(route))),
+            Err(refusal) => Ok((head.request, Err(refusal))),
+        }
+    }
+
+    fn respond(&self, request: &Request, route: Result<Route, Refusal>, stream: &TcpStream) -> Option<Response> {
+        let routed = route.and_then(|route| Ok((route, Guard::lane(request)?)));
         let (route, lane) = match routed {
             Ok(routed) => routed,
             Err(refusal) => {

@@ -70,8 +70,10 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     let sections = roll_in(draft, out);
     parts::takeoff(draft, out);
     parts::bag(draft, out);
+    parts::force_area(draft, out);
     parts::openings(draft, out);
     parts::blower(draft, out);
+    parts::settled(draft, out);
     sections
 }
 
@@ -124,6 +126,7 @@ fn place(draft: &Draft, out: &mut Vec<Complaint>) {
 fn rider(draft: &Draft, out: &mut Vec<Complaint>) {
     ordered(draft, "rider.lightest", "rider.mass", true, "rider.lightest", out);
     ordered(draft, "rider.mass", "rider.heaviest", true, "rider.heaviest", out);
+    ordered(draft, "rider.arc_load_limit", "rider.arc_load_stop", true, "rider.arc_load_limit", out);
     ordered(draft, "rider.rotating_mass", "rider.bike_mass", false, "rider.rotating_mass", out);
     if let (Some(contact), Some(height)) = (draft.n("rider.contact_height"), draft.n("rider.mass_height"))
         && contact > height
@@ -240,7 +243,7 @@ pub(super) fn above_mass_height(dotted: &str, draft: &Draft, out: &mut Vec<Compl
 }
 
 /// The keys of a list, in words.
-fn names(dotted: &[&str]) -> String {
+pub(super) fn names(dotted: &[&str]) -> String {
     let bare: Vec<&str> = dotted.iter().map(|d| d.split_once('.').map_or(*d, |(_, name)| name)).collect();
     match bare.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),

@@ -12,6 +12,7 @@ use super::keys::{Key, Kind, nearest};
 use super::parts::CURVE_POINTS;
 use super::quantity::{QuantityError, parse_quantity};
 use super::units::{Dimension, plain};
+use crate::outside;
 
 /// A value that was read.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,6 +21,7 @@ pub(super) enum Given {
     Number(f64),
     Curve(Vec<(f64, f64)>),
     Sections(Vec<Stated>),
+    Knots(Vec<(f64, f64)>),
 }
 
 /// A complaint with the part of the file that it points at, where that is not the whole value.
@@ -42,13 +44,16 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     if key.kind == Kind::Curve {
         return curve(key, value, out, places).map(Given::Curve);
     }
+    if key.kind == Kind::Knots {
+        return knots(key, value, out, places).map(Given::Knots);
+    }
     let read = match key.kind {
         Kind::Text => text(key, value).map(Given::Text),
-        Kind::Flag => value
-            .as_bool()
-            .map(|yes| Given::Number(f64::from(u8::from(yes))))
-            .ok_or_else(|| wrong_kind(key, &described(value))),
+        Kind::Flag => {
+            value.as_bool().map(|yes| Given::Number(f64::from(u8::from(yes)))).ok_or_else(|| no_flag(key, value))
+        }
         Kind::Quantity(dimension) => quantity(key, dimension, value).map(Given::Number),
+        Kind::Choice(words) => choice(key, words, value).map(Given::Number),
         _ => number(key, value).map(Given::Number),
     };
     read.map_err(|complaint| out.push((complaint, None))).ok()
@@ -76,6 +81,22 @@ fn described(value: &Value) -> String {
     }
 }
 
+/// What is neither true nor false, with what was meant by the words for it.
+fn no_flag(key: &Key, value: &Value) -> Complaint {
+    let complaint = wrong_kind(key, &described(value));
+    let text = match value {
+        Value::String(s) => s.value().trim().to_lowercase(),
+        Value::Integer(i) => i.value().to_string(),
+        _ => return complaint,
+    };
+    let meant = match text.as_str() {
+        "yes" | "y" | "on" | "true" | "1" => "true",
+        "no" | "n" | "off" | "false" | "0" => "false",
+        _ => return complaint,
+    };
+    Complaint { cure: format!("write {} = {meant}, without quotes", key.name()), ..complaint }
+}
+
 fn wrong_kind(key: &Key, got: &str) -> Complaint {
     let wanted = match key.kind {
         Kind::Text => "a text",
@@ -85,6 +106,8 @@ fn wrong_kind(key: &Key, got: &str) -> Complaint {
         Kind::Quantity(dimension) => dimension.article(),
         Kind::Curve => "a list of points",
         Kind::Sections => "a list of sections",
+        Kind::Knots => "a list of depths and areas",
+        Kind::Choice(_) => "a text",
     };
     Complaint::new(
         key.dotted,
@@ -93,13 +116,28 @@ fn wrong_kind(key: &Key, got: &str) -> Complaint {
     )
 }
 
+/// The place of a word among those that the key takes; capitals do not matter.
+fn choice(key: &Key, words: &[&str], value: &Value) -> Result<f64, Complaint> {
+    let all = words.iter().map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ");
+    let Some(text) = value.as_str() else {
+        let message = format!("a text is wanted, not {}", described(value));
+        return Err(Complaint::new(key.dotted, message, format!("write {} = one of {all}", key.name())));
+    };
+    if let Some(place) = words.iter().position(|word| word.eq_ignore_ascii_case(text.trim())) {
+        return Ok(place as f64);
+    }
+    let meant = nearest(text, words.iter().copied());
+    let near = meant.map_or_else(String::new, |near| format!("; \"{near}\" was perhaps meant"));
+    Err(Complaint::new(key.dotted, format!("{} is unknown{near}", written(value)), format!("write one of {all}")))
+}
+
 fn text(key: &Key, value: &Value) -> Result<String, Complaint> {
     let Some(text) = value.as_str() else { return Err(wrong_kind(key, &described(value))) };
     let cure = "give a short name on one line";
     if text.trim().is_empty() {
         return Err(Complaint::new(key.dotted, "the text is empty; it is shown on every output", cure));
     }
-    if text.chars().any(char::is_control) || text.chars().count() > LONGEST_NAME {
+    if outside::acting(text).is_some() || text.chars().count() > LONGEST_NAME {
         return Err(Complaint::new(
             key.dotted,
             format!("the text has line breaks or other control characters, or more than {LONGEST_NAME} characters"),
@@ -113,6 +151,11 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
     let si = match value {
         Value::Integer(i) => *i.value() as f64,
         Value::Float(f) => *f.value(),
+        Value::String(s)
+            if key.dotted == "bag.leak_coefficient" && parse_quantity(s.value(), Dimension::Flow).is_ok() =>
+        {
+            return Err(leak_as_flow(key, s.value()));
+        }
         Value::String(s) => {
             let message = format!("a plain number is wanted, without quotes and unit; {} is a text", written(value));
             let digits = s.value().trim().trim_end_matches('%').split_whitespace().next().unwrap_or("");
@@ -129,6 +172,23 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
     };
     range(key, si, &written(value), None)?;
     Ok(si)
+}
+
+/// A flow in place of the leak coefficient: it was measured at some pressure, which decides the number.
+fn leak_as_flow(key: &Key, written: &str) -> Complaint {
+    // The exponent that is assumed, and a pressure that many bags stand at.
+    const EXPONENT: f64 = 0.6;
+    const PRESSURE_PA: f64 = 1000.0;
+    let flow = parse_quantity(written, Dimension::Flow).map_or(0.0, |quantity| quantity.si);
+    let coefficient = plain(flow / PRESSURE_PA.powf(EXPONENT));
+    Complaint::new(
+        key.dotted,
+        format!("{written:?} is a flow at some pressure; the leak is stated as m3/s at 1 Pa, without quotes and unit"),
+        format!(
+            "divide the flow in m3/s by the pressure in Pa, at which it leaks so much, to the power of leak_exponent: at 1 kPa and \
+             {EXPONENT} write leak_coefficient = {coefficient}; or leave it out and state bag.settled_pressure, which a gauge reads"
+        ),
+    )
 }
 
 fn quantity(key: &Key, dimension: Dimension, value: &Value) -> Result<f64, Complaint> {
@@ -283,6 +343,56 @@ fn curve(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -
         }
     }
     (out.len() == before).then_some(points)
+}
+
+/// Fewest and most measured knots; the core keeps as many.
+pub(super) const KNOTS: (usize, usize) = (1, 12);
+/// Depth and area that a knot may have (assumed: deeper than the highest bag, wider than any crest).
+const KNOT_DEPTH: (f64, f64) = (0.0, 10.0);
+const KNOT_AREA: (f64, f64) = (0.0, 50.0);
+const KNOT_CURE: &str =
+    "write area = [[\"0.10 m\", \"0.9 m2\"], [\"0.60 m\", \"2.6 m2\"]]: each depth, then the area at it";
+
+fn knots(key: &Key, value: &Value, out: &mut Vec<Placed>, places: &mut Places) -> Option<Vec<(f64, f64)>> {
+    let before = out.len();
+    let Some(list) = value.as_array() else {
+        out.push((Complaint { cure: KNOT_CURE.to_owned(), ..wrong_kind(key, &described(value)) }, None));
+        return None;
+    };
+    if !(KNOTS.0..=KNOTS.1).contains(&list.len()) {
+        let message = format!("{} to {} depths are taken, not {}", KNOTS.0, KNOTS.1, list.len());
+        let cure = "leave out those that lie on a straight line with their neighbours, or remove the key";
+        out.push((Complaint::new(key.dotted, message, cure), None));
+    }
+    let mut knots = Vec::with_capacity(list.len().min(KNOTS.1));
+    for (i, knot) in list.iter().enumerate().take(4 * KNOTS.1) {
+        let name = format!("{}[{}]", key.dotted, i + 1);
+        places.push((name.clone(), knot.span()));
+        let pair = knot.as_array().filter(|pair| pair.len() == 2).map(|pair| (pair.get(0), pair.get(1)));
+        let Some((Some(depth), Some(area))) = pair else {
+            let without = knot.as_str().is_some_and(|s| parse_quantity(s, Dimension::Area).is_ok())
+                || knot.as_array().is_some_and(|one| one.len() == 1);
+            let message = if without {
+                "the depth is missing: an area alone does not say where it was measured"
+            } else {
+                "a pair is wanted: the depth, then the area at it"
+            };
+            out.push((Complaint::new(name, message, KNOT_CURE), knot.span()));
+            continue;
+        };
+        let is = |v: &Value, d| v.as_str().is_some_and(|s| parse_quantity(s, d).is_ok());
+        if is(depth, Dimension::Area) && is(area, Dimension::Length) {
+            let message = "depth and area are swapped: the depth comes first, then the area at it";
+            out.push((Complaint::new(name, message, KNOT_CURE), knot.span()));
+            continue;
+        }
+        let depth = element(&name, Dimension::Length, KNOT_DEPTH, depth, out);
+        let area = element(&name, Dimension::Area, KNOT_AREA, area, out);
+        if let (Some(depth), Some(area)) = (depth, area) {
+            knots.push((depth, area));
+        }
+    }
+    (out.len() == before).then_some(knots)
 }
 
 const SECTION_CURE: &str = "write a straight as {straight = \"6 m\", slope = \"30 deg\"} (down positive; without slope it keeps the \

@@ -7,8 +7,9 @@ use std::collections::BTreeSet;
 
 use super::check;
 use super::fault::Complaint;
+use super::group::{self, GroupDraft};
 use super::keys::{KEYS, Kind, Preset, index_of, presets};
-use super::model::{RollInKind, Section, Site};
+use super::model::{ForceAreaStated, RollInKind, Section, Site};
 use super::parts::CIRCLE_TOLERANCE_M;
 
 /// A section as it is stated: a straight may leave its slope open.
@@ -25,6 +26,8 @@ pub(super) struct Draft {
     pub name: Option<String>,
     pub curve: Option<Vec<(f64, f64)>>,
     pub sections: Option<Vec<Stated>>,
+    pub knots: Option<Vec<(f64, f64)>>,
+    pub groups: Vec<GroupDraft>,
     pub given: BTreeSet<&'static str>,
     /// Stated, but not readable: neither missing nor to be replaced by a default.
     pub faulty: BTreeSet<&'static str>,
@@ -37,6 +40,8 @@ impl Draft {
             name: None,
             curve: None,
             sections: None,
+            knots: None,
+            groups: Vec::new(),
             given: BTreeSet::new(),
             faulty: BTreeSet::new(),
         }
@@ -59,6 +64,10 @@ impl Draft {
             };
             draft.sections = Some(sections.iter().map(stated).collect());
         }
+        if let ForceAreaStated::Measured(knots) = &site.bag.force_area {
+            draft.knots = Some(knots.clone());
+        }
+        draft.groups = site.groups.iter().map(GroupDraft::of).collect();
         draft.given.clone_from(&site.given);
         draft
     }
@@ -92,13 +101,29 @@ impl Draft {
 
     /// Fills in the defaults and the derived values, and checks every combination.
     pub fn resolve(mut self) -> Result<Site, Vec<Complaint>> {
+        let groups = std::mem::take(&mut self.groups);
+        let stated = if groups.is_empty() { None } else { Some(self.clone()) };
+        let (site, mut complaints) = self.finish();
+        let resolved = stated.map_or_else(Vec::new, |stated| group::resolve(&stated, &groups, &mut complaints));
+        match site {
+            Some(site) if complaints.is_empty() => Ok(Site { groups: resolved, ..site }),
+            _ => Err(complaints),
+        }
+    }
+
+    /// The site without its groups, where it has no fault, and what is wrong with it.
+    pub fn finish(mut self) -> (Option<Site>, Vec<Complaint>) {
         self.fill();
         let mut complaints = Vec::new();
         let sections = check::combinations(&self, &mut complaints);
-        if !complaints.is_empty() || !self.faulty.is_empty() {
-            return Err(complaints);
-        }
-        Ok(self.build(sections))
+        let usable = complaints.is_empty() && self.faulty.is_empty();
+        (usable.then(|| self.build(sections)), complaints)
+    }
+
+    /// The same with the defaults and the derived values in their places.
+    pub fn filled(mut self) -> Self {
+        self.fill();
+        self
     }
 
     fn fill(&mut self) {
@@ -142,6 +167,9 @@ impl Draft {
         let mut site = Site::default();
         if self.sections.is_some() {
             site.roll_in.kind = RollInKind::Sections(sections);
+        }
+        if let Some(knots) = self.knots {
+            site.bag.force_area = ForceAreaStated::Measured(knots);
         }
         for (key, value) in KEYS.iter().zip(&self.number) {
             if let Some(si) = value {

@@ -4,6 +4,14 @@ use std::fmt;
 
 use serde::Serialize;
 
+use crate::outside;
+
+/// Most characters of a line that are shown, and of them before the place that is meant.
+const EXCERPT: usize = 160;
+const BEFORE: usize = 80;
+/// Most characters of a message: words from the file may stand in it.
+const MESSAGE: usize = 600;
+
 /// One fault.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct Fault {
@@ -45,26 +53,52 @@ impl Faults {
 }
 
 impl Fault {
+    /// What stands in the file, and what a user typed, comes from outside: it is shown so that it acts on no terminal.
     fn write(&self, f: &mut fmt::Formatter<'_>, file: &str) -> fmt::Result {
         if self.line > 0 {
-            write!(f, "{file}:{}:{}: ", self.line, self.column)?;
+            write!(f, "{}:{}:{}: ", outside::plain(file), self.line, self.column)?;
         }
         if !self.key.is_empty() {
-            write!(f, "{}: ", self.key)?;
+            write!(f, "{}: ", outside::plain(&self.key))?;
         }
-        writeln!(f, "{}", self.message)?;
+        writeln!(f, "{}", outside::short(&outside::lines(&self.message), MESSAGE))?;
         if self.line > 0 {
-            // A tab stays a tab in the line of marks, so that both lines are indented alike.
-            let indent: String = self
-                .excerpt
-                .chars()
-                .take(self.column.saturating_sub(1))
-                .map(|c| if c == '\t' { '\t' } else { ' ' })
-                .collect();
-            writeln!(f, "{:>5} | {}", self.line, self.excerpt)?;
-            writeln!(f, "      | {indent}{}", "^".repeat(self.width.max(1)))?;
+            let (part, indent, width) = self.part();
+            writeln!(f, "{:>5} | {part}", self.line)?;
+            writeln!(f, "      | {indent}{}", "^".repeat(width))?;
         }
-        write!(f, "      = {}", self.cure)
+        write!(f, "      = {}", outside::lines(&self.cure))
+    }
+
+    /// The part of the line about what is meant, the blanks before the marks below it, and how many marks.
+    fn part(&self) -> (String, String, usize) {
+        let meant = self.column.saturating_sub(1);
+        let from = meant.saturating_sub(BEFORE);
+        let mut part = String::new();
+        let mut indent = String::new();
+        let mut width = 0;
+        if from > 0 {
+            part.push_str("… ");
+            indent.push_str("  ");
+        }
+        for (at, c) in self.excerpt.chars().enumerate().skip(from).take(EXCERPT) {
+            let shown = match c {
+                // A tab stays a tab in the line of marks, so that both lines are indented alike.
+                '\t' => "\t".to_owned(),
+                c if outside::acts(c) => c.escape_unicode().to_string(),
+                c => c.to_string(),
+            };
+            if at < meant {
+                indent.extend(shown.chars().map(|c| if c == '\t' { '\t' } else { ' ' }));
+            } else if at < meant + self.width {
+                width += shown.chars().count();
+            }
+            part.push_str(&shown);
+        }
+        if self.excerpt.chars().nth(from + EXCERPT).is_some() {
+            part.push_str(" …");
+        }
+        (part, indent, width.max(1))
     }
 }
 

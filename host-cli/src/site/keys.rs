@@ -5,7 +5,7 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
-use super::model::{RollInKind, Site};
+use super::model::{ForceAreaStated, Gauge, RollInKind, Sensor, Site, Units};
 use super::quantity::parse_quantity;
 use super::units::Dimension;
 
@@ -27,6 +27,10 @@ pub enum Kind {
     Curve,
     /// The roll-in's list of sections.
     Sections,
+    /// The bag's list of depth and area.
+    Knots,
+    /// One of these words.
+    Choice(&'static [&'static str]),
 }
 
 /// What stands for a key that the file leaves out.
@@ -89,14 +93,37 @@ impl Key {
         match self.kind {
             Kind::Quantity(dimension) => dimension.show(si),
             Kind::Flag => (si != 0.0).to_string(),
+            Kind::Choice(words) => words.get(si as usize).copied().unwrap_or("").to_owned(),
             _ => super::units::plain(si),
         }
     }
 
-    /// Its value in a site, in SI (a flag as 0 or 1); `None` where the site has none, and for texts and lists.
+    /// Whether the key has a meaning for a site: the assumed force area has none beside a measured one, nor the other
+    /// way round.
+    #[must_use]
+    pub fn applies(&self, site: &Site) -> bool {
+        let measured = site.bag.force_area.is_measured();
+        if ASSUMED_AREA.contains(&self.dotted) {
+            !measured
+        } else if self.dotted == "unknown.area" {
+            measured
+        } else if self.dotted == "bag.leak_coefficient" {
+            site.bag.settled_pressure_pa.is_none()
+        } else {
+            true
+        }
+    }
+
+    /// Its value in a site, in SI (a flag as 0 or 1, a word by its place); `None` where the site has none, and for
+    /// texts and lists.
     #[must_use]
     pub fn get(&self, site: &Site) -> Option<f64> {
         (self.get)(site)
+    }
+
+    /// The key that stands where this one is left out.
+    pub(super) fn stands_for(&self) -> Option<&'static str> {
+        if let Preset::Of(other) = self.preset { Some(other) } else { None }
     }
 
     /// A nameless key, to check an element of a list with.
@@ -116,6 +143,7 @@ pub const TABLES: &[(&str, &str)] = &[
     ("roll_in", "the ride down to the foot of the take-off"),
     ("takeoff", "the take-off: a circular arc, level at its foot"),
     ("bag", "the landing bag"),
+    ("unknown", "how little is known of the bag: standard deviations of the natural logarithm, assumed"),
     ("blower", "the air supply"),
     ("watch", "the pressure-watching box"),
     ("session", "how riders follow each other"),
@@ -145,6 +173,7 @@ pub(super) fn presets() -> &'static [Option<f64>] {
 fn preset_value(key: &Key) -> Option<f64> {
     let Preset::Is(text) = key.preset else { return None };
     match key.kind {
+        Kind::Choice(words) => words.iter().position(|word| *word == text).map(|place| place as f64),
         Kind::Quantity(dimension) => parse_quantity(text, dimension).ok().map(|q| q.si),
         Kind::Flag => text.parse().ok().map(|yes: bool| f64::from(u8::from(yes))),
         _ => text.parse().ok(),
@@ -215,10 +244,42 @@ macro_rules! simple {
     };
 }
 
+/// A word of a few.
+macro_rules! word {
+    ($table:ident . $field:ident, $of:ident) => {
+        (|s| Some(s.$table.$field.index()), |s, v| s.$table.$field = $of::at(v))
+    };
+}
+/// A number of the assumed force area.
+macro_rules! assumed {
+    ($field:ident) => {
+        (
+            |s| if let ForceAreaStated::Assumed { $field, .. } = s.bag.force_area { Some($field) } else { None },
+            |s, v| {
+                if let ForceAreaStated::Assumed { $field, .. } = &mut s.bag.force_area {
+                    *$field = v;
+                }
+            },
+        )
+    };
+}
+
+/// The keys that have no meaning beside measured knots.
+pub const ASSUMED_AREA: [&str; 6] = [
+    "bag.area_body",
+    "bag.area_growth",
+    "bag.area_limit",
+    "unknown.area_body",
+    "unknown.area_growth",
+    "unknown.area_limit",
+];
+
 /// Texts and lists are no numbers: the reader places them itself.
 const NONE: Access = (|_| None, |_, _| {});
 const ANY: (f64, f64) = (f64::MIN, f64::MAX);
 const YES_NO: (f64, f64) = (0.0, 1.0);
+/// With an sd of 1.5 one bag in twenty is nineteen times the other way or more: then nothing is known.
+const UNKNOWN: (f64, f64) = (0.0, 1.5);
 const DEG: f64 = std::f64::consts::PI / 180.0;
 /// The largest whole number up to which `f64` has them all.
 const EXACT: f64 = 9_007_199_254_740_992.0;
@@ -234,21 +295,22 @@ const TEMPERATURE: Kind = Kind::Quantity(Dimension::Temperature);
 const PRESSURE: Kind = Kind::Quantity(Dimension::Pressure);
 const TIME: Kind = Kind::Quantity(Dimension::Time);
 
-use Kind::{Count, Curve, Flag, Number, Sections, Text};
+use Kind::{Choice, Count, Curve, Flag, Knots, Number, Sections, Text};
 use Preset::{Absent, From, Is, Of, Required};
 
 const SIMPLE: Preset = Absent("needed unless roll_in.section is given");
 const TWO_OF_THREE: Preset = Absent("two of height, radius and lip_angle are needed");
 
 /// Every key of the site file, in the order of the file. The ranges are judgements (*assumed*): wide enough for
-/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit, and inside what the core takes
-/// (dish radius and skin stretch also at the ends that the plan varies them to).
+/// any set-up that is built, narrow enough to refuse a slipped digit or a wrong unit, and inside what the core takes.
 #[rustfmt::skip]
 pub static KEYS: &[Key] = &[
     key("site.name", Text, Required, ANY, "shown on every output", NONE),
     key("site.altitude", LENGTH, Is("0 m"), (-450.0, 5500.0), "above sea level", num!(site.altitude_m)),
     key("site.air_temperature", TEMPERATURE, Is("15 degC"), (233.15, 328.15), "of the outside air", num!(site.air_temperature_k)),
     key("site.air_pressure", PRESSURE, From("from the altitude"), (45e3, 110e3), "station pressure, if measured at the site (not reduced to sea level)", opt!(site.air_pressure_pa)),
+    key("site.units", Choice(Units::WORDS), Is("metric"), ANY, "what texts, tables and drawings show: metric or imperial", word!(site.units, Units)),
+    key("site.gauge", Choice(Gauge::WORDS), Is("kPa"), ANY, "unit that pressures are shown in, as the gauge on the hill reads: kPa, Pa, mbar, inH2O, mmH2O or psi", word!(site.gauge, Gauge)),
 
     key("rider.mass", MASS, Required, (15.0, 250.0), "mean rider with gear", num!(rider.mass_kg)),
     key("rider.lightest", MASS, Of("rider.mass"), (15.0, 250.0), "lightest who rides, with gear", num!(rider.lightest_kg)),
@@ -266,6 +328,7 @@ pub static KEYS: &[Key] = &[
     key("rider.braking", Number, Is("0.4"), (0.05, 1.5), "braking force over the load on the ground", num!(rider.braking)),
     key("rider.reaction", TIME, Is("1 s"), (0.0, 10.0), "from an alarm to the brakes", num!(rider.reaction_s)),
     key("rider.arc_load_limit", Number, Is("4"), (1.0, 20.0), "felt load in g on the ride down above which a caution is given", num!(rider.arc_load_limit)),
+    key("rider.arc_load_stop", Number, Is("6"), (1.0, 20.0), "felt load in g on the ride down above which nobody rides", num!(rider.arc_load_stop)),
 
     key("roll_in.start_height", LENGTH, Required, (0.1, 60.0), "of the start above the take-off's foot", num!(roll_in.start_height_m)),
     key("roll_in.slope", ANGLE, SIMPLE, (DEG, 80.0 * DEG), "of the straight, down positive", simple!(slope_rad)),
@@ -291,7 +354,11 @@ pub static KEYS: &[Key] = &[
     key("bag.edge_back", LENGTH, Is("1 m"), (0.0, 20.0), "back margin that is no landing field", num!(bag.edge_back_m)),
     key("bag.edge_side", LENGTH, Is("1 m"), (0.0, 20.0), "margin on each side that is no landing field", num!(bag.edge_side_m)),
     key("bag.volume", VOLUME, From("footprint times mean height"), (0.5, 20e3), "at the operating pressure", num!(bag.volume_m3)),
-    key("bag.dish_radius", LENGTH, Is("1.2 m"), (0.45, 4.5), "how wide the skin is dragged down round a body", num!(bag.dish_radius_m)),
+    key("bag.area_body", AREA, Is("0.5 m2"), (0.05, 3.0), "what a body covers of the top at once", assumed!(body_m2)),
+    key("bag.area_growth", LENGTH, Is("6 m"), (0.01, 60.0), "how much wider the area that pushes back grows for each metre of depth, m2 per m", assumed!(growth_m)),
+    key("bag.area_limit", AREA, Is("4 m2"), (0.1, 30.0), "the area at which it grows no more, the skin standing upright round the body", assumed!(limit_m2)),
+    key("bag.area", Knots, Absent("instead of area_body, area_growth and area_limit, once it is measured"), ANY, "measured: depths and the area that pushes back at each", NONE),
+    key("bag.settled_pressure", PRESSURE, Absent("instead of leak_coefficient, once it is read"), (20.0, 20e3), "what the gauge reads with the blowers on and nobody on the bag", opt!(bag.settled_pressure_pa)),
     key("bag.skin_stretch", Kind::Quantity(Dimension::Compliance), Is("3e-5 /Pa"), (0.0, 2e-4), "relative volume per pressure", num!(bag.skin_stretch_per_pa)),
     key("bag.skin_weight", Kind::Quantity(Dimension::AreaMass), Is("0.65 kg/m2"), (0.0, 10.0), "of the top skin", num!(bag.skin_weight_kgpm2)),
     key("bag.vent_area", AREA, Is("0 m2"), (0.0, 20.0), "openings that are always open", num!(bag.vent_area_m2)),
@@ -305,9 +372,18 @@ pub static KEYS: &[Key] = &[
     key("bag.pressure_max", PRESSURE, Required, (20.0, 20e3), "the maker's highest pressure", num!(bag.pressure_max_pa)),
     key("bag.skin_loss", Number, Is("0.65"), (0.0, 1.0), "share of the force that the skin does not give back", num!(bag.skin_loss)),
     key("bag.depth_limit", Number, Is("0.8"), (0.1, 1.0), "share of the thickness that a landing may use", num!(bag.depth_limit)),
-    key("bag.load_limit", Number, Is("10"), (1.0, 100.0), "felt load in g that a landing may have", num!(bag.load_limit)),
+    key("bag.load_limit", Number, Is("15"), (1.0, 100.0), "felt load in g of a landing above which a caution is given", num!(bag.load_limit)),
+    key("bag.load_stop", Number, Is("20"), (1.0, 100.0), "felt load in g of a landing above which nobody rides", num!(bag.load_stop)),
     key("bag.stop_floor", Number, Is("0.6"), (0.0, 1.0), "share of pressure_min below which nobody rides", num!(bag.stop_floor)),
-    key("bag.fitted", Flag, Is("false"), YES_NO, "stretch and dish radius were measured on this bag", flag!(bag.fitted)),
+    key("bag.skin_friction", Number, Is("0.4"), (0.0, 1.5), "friction of rider and bike along the top", num!(bag.skin_friction)),
+    key("bag.target_ground", Number, Is("0.001"), (1e-7, 0.5), "chance of meeting the ground in a landing to plan for", num!(bag.target_ground)),
+    key("bag.target_cut", Number, Is("0.1"), (1e-7, 1.0), "the same in a landing that a power cut catches past the stop line", num!(bag.target_cut)),
+
+    key("unknown.area_body", Number, Is("0.30"), UNKNOWN, "of bag.area_body", num!(unknown.area_body)),
+    key("unknown.area_growth", Number, Is("0.40"), UNKNOWN, "of bag.area_growth", num!(unknown.area_growth)),
+    key("unknown.area_limit", Number, Is("0.35"), UNKNOWN, "of bag.area_limit", num!(unknown.area_limit)),
+    key("unknown.skin_stretch", Number, Is("0.42"), UNKNOWN, "of bag.skin_stretch", num!(unknown.skin_stretch)),
+    key("unknown.area", Number, Is("0.15"), UNKNOWN, "of all measured areas of bag.area together", num!(unknown.area)),
 
     key("blower.count", Count, Is("1"), (1.0, 20.0), "equal blowers side by side", int!(blower.count, u32)),
     key("blower.curve", Curve, Required, ANY, "of one blower at full speed and 1.2 kg/m3: flow and pressure, from 0 Pa to zero flow", NONE),
@@ -318,6 +394,7 @@ pub static KEYS: &[Key] = &[
     key("blower.backflow_area", AREA, Absent("needed when there is no closing flap"), (0.0, 3.0), "what one stopped blower without a flap lets back out", opt!(blower.backflow_area_m2)),
 
     key("watch.supply_sense", Flag, Is("true"), YES_NO, "the box senses the blowers' supply", flag!(watch.supply_sense)),
+    key("watch.sensor", Choice(Sensor::WORDS), Is("bridge20"), ANY, "the box's pressure sensor: bridge10, bridge20, bridge30, thermal500 or barometers", word!(watch.sensor, Sensor)),
 
     key("session.interval", TIME, Is("20 s"), (1.0, 3600.0), "between two riders", num!(session.interval_s)),
 
@@ -330,14 +407,16 @@ pub static KEYS: &[Key] = &[
     key("spread.rolling_resistance", Number, Is("0.002"), (0.0, 0.1), "sd of the rolling resistance", num!(spread.rolling_resistance)),
     key("spread.drag_area_rolling", Number, Is("0.08"), (0.0, 1.0), "sd of the rolling drag area, relative", num!(spread.drag_area_rolling)),
     key("spread.drag_area_flying", Number, Is("0.15"), (0.0, 1.0), "sd of the flying drag area, relative", num!(spread.drag_area_flying)),
-    key("spread.lip_speed", SPEED, Is("0.15 m/s"), (0.0, 5.0), "sd of the speed at the lip", num!(spread.lip_speed_mps)),
+    key("spread.lip_speed", SPEED, Is("0.20 m/s"), (0.0, 5.0), "sd of the speed at the lip", num!(spread.lip_speed_mps)),
     key("spread.carry", Number, Is("0.15"), (0.0, 1.0), "sd of the carry", num!(spread.carry)),
-    key("spread.pop", SPEED, Is("0.35 m/s"), (0.0, 5.0), "sd of the pop", num!(spread.pop_mps)),
+    key("spread.pop", SPEED, Is("0.5 m/s"), (0.0, 5.0), "sd of the pop", num!(spread.pop_mps)),
     key("spread.yaw", ANGLE, Is("2 deg"), (0.0, 14.0 * DEG), "sd of the direction at the lip", num!(spread.yaw_rad)),
     key("spread.line", LENGTH, Is("0.20 m"), (0.0, 5.0), "sd of the line on the take-off", num!(spread.line_m)),
     key("spread.wind_along", SPEED, Is("0.5 m/s"), (0.0, 10.0), "sd of the tail wind", num!(spread.wind_along_mps)),
     key("spread.wind_across", SPEED, Is("0.5 m/s"), (0.0, 10.0), "sd of the cross wind", num!(spread.wind_across_mps)),
     key("spread.contact_height", LENGTH, Is("0.15 m"), (0.0, 1.0), "sd of the contact height", num!(spread.contact_height_m)),
+    key("spread.botched", Number, Is("0.05"), (0.0, 1.0), "share of the tries that goes wrong at the take-off", num!(spread.botched)),
+    key("spread.botched_factor", Number, Is("2"), (1.0, 5.0), "how many times as far carry, pop, yaw and contact height scatter in those", num!(spread.botched_factor)),
     key("spread.samples", Count, Is("100000"), (1.0, 1e9), "runs of the sampling", int!(spread.samples, u64)),
     key("spread.seed", Count, Is("1"), (0.0, EXACT), "the same seed gives the same runs", int!(spread.seed, u64)),
     key("spread.target_miss", Number, Is("0.001"), (1e-7, 0.5), "chance of missing the landing field to plan for", num!(spread.target_miss)),
@@ -348,3 +427,21 @@ pub static KEYS: &[Key] = &[
     key("anchors.lift_coefficient", Number, Is("0.5"), (0.0, 5.0), "lift over dynamic pressure and plan area", num!(anchors.lift_coefficient)),
     key("anchors.wind", SPEED, Is("38 km/h"), (1.0, 60.0), "highest wind to hold in", num!(anchors.wind_mps)),
 ];
+
+/// What a group of riders may state, as `name` and the key that it stands in place of.
+#[rustfmt::skip]
+pub static GROUP_KEYS: &[Key] = &[
+    key("group.name", Text, Required, ANY, "what the riders are called, such as kids", NONE),
+    key("group.mass", MASS, Of("rider.mass"), (15.0, 250.0), "mean rider of the group, with gear", NONE),
+    key("group.lightest", MASS, Of("rider.lightest"), (15.0, 250.0), "lightest of the group, with gear", NONE),
+    key("group.heaviest", MASS, Of("rider.heaviest"), (15.0, 250.0), "heaviest of the group, with gear", NONE),
+    key("group.lands_with_bike", Flag, Of("rider.lands_with_bike"), YES_NO, "whether the mass that lands includes the bike", NONE),
+    key("group.start_height", LENGTH, Of("roll_in.start_height"), (0.1, 60.0), "of the group's start above the take-off's foot", NONE),
+    key("group.pop", SPEED, Of("rider.pop"), (-3.0, 5.0), "speed added normal to the surface at the lip", NONE),
+    key("group.lip_speed_sd", SPEED, Of("spread.lip_speed"), (0.0, 5.0), "sd of the speed at the lip", NONE),
+    key("group.pop_sd", SPEED, Of("spread.pop"), (0.0, 5.0), "sd of the pop", NONE),
+    key("group.botched", Number, Of("spread.botched"), (0.0, 1.0), "share of the tries that goes wrong at the take-off", NONE),
+];
+
+/// Most groups that a file may have: one card has room for them.
+pub const MOST_GROUPS: usize = 8;

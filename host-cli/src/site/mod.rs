@@ -6,28 +6,35 @@
 //! - [`SiteFile`] edits a text and keeps its comments and order; [`starter`] is the text to begin with.
 //! - [`KEYS`] is the table of all keys; [`site_schema`] is the same as a JSON Schema.
 
+mod ask;
 mod chain;
 mod check;
 mod convert;
 mod draft;
 mod fault;
+mod group;
 mod keys;
+mod like;
 mod model;
 mod parts;
 mod quantity;
 mod read;
 mod schema;
 mod sweep;
+mod syntax;
 #[cfg(test)]
 mod tests;
 mod units;
 mod write;
 
+pub use ask::questions;
 pub use chain::MAX_SECTIONS;
 pub use fault::{Fault, Faults};
-pub use keys::{KEYS, Key, Kind, Preset, TABLES, find_key, nearest};
+pub use keys::{ASSUMED_AREA, GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
+pub use like::{Like, starter_like};
 pub use model::{
-    Anchors, Bag, Blower, Place, Rider, RollIn, RollInKind, Section, Session, Site, Spread, Takeoff, Watch, Wind,
+    Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Section, Sensor, Session,
+    Site, Spread, Takeoff, Units, Unknown, Watch, Wind,
 };
 pub use quantity::{Quantity, QuantityError, parse_quantity};
 pub use read::read_site;

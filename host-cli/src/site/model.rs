@@ -20,6 +20,10 @@ pub struct Site {
     pub takeoff: Takeoff,
     /// The landing bag.
     pub bag: Bag,
+    /// How little is known of the bag.
+    pub unknown: Unknown,
+    /// Riders who differ, each with every value; empty where the file names none.
+    pub groups: Vec<Group>,
     /// The blowers.
     pub blower: Blower,
     /// The pressure-watching box.
@@ -47,6 +51,112 @@ pub struct Place {
     pub air_temperature_k: f64,
     /// Measured station pressure; `None`: from the altitude.
     pub air_pressure_pa: Option<f64>,
+    /// What lengths, masses and speeds are shown in.
+    pub units: Units,
+    /// What pressures are shown in: what the gauge on the hill reads.
+    pub gauge: Gauge,
+}
+
+/// A value that is one of a few words.
+macro_rules! choice {
+    ($(#[$doc:meta])* $name:ident { $($(#[$each:meta])* $variant:ident = $word:literal),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+        #[serde(rename_all = "snake_case")]
+        pub enum $name { $($(#[$each])* $variant),+ }
+
+        impl $name {
+            /// All of them, in the order of [`Self::WORDS`].
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+            /// As the site file writes them.
+            pub const WORDS: &'static [&'static str] = &[$($word),+];
+
+            /// As the site file writes it.
+            #[must_use]
+            pub const fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word),+ }
+            }
+
+            /// Its place in [`Self::ALL`].
+            pub(super) fn index(self) -> f64 {
+                Self::ALL.iter().position(|one| *one == self).unwrap_or(0) as f64
+            }
+
+            /// The one at a place in [`Self::ALL`]; the first one beyond them.
+            pub(super) fn at(index: f64) -> Self {
+                Self::ALL.get(index as usize).copied().unwrap_or_default()
+            }
+        }
+    };
+}
+
+choice! {
+    /// What lengths, masses and speeds are shown in.
+    Units {
+        /// Metres, kilograms, km/h.
+        #[default]
+        Metric = "metric",
+        /// Feet and inches, pounds, mph.
+        Imperial = "imperial",
+    }
+}
+
+choice! {
+    /// The unit of a pressure gauge.
+    Gauge {
+        /// Kilopascals.
+        #[default]
+        KPa = "kPa",
+        /// Pascals.
+        Pa = "Pa",
+        /// Millibars.
+        MBar = "mbar",
+        /// Conventional inches of water.
+        InH2O = "inH2O",
+        /// Conventional millimetres of water.
+        MmH2O = "mmH2O",
+        /// Pounds-force per square inch.
+        Psi = "psi",
+    }
+}
+
+choice! {
+    /// The pressure sensor of the box.
+    Sensor {
+        /// A bridge of ±20 inches of water.
+        #[default]
+        Bridge20 = "bridge20",
+        /// A bridge of ±10 inches of water.
+        Bridge10 = "bridge10",
+        /// A bridge of ±30 inches of water.
+        Bridge30 = "bridge30",
+        /// A thermal part of ±500 Pa.
+        Thermal500 = "thermal500",
+        /// Two barometers.
+        Barometers = "barometers",
+    }
+}
+
+impl Sensor {
+    /// Largest error of a filtered, zeroed reading. *Assumed*: 0.25 % of a bridge's range (20 inches of water are
+    /// 4.98 kPa), 3 % of a thermal part's, 20 Pa between two barometers.
+    #[must_use]
+    pub const fn error_pa(self) -> f64 {
+        match self {
+            Self::Bridge10 => 6.25,
+            Self::Bridge20 => 12.5,
+            Self::Bridge30 => 18.75,
+            Self::Thermal500 => 15.0,
+            Self::Barometers => 20.0,
+        }
+    }
+
+    /// Usual largest standard deviation of a reading's noise, the blowers running. *Assumed*: it is the bag's and the
+    /// tube's, not the part's.
+    #[must_use]
+    pub const fn noise_pa(self) -> f64 {
+        20.0
+    }
 }
 
 /// Who rides, and on what.
@@ -84,6 +194,35 @@ pub struct Rider {
     pub reaction_s: f64,
     /// Felt load on the ride down above which a caution is given, in g.
     pub arc_load_limit: f64,
+    /// Felt load on the ride down above which nobody rides, in g.
+    pub arc_load_stop: f64,
+}
+
+/// Riders who differ from the site's: every value is there, what the file leaves out is the site's.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Group {
+    /// What they are called.
+    pub name: String,
+    /// Mean rider with gear.
+    pub mass_kg: f64,
+    /// Lightest of them.
+    pub lightest_kg: f64,
+    /// Heaviest of them.
+    pub heaviest_kg: f64,
+    /// Whether the mass that lands includes the bike.
+    pub lands_with_bike: bool,
+    /// Of their start above the take-off's foot.
+    pub start_height_m: f64,
+    /// Speed added normal to the surface at the lip.
+    pub pop_mps: f64,
+    /// Standard deviation of the lip speed.
+    pub lip_speed_sd_mps: f64,
+    /// Standard deviation of the pop.
+    pub pop_sd_mps: f64,
+    /// Share of their tries that goes wrong at the take-off.
+    pub botched: f64,
+    /// The names that the file states, in the order of [`super::GROUP_KEYS`].
+    pub given: Vec<&'static str>,
 }
 
 /// The ride down to the foot of the take-off.
@@ -203,8 +342,10 @@ pub struct Bag {
     pub edge_side_m: f64,
     /// At the operating pressure.
     pub volume_m3: f64,
-    /// How wide the skin is dragged down round a body.
-    pub dish_radius_m: f64,
+    /// How the area that pushes back grows with the depth.
+    pub force_area: ForceAreaStated,
+    /// Read with the blowers on and nobody on the bag; the leak then follows.
+    pub settled_pressure_pa: Option<f64>,
     /// Relative volume per pressure.
     pub skin_stretch_per_pa: f64,
     /// Of the top skin.
@@ -231,12 +372,64 @@ pub struct Bag {
     pub skin_loss: f64,
     /// Share of the thickness that a landing may use.
     pub depth_limit: f64,
-    /// Felt load that a landing may have, in g.
+    /// Felt load of a landing above which a caution is given, in g.
     pub load_limit: f64,
+    /// Felt load of a landing above which nobody rides, in g.
+    pub load_stop: f64,
     /// Share of the maker's lowest pressure below which nobody rides.
     pub stop_floor: f64,
-    /// Stretch and dish radius were measured on this bag.
-    pub fitted: bool,
+    /// Friction of rider and bike along the top.
+    pub skin_friction: f64,
+    /// Chance of meeting the ground in a landing to plan for.
+    pub target_ground: f64,
+    /// The same after a power cut.
+    pub target_cut: f64,
+}
+
+/// The area inside the crest round a body, over the depth: assumed by three numbers, or measured.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ForceAreaStated {
+    /// Nobody measured it.
+    Assumed {
+        /// What a body covers at once.
+        body_m2: f64,
+        /// How fast the area grows with the depth, m² per m.
+        growth_m: f64,
+        /// The largest it becomes.
+        limit_m2: f64,
+    },
+    /// Measured: (depth in m, area in m²), depth rising, (0, 0) not among them.
+    Measured(Vec<(f64, f64)>),
+}
+
+impl Default for ForceAreaStated {
+    fn default() -> Self {
+        Self::Assumed { body_m2: 0.0, growth_m: 0.0, limit_m2: 0.0 }
+    }
+}
+
+impl ForceAreaStated {
+    /// Whether it was measured.
+    #[must_use]
+    pub fn is_measured(&self) -> bool {
+        matches!(self, Self::Measured(_))
+    }
+}
+
+/// How little is known of the bag: standard deviations of the natural logarithm.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Unknown {
+    /// Of [`ForceAreaStated::Assumed`]'s `body_m2`.
+    pub area_body: f64,
+    /// Of its `growth_m`.
+    pub area_growth: f64,
+    /// Of its `limit_m2`.
+    pub area_limit: f64,
+    /// Of the skin's stretch.
+    pub skin_stretch: f64,
+    /// Of all measured areas together; without meaning where they are not measured.
+    pub area: f64,
 }
 
 /// The blowers.
@@ -263,6 +456,8 @@ pub struct Blower {
 pub struct Watch {
     /// It senses the blowers' supply.
     pub supply_sense: bool,
+    /// Its pressure sensor.
+    pub sensor: Sensor,
 }
 
 /// How riders follow each other.
@@ -312,6 +507,10 @@ pub struct Spread {
     pub wind_across_mps: f64,
     /// Of the contact height.
     pub contact_height_m: f64,
+    /// Share of the tries that goes wrong at the take-off.
+    pub botched: f64,
+    /// How many times as far carry, pop, yaw and contact height scatter in those.
+    pub botched_factor: f64,
     /// Runs of the sampling.
     pub samples: u64,
     /// The same seed gives the same runs.

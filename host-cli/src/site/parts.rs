@@ -1,9 +1,15 @@
 //! Sense of the take-off, the bag, its openings and the air supply: values against each other.
 
+use landfall_core::InputError;
+use landfall_core::air::Air;
+use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use landfall_core::openings::{Discharge, OpeningsInput};
+use landfall_core::supply::{self, Settled};
+
 use super::check::{above_mass_height, ordered, range, show, single};
 use super::draft::Draft;
 use super::fault::Complaint;
-use super::keys::find_key;
+use super::keys::{ASSUMED_AREA, find_key};
 use super::units::plain;
 
 /// Steepest lip, in degrees: beyond it a take-off throws back.
@@ -14,6 +20,8 @@ pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
 const VOLUME_RATIO: (f64, f64) = (0.1, 3.0);
 /// Least between the pressures where the flaps begin to open and where they are all open, as the core takes it.
 const FLAPS_APART_PA: f32 = 1.0;
+/// Least depth and area of a knot, m and m², as the core takes them.
+const LEAST_KNOT: f32 = 0.01;
 /// Fewest and most points of a blower curve.
 pub(super) const CURVE_POINTS: (usize, usize) = (3, 16);
 
@@ -164,6 +172,7 @@ pub(super) fn bag(draft: &Draft, out: &mut Vec<Complaint>) {
         ));
     }
     ordered(draft, "bag.pressure_min", "bag.pressure_max", false, "bag.pressure_min", out);
+    ordered(draft, "bag.load_limit", "bag.load_stop", true, "bag.load_limit", out);
     volume(draft, out);
 }
 
@@ -188,6 +197,150 @@ fn volume(draft: &Draft, out: &mut Vec<Complaint>) {
             ),
             "check the volume and its unit, or leave it out",
         ));
+    }
+}
+
+/// The force area: measured or assumed, not both; measured knots fall nowhere and lie within the bag.
+pub(super) fn force_area(draft: &Draft, out: &mut Vec<Complaint>) {
+    let stated = |d: &str| draft.is_given(d) || draft.faulty.contains(d);
+    if stated("bag.area") {
+        for dotted in ASSUMED_AREA.iter().filter(|d| stated(d)) {
+            out.push(Complaint::new(
+                *dotted,
+                "bag.area gives the measured areas already, so this key has no meaning",
+                "remove it; how well the measured areas are known is unknown.area",
+            ));
+        }
+    } else if stated("unknown.area") {
+        out.push(Complaint::new(
+            "unknown.area",
+            "has no meaning without measured areas in bag.area",
+            "remove it; unknown.area_body, unknown.area_growth and unknown.area_limit say how little is known of an assumed bag",
+        ));
+    }
+    if let Some(knots) = &draft.knots {
+        rising(knots, draft, out);
+    }
+    if stated("bag.settled_pressure") && stated("bag.leak_coefficient") {
+        out.push(Complaint::new(
+            "bag.leak_coefficient",
+            "bag.settled_pressure says already how much the bag leaks, so this key has no meaning",
+            "remove it, or remove bag.settled_pressure where the leak itself was measured",
+        ));
+    }
+}
+
+/// A settled pressure is no more than what the blowers hold against a bag that does not leak.
+pub(super) fn settled(draft: &Draft, out: &mut Vec<Complaint>) {
+    let Some((most, read)) = most_and_read(draft) else { return };
+    let shown = |pa: f64| show("bag.settled_pressure", (pa / 10.0).round() * 10.0);
+    out.push(Complaint::new(
+        "bag.settled_pressure",
+        format!(
+            "{} is more than the blowers can hold: without any leak this bag would settle at {}",
+            show("bag.settled_pressure", read),
+            shown(most)
+        ),
+        "zero the gauge with its hose off and read again with nobody on the bag, or check blower.curve, blower.count, \
+         blower.speed and the openings",
+    ));
+}
+
+/// The pressure without a leak and the one that was read, where that is too high; nothing where another fault keeps it from
+/// being told.
+fn most_and_read(draft: &Draft) -> Option<(f64, f64)> {
+    let (read, found) = reading(draft)?;
+    match found {
+        Err(InputError::Order { larger_got, .. }) => Some((f64::from(larger_got / (1.0 + supply::SETTLED_OVER)), read)),
+        _ => None,
+    }
+}
+
+/// The leak that the settled pressure of a filled draft tells, m3/s at 1 Pa.
+pub(super) fn leak_read(draft: &Draft) -> Option<f64> {
+    reading(draft)?.1.ok().map(|found| f64::from(found.leak_coefficient))
+}
+
+/// The settled pressure, and what the core makes of it with these blowers and openings.
+fn reading(draft: &Draft) -> Option<(f64, Result<Settled, InputError>)> {
+    let n = |dotted| draft.n(dotted).map(single);
+    let read = draft.n("bag.settled_pressure")?;
+    let air = Air::new(n("site.altitude")?, n("site.air_temperature")?, n("site.air_pressure")).ok()?;
+    let points: Vec<CurvePoint> = draft
+        .curve
+        .as_ref()?
+        .iter()
+        .map(|&(flow, pressure)| CurvePoint { flow_m3ps: single(flow), pressure_pa: single(pressure) })
+        .collect();
+    let input = BlowersInput {
+        count: draft.n("blower.count").map(|count| count as u8)?,
+        speed: n("blower.speed")?,
+        duct_loss: n("blower.duct_loss")?,
+        duct_diameter_m: n("blower.duct_diameter").unwrap_or(0.0),
+        closing_flap: draft.n("blower.closing_flap")? != 0.0,
+        backflow_area_m2: n("blower.backflow_area"),
+    };
+    let blowers = Blowers::new(&BlowerCurve::new(&points).ok()?, &input, &air).ok()?;
+    let openings = OpeningsInput {
+        vent_area_m2: n("bag.vent_area")?,
+        relief_area_m2: n("bag.relief_area")?,
+        relief_opens_pa: n("bag.relief_opens").unwrap_or(0.0),
+        relief_full_pa: n("bag.relief_full").unwrap_or(0.0),
+        leak_coefficient: 0.0,
+        leak_exponent: n("bag.leak_exponent")?,
+        discharge: Discharge::LowPressure { coefficient: n("bag.vent_coefficient")? },
+    };
+    Some((read, supply::settled(&blowers, &openings, &air, single(read))))
+}
+
+fn rising(knots: &[(f64, f64)], draft: &Draft, out: &mut Vec<Complaint>) {
+    let knot = |i: usize| format!("bag.area[{}]", i + 1);
+    let depth = |m: f64| show("bag.length", m);
+    let area = |m2: f64| show("bag.area_body", m2);
+    let high = match (draft.n("bag.front_height"), draft.n("bag.back_height")) {
+        (Some(front), Some(back)) => Some(front.max(back)),
+        _ => None,
+    };
+    let mut before = (0.0, 0.0);
+    for (i, &(d, a)) in knots.iter().enumerate() {
+        if single(d) < LEAST_KNOT || single(a) < LEAST_KNOT {
+            out.push(Complaint::new(
+                knot(i),
+                format!(
+                    "{} at a depth of {} says nothing: where nothing is pressed in, nothing pushes back",
+                    area(a),
+                    depth(d)
+                ),
+                "leave it out; the list begins at the first depth that was measured",
+            ));
+        } else if single(d) <= single(before.0) {
+            out.push(Complaint::new(
+                knot(i),
+                format!("the depths must rise: after {} comes {}", depth(before.0), depth(d)),
+                "give the knots in the order of rising depth, each depth once",
+            ));
+        } else if single(a) < single(before.1) {
+            out.push(Complaint::new(
+                knot(i),
+                format!(
+                    "the areas must not fall: {} at {} comes after {} at {}",
+                    area(a),
+                    depth(d),
+                    area(before.1),
+                    depth(before.0)
+                ),
+                "a deeper body is held by a wider crest: measure again, or give both the mean of the two",
+            ));
+        } else if let Some(high) = high
+            && d > high
+        {
+            out.push(Complaint::new(
+                knot(i),
+                format!("a depth of {} is more than the bag is high ({})", depth(d), depth(high)),
+                "check the depth and its unit; it is measured from the top down",
+            ));
+        }
+        before = (d, a);
     }
 }
 

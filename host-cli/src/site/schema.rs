@@ -3,7 +3,8 @@
 use serde_json::{Map, Value, json};
 
 use super::chain::MAX_SECTIONS;
-use super::keys::{KEYS, Key, Kind, Preset, TABLES};
+use super::convert::KNOTS;
+use super::keys::{GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES};
 use super::parts::CURVE_POINTS;
 use super::units::Dimension;
 use super::write::preset_words;
@@ -16,6 +17,7 @@ pub fn site_schema() -> Value {
     for (name, meaning) in TABLES {
         tables.insert((*name).to_owned(), table(name, meaning));
     }
+    tables.insert("group".to_owned(), groups());
     let required: Vec<&str> =
         TABLES.iter().map(|(name, _)| *name).filter(|name| *name == "takeoff" || keys(name).any(is_required)).collect();
     json!({
@@ -36,6 +38,22 @@ fn keys(table: &str) -> impl Iterator<Item = &'static Key> {
 
 fn is_required(key: &Key) -> bool {
     key.preset == Preset::Required
+}
+
+/// The list of riders who differ.
+fn groups() -> Value {
+    let properties: Map<String, Value> = GROUP_KEYS.iter().map(|key| (key.name().to_owned(), property(key))).collect();
+    json!({
+        "type": "array",
+        "description": "riders who differ; what a group leaves out is the site's",
+        "maxItems": MOST_GROUPS,
+        "items": {
+            "type": "object",
+            "properties": properties,
+            "required": ["name"],
+            "additionalProperties": false,
+        },
+    })
 }
 
 fn table(name: &str, meaning: &str) -> Value {
@@ -70,6 +88,11 @@ fn table(name: &str, meaning: &str) -> Value {
         "bag" => {
             schema["dependentRequired"] =
                 json!({"relief_opens": ["relief_area", "relief_full"], "relief_full": ["relief_area", "relief_opens"]});
+            let assumed = ["area_body", "area_growth", "area_limit"].map(|key| json!({"required": [key]}));
+            schema["not"] = json!({"anyOf": [
+                {"required": ["area"], "anyOf": assumed},
+                {"required": ["settled_pressure", "leak_coefficient"]},
+            ]});
         }
         "blower" => {
             schema["dependentRequired"] = json!({"duct_diameter": ["duct_loss"]});
@@ -99,6 +122,18 @@ fn property(key: &Key) -> Value {
                 "maxItems": 2,
             },
         }),
+        Kind::Knots => json!({
+            "type": "array",
+            "minItems": KNOTS.0,
+            "maxItems": KNOTS.1,
+            "items": {
+                "type": "array",
+                "prefixItems": [{"$ref": reference(Dimension::Length)}, {"$ref": reference(Dimension::Area)}],
+                "minItems": 2,
+                "maxItems": 2,
+            },
+        }),
+        Kind::Choice(words) => json!({"type": "string", "enum": words}),
         Kind::Sections => {
             json!({"type": "array", "minItems": 1, "maxItems": MAX_SECTIONS, "items": {"$ref": "#/$defs/section"}})
         }
@@ -110,7 +145,7 @@ fn property(key: &Key) -> Value {
     schema["description"] = json!(description);
     if let Preset::Is(text) = key.preset {
         schema["default"] = match key.kind {
-            Kind::Quantity(_) => json!(text),
+            Kind::Quantity(_) | Kind::Choice(_) => json!(text),
             _ => serde_json::from_str(text).unwrap_or(Value::Null),
         };
     }

@@ -7,8 +7,10 @@ use super::check::range;
 use super::convert::{Given, convert};
 use super::draft::Draft;
 use super::fault::{Complaint, Fault, Faults};
-use super::keys::{KEYS, Key, find_key, nearest};
+use super::group::{group_key, no_group};
+use super::keys::{ASSUMED_AREA, KEYS, Key, find_key, nearest};
 use super::model::{RollInKind, Site};
+use super::parts::leak_read;
 
 /// A value to set: a number in SI, or a text as it would stand in the site file.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,6 +47,13 @@ impl Site {
     /// # Ok::<(), landfall::site::Faults>(())
     /// ```
     pub fn with_value<'a>(&self, key: &str, value: impl Into<Setting<'a>>) -> Result<Self, Faults> {
+        if let Some((at, of_group)) = group_key(key) {
+            let given = match value.into() {
+                Setting::Si(si) => Given::Number(checked(of_group, si)?),
+                Setting::Text(text) => parse_setting(of_group, text)?,
+            };
+            return self.with_group_value(key, at, of_group, given);
+        }
         let key = known(key)?;
         match value.into() {
             Setting::Si(si) => self.with(key, &Given::Number(checked(key, si)?)),
@@ -57,7 +66,9 @@ impl Site {
     /// Defaults and derived values that hang on it follow. Of the take-off's three measures the one that was
     /// not set and stays stated is kept and the third follows: height keeps the radius where both others are
     /// stated, radius and lip angle keep the height. The start height of a list of sections lengthens or shortens
-    /// its first sloping straight. A volume that is stated stays as it is when the bag's size is set.
+    /// its first sloping straight. A volume that is stated stays as it is when the bag's size is set. Of a leak and a
+    /// settled pressure the one that is set stands, and measured areas take the place of assumed ones. Where blowers or
+    /// openings are set, the leak that a settled pressure told takes its place: the bag then settles elsewhere.
     ///
     /// # Errors
     /// As [`Site::with_value`]; the site is then left as it was.
@@ -74,11 +85,41 @@ impl Site {
 
     /// The keys whose values are neither stated nor derived from stated ones: assumed until somebody measures them.
     pub fn assumed(&self) -> impl Iterator<Item = &'static Key> {
-        KEYS.iter().filter(|key| matches!(key.preset, super::keys::Preset::Is(_)) && !self.given.contains(key.dotted))
+        KEYS.iter().filter(|key| {
+            matches!(key.preset, super::keys::Preset::Is(_)) && !self.given.contains(key.dotted) && key.applies(self)
+        })
+    }
+
+    /// One value of a group set.
+    fn with_group_value(&self, dotted: &str, at: usize, key: &'static Key, given: Given) -> Result<Self, Faults> {
+        let mut draft = Draft::of(self);
+        let count = draft.groups.len();
+        let Some(group) = draft.groups.get_mut(at) else {
+            return Err(Faults::one(no_group(dotted, count).without_place()));
+        };
+        match given {
+            Given::Text(name) => group.name = Some(name),
+            Given::Number(si) => match group.values.iter_mut().find(|(name, _)| *name == key.name()) {
+                Some((_, value)) => *value = si,
+                None => group.values.push((key.name(), si)),
+            },
+            _ => {}
+        }
+        draft.resolve().map_err(|complaints| Faults {
+            file: String::new(),
+            faults: complaints.into_iter().map(Complaint::without_place).collect(),
+        })
     }
 
     fn with(&self, key: &'static Key, value: &Given) -> Result<Self, Faults> {
         let mut draft = Draft::of(self);
+        // A pressure that was read holds for the blowers and openings of that day: what is known of the bag is its leak.
+        if AIR_SUPPLY.contains(&key.dotted)
+            && let Some(leak) = leak_read(&draft.clone().filled())
+        {
+            draft.forget("bag.settled_pressure");
+            draft.state("bag.leak_coefficient", leak);
+        }
         match value {
             Given::Number(si) if key.dotted == "roll_in.start_height" && draft.sections.is_some() => {
                 let change = si - self.roll_in.start_height_m;
@@ -94,7 +135,7 @@ impl Site {
                 draft.state(key.dotted, *si);
             }
             Given::Number(si) => {
-                if let Some(loser) = loser(key.dotted, |other| draft.is_given(other)) {
+                for loser in losers(key.dotted, |other| draft.is_given(other)) {
                     draft.forget(loser);
                 }
                 if key.get(self).is_none() && matches!(self.roll_in.kind, RollInKind::Sections(_)) {
@@ -106,6 +147,12 @@ impl Site {
             Given::Text(text) => draft.name = Some(text.clone()),
             Given::Curve(points) => draft.curve = Some(points.clone()),
             Given::Sections(list) => draft.sections = Some(list.clone()),
+            Given::Knots(list) => {
+                for loser in losers(key.dotted, |other| draft.is_given(other)) {
+                    draft.forget(loser);
+                }
+                draft.knots = Some(list.clone());
+            }
         }
         draft.given.insert(key.dotted);
         draft.resolve().map_err(|complaints| Faults {
@@ -115,15 +162,35 @@ impl Site {
     }
 }
 
-/// Which of the take-off's measures gives way when another is set and both remaining ones are stated.
-pub(super) fn loser(key: &str, is_given: impl Fn(&str) -> bool) -> Option<&'static str> {
+/// What a settled pressure hangs on besides the leak.
+const AIR_SUPPLY: [&str; 12] = [
+    "bag.vent_area",
+    "bag.vent_coefficient",
+    "bag.relief_area",
+    "bag.relief_opens",
+    "bag.relief_full",
+    "blower.count",
+    "blower.curve",
+    "blower.speed",
+    "blower.duct_loss",
+    "blower.duct_diameter",
+    "site.altitude",
+    "site.air_temperature",
+];
+
+/// What gives way when a key is set: the take-off's third measure where both others are stated, the leak before the
+/// settled pressure and the other way round, the assumed force area before a measured one.
+pub(super) fn losers(key: &str, is_given: impl Fn(&str) -> bool) -> Vec<&'static str> {
     let (kept, lost) = match key {
         "takeoff.height" => ("takeoff.radius", "takeoff.lip_angle"),
         "takeoff.radius" => ("takeoff.height", "takeoff.lip_angle"),
         "takeoff.lip_angle" => ("takeoff.height", "takeoff.radius"),
-        _ => return None,
+        "bag.settled_pressure" => return vec!["bag.leak_coefficient"],
+        "bag.leak_coefficient" => return vec!["bag.settled_pressure"],
+        "bag.area" => return ASSUMED_AREA.to_vec(),
+        _ => return Vec::new(),
     };
-    (is_given(kept) && is_given(lost)).then_some(lost)
+    if is_given(kept) && is_given(lost) { vec![lost] } else { Vec::new() }
 }
 
 /// The key of a dotted name, or a fault that names the nearest.
@@ -150,7 +217,7 @@ fn checked(key: &'static Key, si: f64) -> Result<f64, Faults> {
 /// A text as it would stand in the file, with or without its quotes, as a TOML item.
 pub(super) fn item_of(key: &Key, text: &str) -> Item {
     use super::keys::Kind;
-    let quoted = matches!(key.kind, Kind::Text | Kind::Quantity(_));
+    let quoted = matches!(key.kind, Kind::Text | Kind::Quantity(_) | Kind::Choice(_));
     if quoted && !text.trim_start().starts_with(['"', '\'']) {
         return toml_edit::value(text);
     }

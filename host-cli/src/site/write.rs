@@ -7,10 +7,11 @@ use std::sync::LazyLock;
 use toml_edit::{DocumentMut, Item, Table};
 
 use super::fault::{Complaint, Fault, Faults};
-use super::keys::{Kind, Preset, find_key};
+use super::group::{group_key, no_group};
+use super::keys::{GROUP_KEYS, Key, Kind, Preset, find_key};
 use super::model::Site;
 use super::read::read_site;
-use super::sweep::{item_of, known, loser, parse_setting};
+use super::sweep::{item_of, known, losers, parse_setting};
 
 const STARTER: &str = include_str!("starter.toml");
 const DEMO: &str = include_str!("demo.toml");
@@ -40,11 +41,12 @@ fn examples() -> &'static HashMap<String, String> {
         let mut table = "";
         let mut found = HashMap::new();
         for line in STARTER.lines() {
-            if let Some(name) = line.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
-                table = name;
+            let header = line.trim_start_matches("# ");
+            if let Some(name) = header.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
+                table = name.trim_matches(['[', ']']);
             } else if let Some((name, value)) = line.trim_start_matches("# ").split_once(" = ") {
                 let key = format!("{table}.{}", name.trim());
-                if find_key(&key).is_some() {
+                if find_key(&key).is_some() || GROUP_KEYS.iter().any(|group| group.dotted == key) {
                     let value = value.split_once("  #").map_or(value, |(value, _)| value).trim();
                     found.entry(key).or_insert_with(|| format!("{} = {value}", name.trim()));
                 }
@@ -84,13 +86,17 @@ impl SiteFile {
     /// States a value, written as in the file (quotes may be left out). A key that is there keeps its place and its
     /// comment; a new one goes where the file shows it commented out, else to the end of its table.
     ///
-    /// When a measure of the take-off is set and both others are stated, the one that [`Site::set_si`] lets go is
-    /// removed.
+    /// What [`Site::set_si`] lets go for it is removed: a measure of the take-off where both others are stated, the leak
+    /// or the settled pressure, the assumed areas of a bag whose areas are measured.
     ///
     /// # Errors
     /// An unknown key, an unreadable value or one out of range; the file is then left as it was.
     pub fn set(&mut self, key: &str, text: &str) -> Result<(), Fault> {
         let first = |faults: Faults| faults.faults.into_iter().next().unwrap_or_default();
+        if let Some((_, of_group)) = group_key(key) {
+            parse_setting(of_group, text).map_err(first)?;
+            return self.write(key, text);
+        }
         parse_setting(known(key).map_err(first)?, text).map_err(first)?;
         self.write(key, text)
     }
@@ -101,11 +107,13 @@ impl SiteFile {
     /// # Errors
     /// An unknown key, or a table that is no table; the file is then left as it was.
     pub fn write(&mut self, key: &str, text: &str) -> Result<(), Fault> {
+        if let Some((at, of_group)) = group_key(key) {
+            return self.write_group(key, at, of_group, text);
+        }
         let key = known(key).map_err(|faults| faults.faults.into_iter().next().unwrap_or_default())?;
         let has = |dotted: &str| self.value(dotted).is_some();
-        let lost = loser(key.dotted, has).and_then(find_key);
-        if let (Some(lost), Some(table)) = (lost, self.table(key.table())) {
-            table.remove(lost.name());
+        for lost in losers(key.dotted, has) {
+            self.remove(lost);
         }
         let mut item = item_of(key, text);
         if self.value(key.dotted).is_none() && self.uncomment(key.table(), key.name(), &item) {
@@ -130,6 +138,33 @@ impl SiteFile {
                 table.insert(key.name(), item);
             }
         }
+        Ok(())
+    }
+
+    /// A value of a group, whose list stands in the file.
+    fn write_group(&mut self, dotted: &str, at: usize, key: &Key, text: &str) -> Result<(), Fault> {
+        let mut count = 0;
+        let mut item = item_of(key, text);
+        let group: Option<&mut dyn toml_edit::TableLike> = match self.document.get_mut("group") {
+            Some(Item::ArrayOfTables(list)) => {
+                count = list.len();
+                list.get_mut(at).map(|table| table as &mut dyn toml_edit::TableLike)
+            }
+            Some(Item::Value(toml_edit::Value::Array(list))) => {
+                count = list.len();
+                let table = list.get_mut(at).and_then(toml_edit::Value::as_inline_table_mut);
+                table.map(|table| table as &mut dyn toml_edit::TableLike)
+            }
+            _ => None,
+        };
+        let Some(group) = group else { return Err(no_group(dotted, count).without_place()) };
+        if let Some(new) = item.as_value_mut() {
+            match group.get(key.name()).and_then(Item::as_value) {
+                Some(old) => *new.decor_mut() = old.decor().clone(),
+                None => new.decor_mut().clear(),
+            }
+        }
+        group.insert(key.name(), item);
         Ok(())
     }
 
@@ -243,7 +278,7 @@ pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
     match preset {
         Preset::Required => "required".to_owned(),
         Preset::Is(text) => match kind {
-            Kind::Quantity(_) => format!("default \"{text}\""),
+            Kind::Quantity(_) | Kind::Choice(_) => format!("default \"{text}\""),
             _ => format!("default {text}"),
         },
         Preset::Of(other) => format!("default: as {other}"),

@@ -1,6 +1,7 @@
 //! The command as tests run it.
 
-#![allow(clippy::unwrap_used, clippy::panic)]
+// Each test takes a part of it.
+#![allow(clippy::unwrap_used, clippy::panic, dead_code)]
 
 use std::path::Path;
 use std::process::{Command, Output, Stdio};

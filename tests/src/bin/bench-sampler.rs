@@ -11,7 +11,7 @@ use landfall::sampling::random::{DRAWN, draw};
 use landfall::sampling::{Job, Stop, sample};
 use landfall::site::{demo, read_site};
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
-use landfall_core::displacement::Displacement;
+use landfall_core::force_area::ForceArea;
 use landfall_core::inputs::{COUNT, Inputs, Uncertain};
 use landfall_core::path::{Path, Section, Shape};
 use landfall_core::ride::Steps;
@@ -108,11 +108,10 @@ fn count(model: &Model, what: &str) {
             let supply = Supply::new(&demo()).unwrap();
             let chamber = supply.chamber.unwrap();
             let gas = Adiabat::new(&chamber, chamber.at_pressure(chamber.operating_pa()), QUICK_EXPONENT).unwrap();
-            let displacement = Displacement::dish(1.2).unwrap();
+            let area = ForceArea::assumed(0.5, 6.0, 4.0).unwrap();
             let (mass_kg, normal_speed_mps) = (92.0, 7.0);
             let thickness_m = Some(2.2);
-            let landing =
-                Landing { mass_kg, normal_speed_mps, slope_rad: 0.0, skin_loss: 0.65, displacement, thickness_m };
+            let landing = Landing { mass_kg, normal_speed_mps, slope_rad: 0.0, skin_loss: 0.65, area, thickness_m };
             let flows = supply.flows(Feed::Running);
             black_box(touch_down(&gas, &flows, black_box(&landing), &Options::default(), |_| {}));
         }

@@ -16,8 +16,8 @@ use embedded_storage::nor_flash::{
     ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
 
-/// Sectors set aside: 2 for settings, 64 for the log.
-const SECTORS: usize = 66;
+/// Sectors set aside: 2 for settings, 192 for the log, a third of them for landings.
+const SECTORS: usize = 194;
 const SECTOR: usize = 4096;
 const PAGE: usize = 256;
 /// Where they begin in the flash: at its end.
@@ -195,6 +195,7 @@ impl ErrorType for Region {
 impl ReadNorFlash for Region {
     const READ_SIZE: usize = 1;
 
+    #[inline(never)]
     fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Error> {
         let from = Self::place(offset, bytes.len())? + MAPPED;
         for (index, byte) in bytes.iter_mut().enumerate() {

@@ -4,12 +4,16 @@ use super::*;
 use crate::link::{Today, Verdict, check_with_form};
 use crate::sensor::Outside;
 use landfall_core::blower::CurvePoint;
+use landfall_core::box_pressures::SensorError;
+use landfall_core::force_area::{ForceArea, KNOTS, Knot};
+use landfall_core::levels::MeanLanding;
+use landfall_core::possible_bags::{BagFactors, StatedArea};
 use landfall_core::thresholds::{
-    FanCurve, Thresholds, WATCHED_SITE_VERSION, WatchedSite, in_force, thresholds, todays_air,
+    FanCurve, Thresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, in_force, thresholds, todays_air,
 };
 
 /// An invented site: 180 m³ behind one blower.
-pub(crate) fn form() -> (WatchedSite, FanCurve) {
+pub(crate) fn form() -> WatchedForm {
     let site = WatchedSite {
         version: WATCHED_SITE_VERSION,
         air_pressure_pa: 98_000.0,
@@ -27,15 +31,12 @@ pub(crate) fn form() -> (WatchedSite, FanCurve) {
         duct_diameter_m: 0.5,
         backflow_area_m2: Some(0.001),
         volume_m3: 180.0,
-        stretch_per_pa: 3e-5,
         skin_kgpm2: 0.65,
-        dish_radius_m: 1.2,
         skin_loss: 0.65,
-        fitted: true,
         pressure_min_pa: 1_400.0,
         pressure_max_pa: 2_400.0,
         depth_limit: 0.8,
-        load_limit_g: 25.0,
+        load_stop_g: 25.0,
         stop_floor: 0.6,
         thickness_m: 2.2,
         slope_rad: 0.1,
@@ -43,19 +44,35 @@ pub(crate) fn form() -> (WatchedSite, FanCurve) {
         lightest_kg: 60.0,
         hard_speed_mps: 6.0,
         soft_speed_mps: 4.0,
+        mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 5.0, thickness_m: 2.2 }),
         commitment_s: 2.0,
         reaction_s: 1.0,
-        interval_s: 60.0,
         supply_sense: true,
+        sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 },
+    };
+    let bags = WatchedBags {
+        area: StatedArea::Assumed { body_m2: 0.5, growth_m: 6.0, limit_m2: 4.0 },
+        stretch_per_pa: 3e-5,
+        soft: BagFactors { area: [0.8, 0.9, 0.6], stretch: 1.4 },
+        firm: BagFactors { area: [1.2, 1.1, 1.6], stretch: 0.7 },
     };
     let points = [(1.9, 0.0), (1.6, 700.0), (1.1, 1_400.0), (0.0, 2_000.0)]
         .map(|(flow_m3ps, pressure_pa)| CurvePoint { flow_m3ps, pressure_pa });
-    (site, FanCurve::new(&points).unwrap())
+    WatchedForm { site, bags, curve: FanCurve::new(&points).unwrap() }
+}
+
+/// As many measured knots as there can be.
+pub(crate) fn most_knots() -> WatchedBags {
+    let knots: [Knot; KNOTS] = core::array::from_fn(|i| {
+        let depth_m = 0.1 * (i as f32 + 1.0);
+        Knot { depth_m, area_m2: 1.0 + depth_m }
+    });
+    WatchedBags { area: StatedArea::Measured(ForceArea::measured(&knots).unwrap()), ..form().bags }
 }
 
 fn planned() -> WatchSettings {
-    let (site, curve) = form();
-    let found = thresholds(&site, &curve, &site.planned_air().unwrap()).unwrap();
+    let form = form();
+    let found = thresholds(&form, &form.site.planned_air().unwrap()).unwrap();
     let base = WatchSettings { pressure_max_pa: 2_400.0, interval_s: 60.0, revision: 3, ..WatchSettings::EXAMPLE };
     let settings = found.put_into(&base);
     settings.validate().unwrap();
@@ -66,16 +83,19 @@ const THIN: Outside = Outside { pressure_pa: 91_000.0, temperature_c: 24.0 };
 
 impl Bench {
     fn arm_with_form(&mut self) -> Vec<FromBox> {
-        let (site, curve) = form();
+        let form = form();
+        self.run(0.1);
         self.world.button.set(true);
         self.run(1.5);
         self.send(&ToBox::Offer(planned()));
         let mut said = self.run(0.1);
-        self.send(&ToBox::OfferSite(site));
+        self.send(&ToBox::OfferSite(form.site));
         said.extend(self.run(0.1));
-        self.send(&ToBox::OfferCurve(curve));
+        self.send(&ToBox::OfferBags(form.bags));
         said.extend(self.run(0.1));
-        self.send(&ToBox::Confirm { check: check_with_form(&planned(), &site, &curve).unwrap() });
+        self.send(&ToBox::OfferCurve(form.curve));
+        said.extend(self.run(0.1));
+        self.send(&ToBox::Confirm { check: check_with_form(&planned(), &form).unwrap() });
         said.extend(self.run(0.1));
         self.world.button.set(false);
         said
@@ -98,9 +118,8 @@ impl Bench {
 }
 
 fn expected(air: Outside) -> (Thresholds, WatchSettings) {
-    let (site, curve) = form();
     let air = todays_air(air.pressure_pa, air.temperature_c + 273.15).unwrap();
-    let found = thresholds(&site, &curve, &air).unwrap();
+    let found = thresholds(&form(), &air).unwrap();
     (found, in_force(&planned(), &found).unwrap())
 }
 
@@ -108,15 +127,19 @@ fn expected(air: Outside) -> (Thresholds, WatchSettings) {
 fn a_site_is_staged_stored_and_read_back_after_a_reset() {
     let mut bench = Bench::new();
     let said = bench.arm_with_form();
-    let (site, curve) = form();
-    for wanted in
-        [FromBox::Staged(planned()), FromBox::StagedSite(site), FromBox::StagedCurve(curve), FromBox::Stored(planned())]
-    {
-        assert!(said.contains(&wanted), "{wanted:?}");
+    let form = form();
+    for wanted in [
+        FromBox::Staged(planned()),
+        FromBox::StagedSite(form.site),
+        FromBox::StagedBags(form.bags),
+        FromBox::StagedCurve(form.curve),
+        FromBox::Stored(planned()),
+    ] {
+        assert!(said.contains(&wanted), "{wanted:?} {:?}", refusals(&said));
     }
     bench.restart(ResetCause::PowerOn);
     assert_eq!(bench.app.settings, Some(planned()));
-    assert_eq!(bench.app.form(), Some((site, curve)));
+    assert_eq!(bench.app.form(), Some(form));
     assert_eq!(bench.today().verdict, Verdict::NoAir);
     // Settings alone replace all of it.
     let newer = WatchSettings { revision: 4, ..planned() };
@@ -125,8 +148,9 @@ fn a_site_is_staged_stored_and_read_back_after_a_reset() {
 }
 
 #[test]
-fn a_form_needs_settings_and_the_checksum_of_all_three() {
-    let (site, curve) = form();
+fn a_form_needs_settings_and_the_checksum_of_all_parts() {
+    let form = form();
+    let WatchedForm { site, bags, curve } = form;
     let mut bench = Bench::new();
     bench.send(&ToBox::OfferSite(site));
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
@@ -136,12 +160,16 @@ fn a_form_needs_settings_and_the_checksum_of_all_three() {
     bench.run(0.1);
     bench.send(&ToBox::OfferSite(WatchedSite { air_pressure_pa: f32::NAN, ..site }));
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::Impossible]);
+    bench.send(&ToBox::OfferBags(WatchedBags { soft: BagFactors { stretch: f32::NAN, ..bags.soft }, ..bags }));
+    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Impossible]);
     bench.send(&ToBox::OfferCurve(FanCurve { count: 2, ..curve }));
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::Impossible]);
     bench.send(&ToBox::OfferSite(site));
     bench.run(0.1);
-    // The curve is missing: the checksum of all three is not what is staged.
-    bench.send(&ToBox::Confirm { check: check_with_form(&planned(), &site, &curve).unwrap() });
+    bench.send(&ToBox::OfferBags(bags));
+    bench.run(0.1);
+    // The curve is missing: the checksum of all is not what is staged.
+    bench.send(&ToBox::Confirm { check: check_with_form(&planned(), &form).unwrap() });
     assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
     bench.send(&ToBox::OfferCurve(curve));
     bench.run(0.1);
@@ -232,7 +260,7 @@ fn air_that_is_none_and_thresholds_out_of_order_leave_the_planned_ones() {
     for (air, verdict) in [
         (Outside { pressure_pa: 59_000.0, temperature_c: 20.0 }, Verdict::AirNotBelieved),
         (Outside { pressure_pa: 95_000.0, temperature_c: -31.0 }, Verdict::AirNotBelieved),
-        (Outside { pressure_pa: 65_000.0, temperature_c: 45.0 }, Verdict::NoWait),
+        (Outside { pressure_pa: 65_000.0, temperature_c: 45.0 }, Verdict::NoHigh),
         (Outside { pressure_pa: 86_000.0, temperature_c: 24.0 }, Verdict::OutOfOrder),
         (Outside { pressure_pa: f32::NAN, temperature_c: 20.0 }, Verdict::AirNotBelieved),
     ] {
@@ -248,7 +276,7 @@ fn air_that_is_none_and_thresholds_out_of_order_leave_the_planned_ones() {
         // A bag at its planned pressure is ridden where today's could not be computed, and only there.
         bench.world.reading.set(Ok(planned().operating_pa));
         bench.run(15.0);
-        let ridden = !matches!(verdict, Verdict::NoWait | Verdict::OutOfOrder);
+        let ridden = !matches!(verdict, Verdict::NoHigh | Verdict::OutOfOrder);
         assert_eq!(bench.app.status.permit, ridden, "{air:?} {:?}", bench.app.status.state);
         if !ridden {
             assert!(matches!(bench.app.status.state, Some((State::Fill | State::Wait, Reason::NoBand))));
@@ -317,31 +345,34 @@ fn a_job_made_before_new_settings_is_dropped() {
 
 #[test]
 fn a_power_cut_at_any_byte_leaves_the_old_site_or_the_new_one() {
-    let (site, curve) = form();
+    let WatchedForm { site, bags, curve } = form();
     let mut armed = Bench::new();
     armed.arm_with_form();
     let image = armed.world.flash.borrow().clone();
     let settings = WatchSettings { revision: 4, ..planned() };
-    let other = WatchedSite { heaviest_kg: 111.0, ..site };
+    let other = WatchedForm { site: WatchedSite { heaviest_kg: 111.0, ..site }, bags, curve };
     let (mut old, mut new) = (0, 0);
     for cut in (1..1_000).step_by(3) {
         let mut bench = Bench::new();
         bench.world.flash.borrow_mut().clone_from(&image);
         bench.restart(ResetCause::PowerOn);
+        bench.run(0.1);
         bench.world.button.set(true);
         bench.run(1.2);
-        for message in [ToBox::Offer(settings), ToBox::OfferSite(other), ToBox::OfferCurve(curve)] {
+        for message in
+            [ToBox::Offer(settings), ToBox::OfferSite(other.site), ToBox::OfferBags(bags), ToBox::OfferCurve(curve)]
+        {
             bench.send(&message);
             bench.run(0.06);
         }
         bench.world.power.set(cut);
-        bench.send(&ToBox::Confirm { check: check_with_form(&settings, &other, &curve).unwrap() });
+        bench.send(&ToBox::Confirm { check: check_with_form(&settings, &other).unwrap() });
         let confirmed = bench.run(0.1).contains(&FromBox::Stored(settings));
         bench.world.button.set(false);
         bench.restart(ResetCause::PowerOn);
         match (bench.app.settings, bench.app.form()) {
-            (Some(s), Some((at, _))) if s == settings && at == other => new += 1,
-            (Some(s), Some((at, _))) if s == planned() && at == site && !confirmed => old += 1,
+            (Some(s), Some(at)) if s == settings && at == other => new += 1,
+            (Some(s), Some(at)) if s == planned() && at == form() && !confirmed => old += 1,
             (settings, form) => panic!("cut {cut}: {settings:?} {form:?}, confirmed {confirmed}"),
         }
     }

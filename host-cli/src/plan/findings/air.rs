@@ -1,39 +1,47 @@
 //! Findings about the air supply and the mean landing.
 
 use super::Said;
-use crate::plan::words::{flow, load, metres, number, percent, pressure, seconds, speed};
+use crate::plan::results::Level;
+use crate::plan::words::{flow, load, metres, percent, pressure, seconds, speed};
+use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
     range(said);
     openings(said);
     filling(said);
+}
+
+/// What is said of the mean landing.
+pub fn landing(said: &mut Said<'_>) {
     mean_landing(said);
     recovery(said);
 }
 
 /// The operating pressure against the maker's range.
 fn range(said: &mut Said<'_>) {
+    let u = said.shown();
     let (air, bag) = (&said.r.air, &said.site.bag);
-    let now = pressure(air.operating_pressure_pa);
-    let maker = format!("the maker's range of {} to {}", pressure(bag.pressure_min_pa), pressure(bag.pressure_max_pa));
+    let now = pressure(u, air.operating_pressure_pa);
+    let maker =
+        format!("the maker's range of {} to {}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa));
     let need = format!(
         "the blowers together must deliver {} at {} in the bag to sit mid-range ({} at {now} now)",
-        flow(air.needed_flow_m3ps),
-        pressure(air.needed_pressure_pa),
-        flow(air.operating_flow_m3ps)
+        flow(u, air.needed_flow_m3ps),
+        pressure(u, air.needed_pressure_pa),
+        flow(u, air.operating_flow_m3ps)
     );
     match air.status {
         "low" => {
             said.stop(
-                "pressure",
+                "pressure.low",
                 format!(
                     "The bag settles at {now}, {} below {maker}. More blower or less open \
                     area would change it.",
-                    pressure(-air.above_min_pa)
+                    pressure(u, -air.above_min_pa)
                 ),
             );
             said.stop(
-                "blower",
+                "blower.weak",
                 format!(
                     "The air supply is too weak: {need}. A stronger or another blower, a \
                     shorter or wider duct, or less vent and leak would change it."
@@ -41,11 +49,11 @@ fn range(said: &mut Said<'_>) {
             );
         }
         "high" => said.stop(
-            "pressure",
+            "pressure.high",
             format!(
                 "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \
                 and relief flaps that open more, would change it; {need}.",
-                pressure(-air.below_max_pa)
+                pressure(u, -air.below_max_pa)
             ),
         ),
         _ => said.note(
@@ -53,16 +61,16 @@ fn range(said: &mut Said<'_>) {
             format!(
                 "The bag settles at {now}, inside {maker}: {} above the low end and {} \
                         under the high end. Mid-range takes {} at {}.",
-                pressure(air.above_min_pa),
-                pressure(air.below_max_pa),
-                flow(air.needed_flow_m3ps),
-                pressure(air.needed_pressure_pa)
+                pressure(u, air.above_min_pa),
+                pressure(u, air.below_max_pa),
+                flow(u, air.needed_flow_m3ps),
+                pressure(u, air.needed_pressure_pa)
             ),
         ),
     }
     if air.after_cut.is_empty() {
         said.stop(
-            "blower",
+            "blower.skin",
             format!(
                 "The blowers do not lift the bag's own skin: {now} in the bag. No \
                 landing on it can be computed; a stronger blower or less open area \
@@ -73,15 +81,16 @@ fn range(said: &mut Said<'_>) {
 }
 
 fn openings(said: &mut Said<'_>) {
+    let u = said.shown();
     let air = &said.r.air;
     if air.at_shut_off {
         said.caution(
-            "openings",
+            "openings.none",
             format!(
                 "Nothing is open: no vent, flap or leak is stated, so that the bag \
                 settles at the blowers' shut-off pressure of {}. Every bag leaks: state \
                 bag.leak_coefficient (a timed deflation gives it), or the vents.",
-                pressure(air.operating_pressure_pa)
+                pressure(u, air.operating_pressure_pa)
             ),
         );
     }
@@ -103,75 +112,82 @@ fn filling(said: &mut Said<'_>) {
 }
 
 fn mean_landing(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let Some(landing) = &r.touchdown else {
         return;
     };
     let allowed = bag.depth_limit * landing.thickness_m;
-    let uses = format!("{} of {}", metres(landing.depth_m), metres(landing.thickness_m));
+    let uses = format!("{} of {}", metres(u, landing.depth_m), metres(u, landing.thickness_m));
     if let Some(left) = landing.ground_speed_mps {
         let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
         said.stop(
-            "bottoming",
+            "depth.ground",
             format!(
                 "The mean rider meets the ground through the bag with {} left, like a \
                 fall of {} onto it. More pressure (with the blower for it), a thicker \
                 bag, smaller vents or a lower start would change it.",
-                speed(left),
-                metres(fall)
+                speed(u, left),
+                metres(u, fall)
             ),
         );
     } else if landing.depth_m > allowed {
         said.stop(
-            "bottoming",
+            "depth",
             format!(
                 "The mean landing goes {uses} deep, past the depth limit of {} ({}); {} \
                 are left. More pressure, a thicker bag or a lower start would change it.",
-                metres(allowed),
+                metres(u, allowed),
                 percent(bag.depth_limit),
-                metres(landing.clearance_m)
+                metres(u, landing.clearance_m)
             ),
         );
     } else {
         said.note(
-            "bottoming",
+            "depth",
             format!(
                 "The mean landing goes {uses} deep: {} left above the ground, depth limit {}.",
-                metres(landing.clearance_m),
-                metres(allowed)
+                metres(u, landing.clearance_m),
+                metres(u, allowed)
             ),
         );
     }
     if landing.felt_load_g > bag.load_limit {
-        said.stop(
-            "firm",
-            format!(
-                "The mean landing is felt as {}, over the limit of {} (bag.load_limit). \
-                Less pressure, more vent area or a lower start would change it.",
-                load(landing.felt_load_g),
-                load(bag.load_limit)
-            ),
+        let (level, limit, key) = if landing.felt_load_g > bag.load_stop {
+            (Level::Stop, bag.load_stop, "bag.load_stop")
+        } else {
+            (Level::Caution, bag.load_limit, "bag.load_limit")
+        };
+        let text = format!(
+            "The mean landing is felt as {}, over the limit of {} ({key}). Less pressure, more vent area or a lower start \
+             would change it.",
+            load(landing.felt_load_g),
+            load(limit)
         );
+        said.say(level, "felt", text).with("touchdown.felt_load_g", landing.felt_load_g).with(key, limit);
     } else {
         said.note(
-            "firm",
+            "felt",
             format!("The mean landing is felt as {}, limit {}.", load(landing.felt_load_g), load(bag.load_limit)),
         );
     }
 }
 
 fn recovery(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, interval) = (said.r, said.site.session.interval_s);
     let Some(landing) = &r.touchdown else {
         return;
     };
+    let was = pressure(u, r.air.operating_pressure_pa);
     match landing.recovery_s {
         Some(time) if time > interval => said.stop(
-            "recovery",
+            "recovery.interval",
             format!(
-                "After a landing the bag needs {} to 99 % of its pressure, longer than \
-                the {} between riders. A longer session.interval, a stronger blower or \
-                smaller vents would change it.",
+                "After a landing the bag needs {} to 99 % of {was}, which it was at before, \
+                longer than the {} between riders. A longer session.interval or smaller \
+                vents would change it; more blower too, though the bag is then firmer, and \
+                has further to go.",
                 seconds(time),
                 seconds(interval)
             ),
@@ -179,8 +195,8 @@ fn recovery(said: &mut Said<'_>) {
         Some(time) => said.note(
             "recovery",
             format!(
-                "After a landing the bag needs {} to 99 % of its pressure; riders start \
-                {} apart.",
+                "After a landing the bag needs {} to 99 % of {was}, which it was at before; \
+                riders start {} apart.",
                 seconds(time),
                 seconds(interval)
             ),
@@ -188,13 +204,13 @@ fn recovery(said: &mut Said<'_>) {
         // What a bag with a body on the ground does is not known; that the ground is met is said already.
         None if landing.ground_speed_mps.is_some() => {}
         None => said.stop(
-            "recovery",
+            "recovery.never",
             format!(
-                "After a landing the bag does not come back to 99 % of its pressure in \
-                the time looked at (riders start {} apart, and {} m³ are lost). A \
+                "After a landing the bag does not come back to 99 % of {was}, which it was \
+                at before, in the time looked at (riders start {} apart, and {} are lost). A \
                 stronger blower or less open area would change it.",
                 seconds(interval),
-                number(landing.gas_lost_m3, 1)
+                u.volume(landing.gas_lost_m3, Toward::Nearest)
             ),
         ),
     }

@@ -27,7 +27,7 @@ fn nulls(said: &mut Said<'_>) {
         }
     }
     for (why, keys) in reasons {
-        said.note("no value", format!("No value, because {why}: {}.", keys.join(", ")));
+        said.note("no_value", format!("No value, because {why}: {}.", keys.join(", ")));
     }
 }
 
@@ -107,6 +107,8 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
         },
         "touchdown" => touchdown(r, name),
         "pressures" => pressures(r, rest, name),
+        "ride_by" => ride_by(name),
+        "verdict" => text("no limit is broken"),
         "wind" => match r.placement.miss_now {
             Some(miss) if miss > r.placement.target_miss => Some(format!(
                 "the chance of a miss passes {} already in the wind of the site",
@@ -120,9 +122,25 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
     }
 }
 
+fn ride_by(name: &str) -> Option<String> {
+    Some(
+        match name {
+            "start_high_m" => {
+                "until the bag is measured there is no start, or from so low riders do not reach the field"
+            }
+            "next_rider_from_pa" | "everybody_off_under_pa" => "the box cannot be armed",
+            "holds_for_s" => "after a power cut the bag holds for longer than 120 s, or there are no pressures",
+            "stop_line_before_foot_m" => "a rider who brakes does not stop before the take-off's foot from anywhere",
+            // As of the placement and the wind, which say why.
+            _ => return None,
+        }
+        .to_owned(),
+    )
+}
+
 fn rider(r: &Results, name: &str) -> Option<String> {
     match name {
-        "sd_along_m" | "miss" => {
+        "sd_along_m" | "miss" | "misses" => {
             r.spread.sampling.as_ref().map(|_| "too few runs of that rider come down on the bag's plane".to_owned())
         }
         _ => Some("that rider's run ends on the ride down or against the bag's front".to_owned()),
@@ -149,7 +167,7 @@ fn spread(r: &Results, rest: &str, name: &str) -> Option<String> {
 
 fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
     let p = &r.placement;
-    let searched = p.least_miss.is_some() || p.best_gap_m.is_some() || p.gap_low_m.is_some();
+    let searched = p.gap_runs.is_some();
     let when_searched = |why: &str| searched.then(|| why.to_owned());
     if rest.starts_with("short_zone") {
         return Some("at that lip speed the bike does not come as far as the bag's front edge".to_owned());
@@ -176,10 +194,10 @@ fn placement(r: &Results, rest: &str, name: &str) -> Option<String> {
         "gap_low_m" | "gap_high_m" | "inside_band_m" => {
             when_searched("no gap keeps the chance of a miss at the target for every rider")
         }
-        "best_gap_m" | "miss_at_best" | "best_offset_m" => {
-            when_searched("too few sampled runs come down on the bag's plane")
+        "best_gap_m" | "miss_at_best" | "best_offset_m" | "best_is_better" | "least_miss" | "least_miss_gap_m" => {
+            when_searched("fewer than 100 of the sampled runs come down on the bag's plane, or all miss at every gap")
         }
-        "least_miss" | "least_miss_gap_m" => when_searched("no gap could be tried"),
+        "gap_runs" => None,
         "lowest_clearing_start_m" => when_searched(
             "no start height up to 40 m, or none that the roll-in's sections can \
                 make, keeps runs from coming down short at the target",
@@ -198,6 +216,8 @@ fn touchdown(r: &Results, name: &str) -> Option<String> {
         match name {
             "ground_speed_mps" | "ground_fall_height_m" => "the body does not meet the ground",
             _ if grounded => "the body meets the ground",
+            "run_out_m" => "the top slopes down in the direction of travel",
+            "ride_out_mps" => "the top does not slope down in the direction of travel",
             "recovery_s" => "99 % of the operating pressure is not reached again within the time looked at",
             _ => "the landing has no end within the time looked at",
         }
@@ -208,35 +228,36 @@ fn touchdown(r: &Results, name: &str) -> Option<String> {
 fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
     let p = &r.pressures;
     if p.stop_rule.is_none() {
-        return no_pressures(r);
+        return if rest == "provisional" { None } else { no_pressures(r) };
     }
-    let no_stop = || "no pressure up to 20 kPa keeps the hard landing within the depth limit".to_owned();
-    let own_end = !(rest.starts_with("worst") || rest.starts_with("ends"));
-    Some(match name {
-        "stop_pa" | "stop_by_depth_pa" => no_stop(),
-        "firm_pa" if p.firm_limit == Some("not_kept") => {
-            "the load limit is passed even from just taut: there is no firm pressure".to_owned()
+    Some(
+        match name {
+            "stop_by_depth_pa" => "no pressure up to 20 kPa keeps the hard landing within the depth limit",
+            "firm_pa" | "comfort_pa" => "the load limit is kept up to 20 kPa: it does not bound the pressure",
+            "band_low_pa" | "band_high_pa" => "the ride band is empty",
+            "wait_pa" => {
+                "even from the operating pressure the stop pressure is nearer than a committed rider's touch-down, or the \
+                 time that such a rider needs has no value"
+            }
+            "power_loss_to_stop_s" => "after a power cut the stop pressure is not reached within the time looked at",
+            "holds_for_s" | "holds_for_p05_s" => {
+                "after a power cut the hard landing keeps the depth limit for longer than 120 s"
+            }
+            "to_stop_s" => "with one blower lost the bag never comes to the stop pressure",
+            "one_blower_lost" => "there is one blower",
+            "first_day_start_m" => "no lower start is clear of what the unmeasured bag brings about",
+            "provisional" => "measuring the bag would lift nothing",
+            "seconds_missing" | "alarm_delay_s" | "needed_s" | "ground_cut" | "if_measured" => {
+                "without supply sense the time to the alarm has no value: the pressure does not fall half-way to a stop \
+                 pressure, or no rider comes down on the bag"
+            }
+            "hard_depth_m" | "light_load_g" => "the landing has no end within the time looked at",
+            "hard_speed_mps" | "hard_thickness_m" => NO_DIFFERENCES,
+            "commitment_s" | "committed_from_start" => {
+                return Some(no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned()));
+            }
+            _ => "it was not computed",
         }
-        "firm_pa" => "the load limit is kept up to 20 kPa: it does not bound the pressure".to_owned(),
-        "band_low_pa" | "band_high_pa" => "the ride band is empty".to_owned(),
-        "wait_pa" if p.stop_pa.is_none() => no_stop(),
-        "wait_pa" => "even from the operating pressure the stop pressure is nearer than a \
-                committed rider's touch-down, or the time that such a rider needs has \
-                no value"
-            .to_owned(),
-        "power_loss_to_stop_s" if own_end && p.stop_pa.is_none() => no_stop(),
-        "power_loss_to_stop_s" => "after a power cut the stop pressure is not reached within the time \
-                looked at, or there is none"
-            .to_owned(),
-        "holds_for_s" => "after a power cut the hard landing keeps the depth limit for longer than 120 s".to_owned(),
-        "seconds_missing" | "alarm_delay_s" => "without supply sense the time to the alarm has no value: the pressure \
-                does not fall half-way to a stop pressure"
-            .to_owned(),
-        "worst" => "the ends of the assumed numbers were not tried".to_owned(),
-        "hard_speed_mps" | "hard_thickness_m" => NO_DIFFERENCES.to_owned(),
-        "commitment_s" | "committed_from_start" => {
-            no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned())
-        }
-        _ => "it was not computed".to_owned(),
-    })
+        .to_owned(),
+    )
 }

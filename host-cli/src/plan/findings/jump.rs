@@ -1,7 +1,9 @@
 //! Findings about the ride, the flight and where landings fall.
 
 use super::Said;
+use crate::plan::results::Level;
 use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
+use crate::shown::Toward;
 use std::collections::BTreeMap;
 
 /// A share of the spread from which an input is named as worth steadying (assumed).
@@ -19,75 +21,90 @@ pub fn say(said: &mut Said<'_>) {
 }
 
 fn reach(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, site) = (said.r, said.site);
     let place = |before_foot_m: f64| {
         if before_foot_m >= 0.0 {
-            format!("{} before the take-off's foot", metres(before_foot_m))
+            format!("{} before the take-off's foot", metres(u, before_foot_m))
         } else {
-            format!("on the take-off, {} past its foot", metres(-before_foot_m))
+            format!("on the take-off, {} past its foot", metres(u, -before_foot_m))
         }
     };
     if let Some(stall) = r.ride.stall {
         said.stop(
-            "reach",
+            "reach.stall",
             format!(
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
                 place(stall.before_foot_m),
-                metres(site.roll_in.start_height_m)
+                metres(u, site.roll_in.start_height_m)
             ),
         );
     }
     if let Some(leaves) = r.ride.leaves_surface {
         said.stop(
-            "reach",
+            "reach.leaves_surface",
             format!(
                 "The bike leaves the surface {} at {}. A larger radius where the ground falls away, or less speed there, \
                  would keep it down; no flight was computed after it.",
                 place(leaves.before_foot_m),
-                speed(leaves.speed_mps)
+                speed(u, leaves.speed_mps)
             ),
         );
     }
     let flight = &r.flight;
-    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), speed);
+    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), |x| speed(u, x));
     let along = flight.along_m.unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
+    let above_lip = site.bag.base_level_m + site.bag.front_height_m - r.ride.takeoff_height_m;
+    if flight.outcome == "front" && above_lip > 0.0 {
+        said.say(
+            Level::Stop,
+            "reach.front_above_lip",
+            format!(
+                "The bag's front stands {} above the lip, and riders run into it. A lower front (bag.front_height) or ground \
+                 under the bag that lies lower (bag.base_level) would change it.",
+                metres(u, above_lip)
+            ),
+        )
+        .with("bag.front_height", site.bag.front_height_m)
+        .with("ride.takeoff_height_m", r.ride.takeoff_height_m);
+    }
     match flight.outcome {
         "front" => said.stop(
-            "reach",
+            "reach.front",
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
-                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), metres)
+                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), |x| metres(u, x))
             ),
         ),
         "short" => said.stop(
-            "reach",
+            "reach.short",
             format!(
                 "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
                  more start height or a take-off that throws farther would change it.",
-                metres(-along),
-                metres(r.placement.gap_m)
+                metres(u, -along),
+                metres(u, r.placement.gap_m)
             ),
         ),
         "long" => said.stop(
-            "overshoot",
+            "reach.long",
             format!(
                 "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
                  larger gap ({} now) would change it.",
-                metres(along - site.bag.length_m),
-                metres(r.placement.gap_m)
+                metres(u, along - site.bag.length_m),
+                metres(u, r.placement.gap_m)
             ),
         ),
         "left" | "right" => said.stop(
-            "reach",
+            "reach.side",
             format!(
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
                 flight.outcome,
-                metres(flight.across_m.unwrap_or(0.0).abs()),
-                metres(r.placement.offset_m)
+                metres(u, flight.across_m.unwrap_or(0.0).abs()),
+                metres(u, r.placement.offset_m)
             ),
         ),
         "edge" => {
@@ -99,13 +116,13 @@ fn reach(said: &mut Said<'_>) {
                 ("side", "the bag's offset")
             };
             said.stop(
-                "reach",
+                "reach.margin",
                 format!(
                     "The mean rider comes down in the bag's {what} margin, {} from its front edge; the landing field runs \
                      from {} to {}. What would change it: {cure}.",
-                    metres(along),
-                    metres(field.0),
-                    metres(field.1)
+                    metres(u, along),
+                    metres(u, field.0),
+                    metres(u, field.1)
                 ),
             );
         }
@@ -119,24 +136,29 @@ fn arc_load(said: &mut Said<'_>) {
         return;
     };
     if peak > limit {
+        let stop = said.site.rider.arc_load_stop;
+        let (level, limit, key) = if peak > stop {
+            (Level::Stop, stop, "rider.arc_load_stop")
+        } else {
+            (Level::Caution, limit, "rider.arc_load_limit")
+        };
         let (place, cure) = if at > 0.0 {
             ("on the ride down", "a larger bottom radius")
         } else {
             ("in the take-off", "a larger take-off radius")
         };
-        said.caution(
-            "load",
-            format!(
-                "The load reaches {} {place}, over the {} that the site file allows (rider.arc_load_limit): arms and legs \
-                 may fold. What would change it: {cure}, or less start height.",
-                load(peak),
-                load(limit)
-            ),
+        let text = format!(
+            "The load reaches {} {place}, over the {} that the site file allows ({key}): arms and legs may fold. What would \
+             change it: {cure}, or less start height.",
+            load(peak),
+            load(limit)
         );
+        said.say(level, "load", text).with("ride.peak_load_g", peak).with(key, limit);
     }
 }
 
 fn riders(said: &mut Said<'_>) {
+    let u = said.shown();
     if said.r.ride.lip_speed_mps.is_none() {
         return;
     }
@@ -144,11 +166,11 @@ fn riders(said: &mut Said<'_>) {
     for (who, rider) in [("lightest", &r.riders.lightest), ("heaviest", &r.riders.heaviest)] {
         if rider.along_m.is_none() {
             said.stop(
-                "reach",
+                "reach.rider",
                 format!(
-                    "The {who} rider ({} kg) has no landing: with every input at its site value the run ends on the ride \
+                    "The {who} rider ({}) has no landing: with every input at its site value the run ends on the ride \
                      down or against the bag's front. More start height would change it, or other riders.",
-                    number(rider.mass_kg, 0)
+                    u.mass(rider.mass_kg, Toward::Nearest)
                 ),
             );
         }
@@ -167,7 +189,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     let none_missed = sampling.misses == 0 && r.riders.worst == "mean";
     if none_missed && bound > target {
         said.stop(
-            "miss",
+            "miss.too_few",
             format!(
                 "No run of {runs} missed, which is too few to show the chance of {} that is planned for. At least {} runs \
                  (spread.samples) would show it.",
@@ -209,7 +231,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
         );
         if sampling.miss_high > target && sampling.misses > 0 {
             said.caution(
-                "miss",
+                "miss.not_resolved",
                 format!(
                     "The chance of a miss is not resolved: its 95 % interval runs from {} to {}, across the {} planned for. \
                      More runs (spread.samples) would settle it.",
@@ -247,7 +269,7 @@ fn far_tail(said: &mut Said<'_>) {
         format!("Weighted runs put the chance of a miss under {} for every rider.", chance(tail.miss))
     };
     said.note(
-        "miss",
+        "miss.far_tail",
         format!("{text} That is the far tail of the stated normal spreads, which nobody has measured so far out."),
     );
 }
@@ -278,6 +300,7 @@ fn worst_outcome(outcomes: &BTreeMap<&'static str, f64>) -> Option<String> {
 
 /// The short and the long end of the landings.
 fn short_and_long(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, site) = (said.r, said.site);
     let Some(sampling) = &r.spread.sampling else {
         return;
@@ -292,20 +315,23 @@ fn short_and_long(said: &mut Said<'_>) {
             let side = if along < 0.0 { "before" } else { "behind" };
             format!(
                 " One landing in a thousand is less than {} {side} the front edge; the field starts at {}.",
-                metres(along.abs()),
-                metres(field.0)
+                metres(u, along.abs()),
+                metres(u, field.0)
             )
         });
-        let clearing = r
-            .placement
-            .clearing_lip_speed_mps
-            .map_or_else(String::new, |clearing| format!(" The gap is cleared from {} at the lip.", speed(clearing)));
+        let clearing = r.placement.clearing_lip_speed_mps.map_or_else(String::new, |clearing| {
+            format!(" The gap is cleared from {} at the lip.", speed(u, clearing))
+        });
         let text = format!(
             "Landings come up short: {} of the mean rider's runs end before the bag or against its front.{reach}{clearing} A \
              smaller gap, more start height or a steadier lip speed would change it.",
             percent(short)
         );
-        if short > target { said.stop("case", text) } else { said.caution("case", text) }
+        if short > target {
+            said.stop("short", text)
+        } else {
+            said.caution("short", text)
+        };
     }
     let long = share(&["long"]);
     let beyond = sampling.along_p999_m.filter(|along| *along > field.1);
@@ -313,8 +339,8 @@ fn short_and_long(said: &mut Said<'_>) {
         let reach = sampling.along_p999_m.map_or_else(String::new, |along| {
             format!(
                 " One landing in a thousand is beyond {} from the front edge; the field ends at {}.",
-                metres(along),
-                metres(field.1)
+                metres(u, along),
+                metres(u, field.1)
             )
         });
         let text = format!(
@@ -322,13 +348,18 @@ fn short_and_long(said: &mut Said<'_>) {
              steadier lip speed would change it.",
             percent(long)
         );
-        if long > target { said.stop("overshoot", text) } else { said.caution("overshoot", text) }
+        if long > target {
+            said.stop("long", text)
+        } else {
+            said.caution("long", text)
+        };
     }
     landing_field(said, field);
 }
 
 /// Whether the landings fit on the field at all.
 fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
+    let u = said.shown();
     let site = said.site;
     let Some(sampling) = &said.r.spread.sampling else {
         return;
@@ -342,11 +373,14 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
         .iter()
         .filter_map(|(way, need, has)| {
             need.filter(|need| need > has)
-                .map(|need| format!("{} {way} where landings take {}", metres(*has), metres(need)))
+                .map(|need| format!("{} {way} where landings take {}", metres(u, *has), metres(u, need)))
         })
         .collect();
+    // A wide spread that the target allows is none too wide.
+    let missed = said.r.placement.miss_now.is_none_or(|miss| miss > said.r.placement.target_miss);
     if !too_small.is_empty() {
-        said.stop(
+        said.say(
+            if missed { Level::Stop } else { Level::Caution },
             "field",
             format!(
                 "The landing field is too small wherever the bag stands: {}. A bigger \
@@ -359,10 +393,10 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
             "field",
             format!(
                 "998 landings in 1,000 of the mean rider take {} by {} of a landing field of {} by {}.",
-                metres(along),
-                metres(across),
-                metres(length),
-                metres(width)
+                metres(u, along),
+                metres(u, across),
+                metres(u, length),
+                metres(u, width)
             ),
         );
     }
@@ -370,6 +404,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
 
 /// What is worth steadying first.
 fn steadying(said: &mut Said<'_>) {
+    let u = said.shown();
     let Some(differences) = &said.r.spread.differences else {
         return;
     };
@@ -381,7 +416,8 @@ fn steadying(said: &mut Said<'_>) {
             .enumerate()
             .filter(|(i, (_, share))| *i == 0 || (*i < 3 && **share >= LARGE_SHARE))
             .map(|(_, (name, share))| {
-                let by = moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(by.abs())));
+                let by =
+                    moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(u, by.abs())));
                 format!("{} ({}{by})", plain_name(name), percent(**share))
             })
             .collect();
@@ -399,8 +435,9 @@ fn steadying(said: &mut Said<'_>) {
 }
 
 fn methods(said: &mut Said<'_>) {
+    let u = said.shown();
     if said.r.spread.methods_agree == Some(false) {
-        let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), metres);
+        let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |x| metres(u, x));
         let differences = said.r.spread.differences.as_ref().map(|d| d.sd_along_m);
         let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m);
         said.caution(

@@ -3,6 +3,7 @@
 use super::Said;
 use crate::plan::dirt::FILL_FACTOR;
 use crate::plan::words::{chance, force, list, metres, number, seconds, speed, wind};
+use crate::shown::{Shown, Toward};
 use landfall_core::wind::GUST_FACTOR;
 
 /// Nearer to the end of the band than this a bag that creeps, or a tape that slips, leaves it (assumed).
@@ -18,35 +19,41 @@ pub fn say(said: &mut Said<'_>) {
     short_zone(said);
     stopping(said);
     winds(said);
-    anchors(said);
     dirt(said);
 }
 
+/// What is the same for all riders.
+pub fn of_all(said: &mut Said<'_>) {
+    wind_now(said);
+    anchors(said);
+}
+
 fn gap(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.placement;
-    let (gap, target) = (metres(p.gap_m), chance(p.target_miss));
+    let (gap, target) = (metres(u, p.gap_m), chance(p.target_miss));
     match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
         (Some(low), Some(high), Some(inside)) => {
-            let band = format!("{} to {}", metres(low), metres(high));
-            let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(best)));
-            if inside < 0.0 {
+            let band = format!("{} to {}", metres(u, low), metres(u, high));
+            let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(u, best)));
+            if inside < 0.0 && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
                 said.stop(
-                    "gap",
+                    "gap.outside",
                     format!(
                         "The gap of {gap} is {} outside the band of {band} that keeps the chance \
                         of a miss at {target} for every rider.{best} Moving the bag would \
                         change it.",
-                        metres(-inside)
+                        metres(u, -inside)
                     ),
                 );
             } else if inside < NEAR_END_M {
                 said.caution(
-                    "gap",
+                    "gap.near_end",
                     format!(
                         "The gap of {gap} is only {} inside the band of {band} that keeps the \
                         chance of a miss at {target}.{best} Moving the bag would change it; \
                         measure again before each session.",
-                        metres(inside)
+                        metres(u, inside)
                     ),
                 );
             } else {
@@ -55,7 +62,7 @@ fn gap(said: &mut Said<'_>) {
                     format!(
                         "The gap of {gap} is {} inside the band of {band} that keeps the chance \
                         of a miss at {target} for every rider.{best}",
-                        metres(inside)
+                        metres(u, inside)
                     ),
                 );
             }
@@ -63,13 +70,13 @@ fn gap(said: &mut Said<'_>) {
         _ => {
             if let (Some(least), Some(at)) = (p.least_miss, p.least_miss_gap_m) {
                 said.stop(
-                    "gap",
+                    "gap.none",
                     format!(
                         "There is no band: no gap keeps the chance of a miss at {target} for every rider. The smallest chance \
                          is {}, at a gap of {} ({gap} now). A longer or wider bag, another start height or a steadier run \
                          would change it.",
                         chance(least),
-                        metres(at)
+                        metres(u, at)
                     ),
                 );
             }
@@ -78,6 +85,7 @@ fn gap(said: &mut Said<'_>) {
 }
 
 fn offset(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.placement;
     if let Some(best) = p.best_offset_m
         && (best - p.offset_m).abs() >= NEAR_END_M
@@ -87,27 +95,28 @@ fn offset(said: &mut Said<'_>) {
             "offset",
             format!(
                 "Landings would be centred with the bag {} farther {side}, at an offset of {}.",
-                metres((best - p.offset_m).abs()),
-                metres(best)
+                metres(u, (best - p.offset_m).abs()),
+                metres(u, best)
             ),
         );
     }
 }
 
 fn starts(said: &mut Said<'_>) {
+    let u = said.shown();
     let (p, site) = (&said.r.placement, said.site);
     let start = site.roll_in.start_height_m;
     let target = chance(p.target_miss);
     if let Some(lowest) = p.lowest_clearing_start_m {
-        if start < lowest {
+        if start < lowest && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
             said.stop(
-                "start",
+                "start.low",
                 format!(
                     "The start of {} is below the lowest of {} from which at most {target} \
                     of the runs come down short or do not land. A higher start or a smaller \
                     gap would change it.",
-                    metres(start),
-                    metres(lowest)
+                    metres(u, start),
+                    metres(u, lowest)
                 ),
             );
         } else {
@@ -116,52 +125,53 @@ fn starts(said: &mut Said<'_>) {
                 format!(
                     "Lowest start: {} ({} now). From there at most {target} of the runs come \
                             down short or do not land.",
-                    metres(lowest),
-                    metres(start)
+                    metres(u, lowest),
+                    metres(u, start)
                 ),
             );
         }
     }
     if let Some(highest) = p.highest_start_in_gust_m {
-        let gust = wind(site.wind.gust_mps);
+        let gust = wind(u, site.wind.gust_mps);
         if start > highest {
             said.caution(
-                "start",
+                "start.gust",
                 format!(
                     "With a gust of {gust} as added tail wind the highest start that keeps \
                     to {target} is {}, below the {} of the site. Riding only in less wind, \
                     a lower start or a larger gap would change it.",
-                    metres(highest),
-                    metres(start)
+                    metres(u, highest),
+                    metres(u, start)
                 ),
             );
         } else {
             said.note(
-                "start",
+                "start.in_gust",
                 format!(
                     "Highest start in a gust of {gust}: {}. It is added as tail wind, and \
                             the chance of a miss keeps to {target}.",
-                    metres(highest)
+                    metres(u, highest)
                 ),
             );
         }
     } else if p.least_miss.is_some() {
         said.caution(
-            "start",
+            "start.none_in_gust",
             format!(
                 "No start height keeps to {target} with a gust of {} as added tail wind. \
                 Riding only in less wind, a longer bag or another gap would change it.",
-                wind(site.wind.gust_mps)
+                wind(u, site.wind.gust_mps)
             ),
         );
     }
 }
 
 fn short_zone(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.placement;
     let Some(clearing) = p.clearing_lip_speed_mps else {
         said.caution(
-            "short zone",
+            "short_zone.none",
             "No lip speed within the range looked at clears the gap and comes down \
                 on the bag's top. A lower front, a smaller gap or a steeper take-off \
                 would change it.",
@@ -170,26 +180,27 @@ fn short_zone(said: &mut Said<'_>) {
     };
     let hits = match p.front_from_lip_speed_mps {
         Some(front) if front < clearing => {
-            format!("from {} the bag's front is hit, below that the ground", speed(front))
+            format!("from {} the bag's front is hit, below that the ground", speed(u, front))
         }
         _ => "the table of the short zone says what is hit first".to_owned(),
     };
     said.note(
-        "short zone",
+        "short_zone",
         format!(
             "Slower than {} at the lip comes up short. There {hits}. Whoever rolls \
                     in slowly must stop before the take-off.",
-            speed(clearing)
+            speed(u, clearing)
         ),
     );
 }
 
 fn stopping(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.placement;
     let braking = said.site.rider.braking;
     let Some(before) = p.last_stop_before_foot_m else {
         said.caution(
-            "stopping",
+            "stopping.none",
             format!(
                 "No stopping place: with braking at {} of the load the rider is \
                 committed from the start. A longer flat run, a lower start or better \
@@ -199,7 +210,7 @@ fn stopping(said: &mut Said<'_>) {
         );
         return;
     };
-    let at = p.last_stop_speed_mps.map_or_else(String::new, |v| format!(" at {}", speed(v)));
+    let at = p.last_stop_speed_mps.map_or_else(String::new, |v| format!(" at {}", speed(u, v)));
     let then =
         p.last_stop_to_touchdown_s.map_or_else(String::new, |s| format!("; from there to touch-down {}", seconds(s)));
     let others: Vec<String> = p
@@ -207,19 +218,19 @@ fn stopping(said: &mut Said<'_>) {
         .iter()
         .filter(|line| (line.braking - braking).abs() > 1.0e-6)
         .map(|line| {
-            let place = line.before_foot_m.map_or_else(|| "no line".to_owned(), metres);
+            let place = line.before_foot_m.map_or_else(|| "no line".to_owned(), |x| metres(u, x));
             format!("{place} at {}", number(line.braking, 2))
         })
         .collect();
     let also = if others.is_empty() { String::new() } else { format!(" Other braking: {}.", list(&others)) };
     let text = format!(
         "Last stop line {} before the take-off's foot{at}. Braking is {} of the load{then}.{also}",
-        metres(before),
+        metres(u, before),
         number(braking, 2)
     );
     if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
         said.caution(
-            "stopping",
+            "stopping.none_at_less",
             format!(
                 "{text} With a little less braking there is none: wet ground or worn \
                 brakes commit the rider from the start. A longer flat run or a lower \
@@ -231,42 +242,48 @@ fn stopping(said: &mut Said<'_>) {
     }
 }
 
-fn winds(said: &mut Said<'_>) {
-    let (r, site) = (said.r, said.site);
-    let w = &r.wind;
+fn wind_now(said: &mut Said<'_>) {
+    let u = said.shown();
+    let (w, site) = (&said.r.wind, said.site);
     let now = site.wind.along_mps.hypot(site.wind.across_mps);
     if now > w.limit_mps {
         said.stop(
-            "wind",
+            "wind.now",
             format!(
                 "The wind of the site, {}, is over {} (anchors.wind), at which nobody \
                         rides. Waiting would change it.",
-                wind(now),
-                wind(w.limit_mps)
+                wind(u, now),
+                wind(u, w.limit_mps)
             ),
         );
     }
+}
+
+fn winds(said: &mut Said<'_>) {
+    let u = said.shown();
+    let (r, site) = (said.r, said.site);
+    let w = &r.wind;
     let holds = (w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps);
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
             "Hold at gusts over {} tail, {} head, {} cross, and at mean readings over {}, {}, {}. A mean wind reading is \
              multiplied by {} before it is compared with a gust.",
-            kmh(tail),
-            kmh(head),
-            kmh(across),
-            kmh(w.mean_reading_tail_mps.unwrap_or(tail / f64::from(GUST_FACTOR))),
-            kmh(w.mean_reading_head_mps.unwrap_or(head / f64::from(GUST_FACTOR))),
-            kmh(w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR))),
+            kmh(u, tail),
+            kmh(u, head),
+            kmh(u, across),
+            kmh(u, w.mean_reading_tail_mps.unwrap_or(tail / f64::from(GUST_FACTOR))),
+            kmh(u, w.mean_reading_head_mps.unwrap_or(head / f64::from(GUST_FACTOR))),
+            kmh(u, w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR))),
             number(f64::from(GUST_FACTOR), 2)
         );
         let gust = site.wind.along_mps + site.wind.gust_mps;
         if gust > tail {
             said.caution(
-                "wind",
+                "wind.gust",
                 format!(
                     "{text} The gust planned for makes {} of tail wind, over the hold. Less \
                     wind, another gap or a lower start would change it.",
-                    kmh(gust)
+                    kmh(u, gust)
                 ),
             );
         } else {
@@ -274,7 +291,7 @@ fn winds(said: &mut Said<'_>) {
         }
     } else if r.placement.miss_now.is_some_and(|miss| miss > r.placement.target_miss) {
         said.caution(
-            "wind",
+            "wind.none",
             format!(
                 "There is no wind to hold at: the chance of a miss passes {} already in \
                 the wind of the site. What brings that chance down gives hold winds.",
@@ -284,19 +301,23 @@ fn winds(said: &mut Said<'_>) {
     }
 }
 
-fn kmh(mps: f64) -> String {
+fn kmh(u: Shown, mps: f64) -> String {
+    if u.is_imperial() {
+        return u.speed(mps, Toward::Down);
+    }
     format!("{} km/h", number(mps * 3.6, 0))
 }
 
 fn anchors(said: &mut Said<'_>) {
+    let u = said.shown();
     let w = &said.r.wind;
     let forces = format!(
         "in {} the bag is pushed with {} and lifted with {}",
-        wind(w.limit_mps),
-        force(w.side_force_n),
-        force(w.lift_n)
+        wind(u, w.limit_mps),
+        force(u, w.side_force_n),
+        force(u, w.lift_n)
     );
-    let capacity = force(said.site.anchors.capacity_n);
+    let capacity = force(u, said.site.anchors.capacity_n);
     if w.anchors_stated < w.anchors_needed {
         said.stop(
             "anchors",
@@ -315,6 +336,7 @@ fn anchors(said: &mut Said<'_>) {
 }
 
 fn dirt(said: &mut Said<'_>) {
+    let u = said.shown();
     let Some(dirt) = &said.r.dirt else {
         return;
     };
@@ -332,9 +354,9 @@ fn dirt(said: &mut Said<'_>) {
                 };
                 format!(
                     "{} of {} (to {}{past})",
-                    centimetres(fill.depth_m),
+                    centimetres(u, fill.depth_m),
                     fill.material,
-                    metres(fill.table_fall_height_m)
+                    metres(u, fill.table_fall_height_m)
                 )
             })
             .collect()
@@ -347,10 +369,10 @@ fn dirt(said: &mut Said<'_>) {
     let first = |material: &str| {
         dirt.loose_fill.iter().find(|fill| fill.material == material).map_or_else(String::new, |fill| {
             let side = if fall <= fill.table_fall_height_m { "within" } else { "outside" };
-            format!(", {side} the table for {} of {material}", centimetres(fill.depth_m))
+            format!(", {side} the table for {} of {material}", centimetres(u, fill.depth_m))
         })
     };
-    let at_hard = hard.map_or_else(String::new, |hard| format!(" (at the hard speed {})", metres(hard)));
+    let at_hard = hard.map_or_else(String::new, |hard| format!(" (at the hard speed {})", metres(u, hard)));
     said.note(
         "dirt",
         format!(
@@ -358,10 +380,10 @@ fn dirt(said: &mut Said<'_>) {
              for hard snow landings{at_hard}. Compressed loose fill after US CPSC Publication 325, Table 2, made for \
              playgrounds:{}{} Fill in a third more than the compressed depth (factor {}). A landing slope closer to the \
              path would change the fall height.",
-            metres(fall),
+            metres(u, fall),
             first("wood chips"),
             first("sand"),
-            metres(HARD_LANDING_CEILING_M),
+            metres(u, HARD_LANDING_CEILING_M),
             side("within the table", &inside),
             side("Outside it", &outside),
             number(FILL_FACTOR, 2)
@@ -369,6 +391,9 @@ fn dirt(said: &mut Said<'_>) {
     );
 }
 
-fn centimetres(m: f64) -> String {
+fn centimetres(u: Shown, m: f64) -> String {
+    if u.is_imperial() {
+        return u.small(m, Toward::Nearest);
+    }
     format!("{} cm", number(m * 100.0, 0))
 }

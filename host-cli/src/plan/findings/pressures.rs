@@ -1,20 +1,26 @@
-//! Findings about the pressures to ride between and the loss of power.
+//! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::WorstEnd;
-use crate::plan::words::{list, load, metres, number, percent, pressure, seconds, speed};
+use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
+use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
+use crate::plan::words::{chance, highest_looked_at, list, load, metres, percent, pressure, seconds, speed};
+use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
     if !computed(said) {
         return;
     }
+    provisional(said);
+    no_mark(said);
+    ground(said);
+    ground_cut(said);
     hard_landing(said);
-    stop_pressure(said);
-    firm_pressure(said);
+    light_landing(said);
     band(said);
-    power_loss(said);
+    stop_pressure(said);
     wait(said);
-    ends(said);
+    power_loss(said);
+    one_blower(said);
 }
 
 /// Whether there are pressures; where there are none although they could be, they were not asked for.
@@ -25,7 +31,7 @@ fn computed(said: &mut Said<'_>) -> bool {
     }
     if let Some(why) = super::blank::no_pressures(said.r) {
         said.stop(
-            "band",
+            "band.none",
             format!(
                 "There are no pressures to ride between: {why}. What is said about reach \
                 and blowers has to change first."
@@ -35,305 +41,362 @@ fn computed(said: &mut Said<'_>) -> bool {
     false
 }
 
-/// The end of the assumed numbers that the findings act on; none where they were measured.
-fn worst<'a>(said: &Said<'a>) -> Option<&'a WorstEnd> {
-    if said.r.pressures.fitted { None } else { said.r.pressures.worst.as_ref() }
+/// How a topic counts, as a level.
+fn level(said: &Said<'_>, topic: Topic) -> Level {
+    match said.r.pressures.counts_as(topic) {
+        Judged::Stop => Level::Stop,
+        Judged::Caution => Level::Caution,
+        Judged::Kept => Level::Note,
+    }
 }
 
-fn end_words(end: &WorstEnd) -> String {
-    format!(
-        "at the worst end of the assumed skin stretch ({} % a kPa) and dish radius ({})",
-        number(end.skin_stretch * 1.0e5, 1),
-        metres(end.dish_radius_m)
-    )
+/// What measuring the bag would do about a topic, and from where to start until then.
+fn if_measured(said: &Said<'_>, topic: Topic) -> String {
+    let u = said.shown();
+    let p = &said.r.pressures;
+    if !p.is_lifted(topic) {
+        return String::new();
+    }
+    let until = said
+        .r
+        .first_day_mark_m()
+        .map_or_else(String::new, |start| format!(" Until then start no higher than {}.", metres(u, start)));
+    format!(" That is so only because the bag is not measured.{until}")
+}
+
+/// The one line that decides a day.
+fn provisional(said: &mut Said<'_>) {
+    let u = said.shown();
+    let p = &said.r.pressures;
+    let Some(provisional) = &p.provisional else { return };
+    let stops = p.judged.iter().any(|judged| judged.now == Judged::Stop);
+    let what = if stops { "A stop" } else { "A caution" };
+    let then = if p.judged.iter().all(|judged| judged.if_measured < Judged::Stop) {
+        "measured as stated it would be inside"
+    } else {
+        "measured as stated it would be milder"
+    };
+    let mark = said.r.first_day_mark_m();
+    let (level, until) = match mark {
+        Some(start) => (Level::Caution, format!(" Until then start no higher than {}.", metres(u, start))),
+        None if stops => (Level::Stop, " Until then there is no start to ride from.".to_owned()),
+        None => (Level::Caution, String::new()),
+    };
+    let first_day = provisional.first_day_start_m;
+    let text = format!("{what} only because the bag is not measured: {then}.{until}");
+    said.say(level, "provisional", text).with("pressures.provisional.first_day_start_m", first_day);
+}
+
+/// Where nobody may start above the first-day mark and people come short from under the lowest, nobody can start.
+fn no_mark(said: &mut Said<'_>) {
+    let u = said.shown();
+    let p = &said.r.pressures;
+    let Some(mark) = p.first_day_start_m() else { return };
+    if said.r.ride_by.iter().all(|by| by.start_high_m.is_some()) {
+        return;
+    }
+    let text = format!(
+        "Until the bag is measured nobody starts above {}, and from so low riders do not reach the landing field: there is \
+         no start. Measuring the bag, or a smaller gap, would change it.",
+        metres(u, mark)
+    );
+    said.say(Level::Stop, "provisional.no_mark", text).with("pressures.provisional.first_day_start_m", mark);
+}
+
+fn ground(said: &mut Said<'_>) {
+    let (p, bag) = (&said.r.pressures, &said.site.bag);
+    let (Some(ground), Some(share)) = (p.ground, p.ground_share) else { return };
+    let (worst, target) = (ground.worst, bag.target_ground);
+    let level = level(said, Topic::Ground);
+    let bags = "the bags that fit what is known of this one";
+    let text = if worst > target {
+        format!(
+            "In more than 5 of 100 of {bags} a landing meets the ground more often than {}; in 95 of them it is up to {}. A \
+             thicker bag, more pressure (with the blower for it), less vent area or a lower start would change it.{}",
+            chance(target),
+            chance(worst),
+            if_measured(said, Topic::Ground)
+        )
+    } else if share > CAUTION_SHARE {
+        format!(
+            "In {} of {bags} a landing meets the ground more often than {}.{}",
+            percent(share),
+            chance(target),
+            if_measured(said, Topic::Ground)
+        )
+    } else {
+        format!("A landing meets the ground: {} in 95 of 100 of {bags}.", at_most(worst))
+    };
+    said.say(level, "ground", text)
+        .with("pressures.ground.worst", worst)
+        .with("pressures.ground_share", share)
+        .with("pressures.ground.if_measured", ground.if_measured)
+        .with("bag.target_ground", target);
+}
+
+/// A chance that is not passed, in words; none of those that nobody can measure.
+fn at_most(chance_now: f64) -> String {
+    if chance_now < 1.0e-5 {
+        "rarer than 1 in 100,000, as far as the assumed scatter goes".to_owned()
+    } else {
+        format!("at most {}", chance(chance_now))
+    }
+}
+
+fn ground_cut(said: &mut Said<'_>) {
+    let (p, bag) = (&said.r.pressures, &said.site.bag);
+    let Some(cut) = p.ground_cut else { return };
+    let (worst, target) = (cut.worst, bag.target_cut);
+    let level = level(said, Topic::GroundCut);
+    let whom = "When the power fails just as a rider passes the last place to stop";
+    let text = if worst > CAUTION_CUT * target {
+        let limit = if worst > target { target } else { CAUTION_CUT * target };
+        format!(
+            "{whom}, the landing meets the ground with a chance of {}, over {}. What would help: {}.{}",
+            chance(worst),
+            chance(limit),
+            helps(said),
+            if_measured(said, Topic::GroundCut)
+        )
+    } else {
+        format!("{whom}, the landing meets the ground: {}.", at_most(worst))
+    };
+    said.say(level, "ground_cut", text)
+        .with("pressures.ground_cut.worst", worst)
+        .with("pressures.ground_cut.if_measured", cut.if_measured)
+        .with("bag.target_cut", target);
 }
 
 fn hard_landing(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
-    let (Some(depth), Some(thickness), Some(hard)) = (
-        r.air.after_cut.first().and_then(|moment| moment.hard_depth_m),
-        r.pressures.hard_thickness_m,
-        r.pressures.hard_speed_mps,
-    ) else {
+    let p = &r.pressures;
+    let (Some(stated), Some(soft), Some(thickness), Some(hard)) =
+        (&p.stated, &p.soft, p.hard_thickness_m, p.hard_speed_mps)
+    else {
         return;
     };
+    let level = level(said, Topic::Hard);
     let allowed = bag.depth_limit * thickness;
-    let what = format!(
-        "The hard landing ({} kg, {} into the top, supply just lost)",
-        number(said.site.rider.heaviest_kg, 0),
-        speed(hard)
-    );
-    let cure = "More pressure (with the blower for it), a thicker bag, smaller vents, \
-            lighter riders or a lower start would change it.";
-    if depth >= thickness {
-        said.stop(
-            "bottoming",
-            format!(
-                "{what} goes through to the ground: it needs {} of a bag that is {} thick there. {cure}",
-                metres(depth),
-                metres(thickness)
-            ),
-        );
-    } else if depth > allowed {
-        said.stop(
-            "bottoming",
-            format!(
-                "{what} goes {} deep, past the depth limit of {}, of a bag that is {} thick there. {cure}",
-                metres(depth),
-                metres(allowed),
-                metres(thickness)
-            ),
-        );
+    let what = format!("A hard landing ({} into the top, the heaviest rider, supply just lost)", speed(u, hard));
+    let deep = |depth: Option<f64>| match depth {
+        Some(depth) if depth < thickness => format!("goes {} deep", metres(u, depth)),
+        Some(depth) => format!("goes through to the ground (it needs {})", metres(u, depth)),
+        None => "is not held at all".to_owned(),
+    };
+    let over = |depth: Option<f64>| depth.is_none_or(|depth| depth > allowed);
+    let cure = "More pressure (with the blower for it), a thicker bag, smaller vents, lighter riders or a lower start would \
+                change it.";
+    let limit =
+        format!("the depth limit of {} of a bag that is {} thick there", metres(u, allowed), metres(u, thickness));
+    let text = if over(stated.hard_depth_m) {
+        format!("{what} {}, past {limit}. {cure}{}", deep(stated.hard_depth_m), if_measured(said, Topic::Hard))
+    } else if over(soft.hard_depth_m) {
+        format!(
+            "{what} {}, inside {limit}; but in 5 of 100 bags that fit what is known it {}.{}",
+            deep(stated.hard_depth_m),
+            deep(soft.hard_depth_m),
+            if_measured(said, Topic::Hard)
+        )
     } else {
-        said.note(
-            "bottoming",
-            format!(
-                "{what} goes {} deep, {} inside the depth limit of {}.",
-                metres(depth),
-                metres(allowed - depth),
-                metres(allowed)
-            ),
-        );
-    }
+        format!("{what} {}, inside {limit}.", deep(stated.hard_depth_m))
+    };
+    said.say(level, "hard", text)
+        .with("pressures.stated.hard_depth_m", stated.hard_depth_m)
+        .with("pressures.soft.hard_depth_m", soft.hard_depth_m)
+        .with("pressures.hard_thickness_m", thickness)
+        .with("bag.depth_limit", bag.depth_limit);
+}
+
+fn light_landing(said: &mut Said<'_>) {
+    let u = said.shown();
+    let (p, site) = (&said.r.pressures, said.site);
+    let (Some(stated), Some(firm)) = (&p.stated, &p.firm) else { return };
+    let level = level(said, Topic::Light);
+    let (stop, limit) = (site.bag.load_stop, site.bag.load_limit);
+    let felt = |of: Option<f64>| of.map_or_else(|| "no value".to_owned(), load);
+    let who = format!("the lightest rider ({})", u.mass(site.rider.lightest_kg, Toward::Nearest));
+    let cure = "Less pressure, more vent area or a lower start would change it.";
+    let over = |of: Option<f64>, limit: f64| of.is_some_and(|felt| felt > limit);
+    let text = if over(stated.light_load_g, stop) {
+        format!(
+            "A hard landing is felt as {} by {who}, over {}. {cure}{}",
+            felt(stated.light_load_g),
+            load(stop),
+            if_measured(said, Topic::Light)
+        )
+    } else if over(stated.light_load_g, limit) {
+        format!(
+            "A hard landing is felt as {} by {who}, over {}. {cure}{}",
+            felt(stated.light_load_g),
+            load(limit),
+            if_measured(said, Topic::Light)
+        )
+    } else if over(firm.light_load_g, stop) {
+        format!(
+            "A hard landing is felt as {} by {who}; but in 5 of 100 bags that fit what is known as {}, over {}.{}",
+            felt(stated.light_load_g),
+            felt(firm.light_load_g),
+            load(stop),
+            if_measured(said, Topic::Light)
+        )
+    } else {
+        format!("A hard landing is felt as {} by {who}, limit {}.", felt(stated.light_load_g), load(limit))
+    };
+    said.say(level, "light", text)
+        .with("pressures.stated.light_load_g", stated.light_load_g)
+        .with("pressures.firm.light_load_g", firm.light_load_g)
+        .with("bag.load_stop", stop)
+        .with("bag.load_limit", limit);
 }
 
 fn stop_pressure(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
+    let (Some(stop), Some(room), Some(stated), Some(soft)) = (p.stop_pa, p.room_pa, &p.stated, &p.soft) else { return };
+    let level = level(said, Topic::Stop);
     let operating = r.air.operating_pressure_pa;
-    let Some(stop) = p.stop_pa else {
-        said.stop(
-            "stop pressure",
-            format!(
-                "No pressure up to 20 kPa keeps the hard landing within {} of the bag's \
-                thickness. A thicker bag, less vent area, lighter riders or a lower \
-                start would change it.",
-                percent(bag.depth_limit)
-            ),
-        );
-        return;
+    let floor = bag.stop_floor * bag.pressure_min_pa;
+    let asks = |of: Option<f64>| {
+        of.map_or_else(|| format!("no pressure up to {}", highest_looked_at(u)), |pa| pressure(u, pa.max(floor)))
     };
-    let rule = if p.stop_rule == Some("floor") {
-        let alone = match (p.just_taut_is_enough, p.stop_by_depth_pa) {
-            (Some(true), _) => " (by depth alone a bag that is just taut would do)".to_owned(),
-            (_, Some(depth)) => format!(" ({} by depth alone)", pressure(depth)),
-            _ => String::new(),
-        };
-        format!("set by {} of the maker's lowest pressure{alone}", percent(bag.stop_floor))
+    let over = |of: Option<f64>| of.is_none_or(|pa| pa.max(floor) > room);
+    let told = format!(
+        "the highest that the box can tell from the {} at which the bag settles is {}",
+        pressure(u, operating),
+        pressure(u, room)
+    );
+    let cure = "More pressure, a thicker bag or a lower start would change it.";
+    let text = if over(stated.stop_by_depth_pa) {
+        format!(
+            "A hard landing needs {} to stay off the ground, and {told}. {cure}{}",
+            asks(stated.stop_by_depth_pa),
+            if_measured(said, Topic::Stop)
+        )
+    } else if over(soft.stop_by_depth_pa) {
+        format!(
+            "In 5 of 100 bags that fit what is known a hard landing needs {} to stay off the ground, and {told}: everybody \
+             is off at {}.{}",
+            asks(soft.stop_by_depth_pa),
+            pressure(u, stop),
+            if_measured(said, Topic::Stop)
+        )
     } else {
-        "set by how deep the hard landing goes".to_owned()
+        let rule = match p.stop_rule {
+            Some(StopRule::Floor) => format!("{} of the maker's lowest pressure", percent(bag.stop_floor)),
+            _ => "how deep the hard landing goes".to_owned(),
+        };
+        format!("Nobody rides at or under {}. It is set by {rule}.", pressure(u, stop))
     };
-    match worst(said) {
-        Some(end) if end.stop_pa.is_none() => said.stop(
-            "stop pressure",
-            format!(
-                "Stop pressure {} as stated, but {} no pressure up to 20 kPa keeps the \
-                hard landing within the depth limit. A drop test that measures both, a \
-                thicker bag or a lower start would change it.",
-                pressure(stop),
-                end_words(end)
-            ),
-        ),
-        Some(end) if end.stop_pa.is_some_and(|worst| worst > operating && stop <= operating) => said.stop(
-            "stop pressure",
-            format!(
-                "The bag settles at {}, under the stop pressure of {} {} ({} as stated, \
-                {rule}). A drop test that measures both, more pressure, a thicker bag \
-                or a lower start would change it.",
-                pressure(operating),
-                pressure(end.stop_pa.unwrap_or(stop)),
-                end_words(end),
-                pressure(stop)
-            ),
-        ),
-        _ if stop > operating => said.stop(
-            "stop pressure",
-            format!(
-                "The bag settles at {}, under the stop pressure of {}, {rule}. More \
-                pressure, a thicker bag or a lower start would change it.",
-                pressure(operating),
-                pressure(stop)
-            ),
-        ),
-        end => {
-            let at_worst =
-                end.and_then(|end| end.stop_pa).filter(|worst| *worst > stop).map_or_else(String::new, |worst| {
-                    format!(" At the worst end of the assumed numbers: {}.", pressure(worst))
-                });
-            said.note("stop pressure", format!("Nobody rides at or under {}. It is {rule}.{at_worst}", pressure(stop)));
-        }
-    }
-}
-
-fn firm_pressure(said: &mut Said<'_>) {
-    let (r, site) = (said.r, said.site);
-    let operating = r.air.operating_pressure_pa;
-    let limit = load(site.bag.load_limit);
-    let light = format!("the lightest rider ({} kg)", number(site.rider.lightest_kg, 0));
-    match (r.pressures.firm_limit, r.pressures.firm_pa) {
-        (Some("not_kept"), _) => said.stop(
-            "firm",
-            format!(
-                "Too firm at any pressure: even from just taut {light} feels more than \
-                {limit} in the hard landing. A lower start, more vent area, or a bag \
-                that takes longer to stop a body would change it."
-            ),
-        ),
-        (_, Some(firm)) if operating > firm => said.stop(
-            "firm",
-            format!(
-                "Too firm: the bag settles at {}, over the {} at which {light} still \
-                keeps {limit} in the hard landing. Less pressure, more vent area or a \
-                lower start would change it.",
-                pressure(operating),
-                pressure(firm)
-            ),
-        ),
-        (_, Some(firm)) => {
-            said.note("firm", format!("Up to {} {light} keeps {limit} in the hard landing.", pressure(firm)))
-        }
-        _ => said.note(
-            "firm",
-            format!(
-                "The load limit of {limit} does not bound the pressure: {light} keeps it \
-                up to 20 kPa, the highest looked at."
-            ),
-        ),
-    }
+    said.say(level, "stop", text)
+        .with("pressures.stop_pa", stop)
+        .with("pressures.room_pa", room)
+        .with("pressures.stated.stop_by_depth_pa", stated.stop_by_depth_pa)
+        .with("pressures.soft.stop_by_depth_pa", soft.stop_by_depth_pa);
 }
 
 fn band(said: &mut Said<'_>) {
+    let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
+    let level = level(said, Topic::Band);
     let operating = r.air.operating_pressure_pa;
-    let name = |rule: Option<&str>| match rule {
-        Some("stop") => "the stop pressure",
-        Some("firm") => "the firm pressure",
-        Some("pressure_min") => "the maker's lowest",
-        Some("pressure_max") => "the maker's highest",
-        _ => "no pressure that was found",
+    let name = |rule: Option<BandEnd>| match rule {
+        Some(BandEnd::Stop) => "the stop pressure",
+        Some(BandEnd::Firm) => "the pressure from which a landing is too firm",
+        Some(BandEnd::PressureMin) => "the maker's lowest",
+        Some(BandEnd::PressureMax) => "the maker's highest",
+        None => "no pressure that was found",
     };
-    if p.band_is_empty == Some(true) {
-        let mut changes: Vec<String> = Vec::new();
-        let mut add = |text: &str| changes.push(text.to_owned());
-        if p.stop_pa.is_none_or(|stop| stop > bag.pressure_min_pa) {
-            add("a thicker bag, a lower start or lighter heaviest riders (they bring the stop pressure down)");
-        }
-        if p.firm_limit == Some("not_kept") || p.firm_pa.is_some_and(|firm| firm < bag.pressure_max_pa) {
-            add("more vent area, a lower start or heavier lightest riders (they bring the firm pressure up)");
-        }
-        if p.firm_limit != Some("not_kept") && p.stop_pa.is_some_and(|stop| stop > bag.pressure_max_pa) {
-            add("a bag whose maker allows more pressure (bag.pressure_max)");
-        }
-        if p.firm_pa.is_some_and(|firm| firm < bag.pressure_min_pa) {
-            add("a bag whose maker allows less pressure (bag.pressure_min)");
-        }
-        let ends = match (p.stop_pa, p.firm_pa) {
-            (Some(stop), Some(firm)) => format!("stop pressure {}, firm pressure {}", pressure(stop), pressure(firm)),
-            (Some(stop), None) => format!("stop pressure {}, no firm pressure", pressure(stop)),
-            (None, Some(firm)) => format!("no stop pressure, firm pressure {}", pressure(firm)),
-            (None, None) => "neither a stop nor a firm pressure".to_owned(),
-        };
-        said.stop(
-            "band",
-            format!(
-                "The ride band is empty: there is no pressure to ride at ({ends}, \
-                maker's range {} to {}). What would have to change: {}.",
-                pressure(bag.pressure_min_pa),
-                pressure(bag.pressure_max_pa),
-                if changes.is_empty() { "the maker's range or the limits stated".to_owned() } else { list(&changes) }
-            ),
-        );
-        return;
-    }
-    if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
-        let band =
-            format!("{} ({}) to {} ({})", pressure(low), name(p.band_low_rule), pressure(high), name(p.band_high_rule));
-        if operating < low || operating > high {
-            let way = if operating < low { "below" } else { "above" };
-            said.stop(
-                "band",
-                format!(
-                    "The bag settles at {}, {way} the ride band of {band}. Blowers and \
-                    openings that settle it inside would change it.",
-                    pressure(operating)
-                ),
+    let text = match (p.band_low_pa, p.band_high_pa) {
+        (Some(low), Some(high)) => {
+            let band = format!(
+                "{} ({}) to {} ({})",
+                pressure(u, low),
+                name(p.band_low_rule),
+                pressure(u, high),
+                name(p.band_high_rule)
             );
-        } else {
-            said.note("band", format!("Ride band: {band}; the bag settles at {}.", pressure(operating)));
+            if operating < low || operating > high {
+                let way = if operating < low { "below" } else { "above" };
+                format!(
+                    "The bag settles at {}, {way} the pressures to ride between, {band}. Blowers and openings that settle it \
+                     inside would change it.{}",
+                    pressure(u, operating),
+                    if_measured(said, Topic::Band)
+                )
+            } else {
+                format!("Pressures to ride between: {band}; the bag settles at {}.", pressure(u, operating))
+            }
         }
-    }
+        _ => {
+            let mut changes: Vec<String> = Vec::new();
+            let mut add = |text: &str| changes.push(text.to_owned());
+            if p.band_low_rule == Some(BandEnd::Stop) {
+                add("a thicker bag, a lower start or lighter heaviest riders (they bring the stop pressure down)");
+            }
+            if p.band_high_rule == Some(BandEnd::Firm) {
+                add("more vent area, a lower start or heavier lightest riders (they let more pressure be ridden)");
+            }
+            if p.band_high_rule == Some(BandEnd::PressureMax) {
+                add("a bag whose maker allows more pressure (bag.pressure_max)");
+            }
+            if p.firm_pa.is_some_and(|firm| firm < bag.pressure_min_pa) {
+                add("a bag whose maker allows less pressure (bag.pressure_min)");
+            }
+            format!(
+                "There is no pressure to ride at: {} lies over {}. What would have to change: {}.{}",
+                name(p.band_low_rule),
+                name(p.band_high_rule),
+                list(&changes),
+                if_measured(said, Topic::Band)
+            )
+        }
+    };
+    said.say(level, "band", text)
+        .with("air.operating_pressure_pa", operating)
+        .with("pressures.band_low_pa", p.band_low_pa)
+        .with("pressures.band_high_pa", p.band_high_pa);
 }
 
 fn power_loss(said: &mut Said<'_>) {
-    let (r, site) = (said.r, said.site);
-    let p = &r.pressures;
-    let worst = worst(said);
-    let own = p.seconds_missing.unwrap_or(0.0);
-    let at_worst = worst.and_then(|end| end.seconds_missing).unwrap_or(0.0);
-    let acting = worst.filter(|_| at_worst > own);
-    let (missing, holds, where_) = match acting {
-        Some(end) => (at_worst, end.holds_for_s, format!(" {}", end_words(end))),
-        None => (own, p.holds_for_s, String::new()),
+    let (p, site) = (&said.r.pressures, said.site);
+    let holds = match p.holds_for_p05_s {
+        Some(s) if s < 1.0 => "count on no second that it holds".to_owned(),
+        Some(s) => format!("it keeps a hard landing off the ground for {} at least", seconds(s)),
+        None => "it keeps a hard landing off the ground for longer than 120 s".to_owned(),
     };
     let from = if p.committed_from_start == Some(true) { "start" } else { "last stop line" };
-    let needs = p.commitment_s.zip(p.alarm_delay_s).map(|(commitment, alarm)| {
-        format!(
-            "{} is needed ({} from the {from} to touch-down, {} to the alarm, {} to react)",
-            seconds(commitment + alarm + site.rider.reaction_s),
+    let needs = match (p.commitment_s, p.alarm_delay_s, p.needed_s) {
+        (Some(commitment), Some(alarm), Some(needed)) => format!(
+            " A rider past the line needs {} ({} from the {from} to touch-down, {} to the alarm, {} to react).",
+            seconds(needed),
             seconds(commitment),
             seconds(alarm),
             seconds(site.rider.reaction_s)
-        )
-    });
-    let holds_words = holds.map_or_else(|| "longer than 120 s".to_owned(), seconds);
-    if p.seconds_missing.is_none() {
-        said.stop(
-            "power",
-            "The time to the alarm after a power cut has no value: without supply \
-                sense the alarm waits for the pressure to fall half-way to the stop \
-                pressure, and that has no value or is not reached. A box that senses \
-                the supply (watch.supply_sense) would change it.",
-        );
-    } else if missing > 0.0 {
-        let stated = if acting.is_some() { format!(" As stated {} are missing.", seconds(own)) } else { String::new() };
-        said.stop(
-            "power",
-            format!(
-                "{} are missing after a power cut{where_}: the bag keeps the hard landing within the depth limit for {holds_words}, \
-                 and {}. No alarm can protect a rider already past the line.{stated} What would help: {}.",
-                seconds(missing),
-                needs.unwrap_or_else(|| "more is needed".to_owned()),
-                helps(said)
-            ),
-        );
-    } else if needs.is_none() {
-        said.note(
-            "power",
-            format!(
-                "After a power cut the bag keeps the hard landing within the depth limit \
-                for {holds_words}; the alarm has no time of its own, since the pressure \
-                does not fall half-way to the stop pressure."
-            ),
-        );
-    } else if let Some(needs) = needs {
-        said.note(
-            "power",
-            format!(
-                "After a power cut the bag keeps the hard landing within the depth limit \
-                for {holds_words}{where_}. For a committed rider {needs}."
-            ),
-        );
-    }
+        ),
+        _ => " The alarm has no time of its own, since the pressure does not fall half-way to the stop pressure."
+            .to_owned(),
+    };
+    said.say(
+        Level::Note,
+        "power",
+        format!("After a power cut, in 95 of 100 bags that fit what is known: {holds}.{needs}"),
+    )
+    .with("pressures.holds_for_p05_s", p.holds_for_p05_s)
+    .with("pressures.needed_s", p.needed_s);
     if let Some(count) = p.landings_without_supply {
         let count = if count >= 200 { "At least 200".to_owned() } else { count.to_string() };
-        said.note(
-            "power",
+        said.say(
+            Level::Note,
+            "power.landings",
             format!(
                 "Hard landings without supply until one passes the depth limit: {count}. They come one every {}.",
                 seconds(site.session.interval_s)
             ),
-        );
+        )
+        .with("pressures.landings_without_supply", p.landings_without_supply.map(f64::from));
     }
 }
 
@@ -352,71 +415,59 @@ fn helps(said: &Said<'_>) -> String {
     if p.committed_from_start == Some(true) {
         helps.push("a place to stop on the ride down".to_owned());
     }
-    if !p.fitted {
-        helps.push("measuring skin stretch and dish radius".to_owned());
-    }
     list(&helps)
 }
 
 fn wait(said: &mut Said<'_>) {
+    let u = said.shown();
     let r = said.r;
+    let p = &r.pressures;
     let operating = r.air.operating_pressure_pa;
-    match r.pressures.wait_pa {
-        None => said.stop(
-            "wait",
-            format!(
-                "There is no wait pressure: even from the {} at which the bag settles, a \
-                power cut brings it to the stop pressure sooner than a committed rider \
-                is down (or there is no stop pressure). What would help: {}.",
-                pressure(operating),
-                helps(said)
-            ),
+    let level = level(said, Topic::Wait);
+    let missing = p.seconds_missing;
+    let text = match p.wait_pa {
+        Some(wait) => format!("No new rider starts under {}.", pressure(u, wait)),
+        None if level == Level::Note => format!(
+            "There is no pressure at which to wait: a power cut brings the bag from {} to the stop pressure sooner than a \
+             rider past the line is down. The box senses the supply, and stops new riders at once.",
+            pressure(u, operating)
         ),
-        Some(wait) if wait > operating => said.stop(
-            "wait",
-            format!(
-                "No new rider could start: the wait pressure of {} is over the {} at \
-                which the bag settles. More pressure or less leak would change it.",
-                pressure(wait),
-                pressure(operating)
-            ),
+        None => format!(
+            "There is no pressure at which to wait: even from the {} at which the bag settles, a power cut brings it to the \
+             stop pressure sooner than a rider past the line is down{}. What would help: {}.{}",
+            pressure(u, operating),
+            match missing {
+                Some(s) if s > 0.0 => format!("; {} are missing", seconds(s)),
+                Some(_) => String::new(),
+                None => "; how long that takes is not known".to_owned(),
+            },
+            helps(said),
+            if_measured(said, Topic::Wait)
         ),
-        Some(wait) => {
-            let loss = r.pressures.power_loss_to_stop_s.map_or_else(
-                || "does not come to the stop pressure within the time looked at".to_owned(),
-                |s| format!("comes to the stop pressure in {}", seconds(s)),
-            );
-            said.note(
-                "wait",
-                format!("No new rider starts below {}. With the power lost the bag {loss}.", pressure(wait)),
-            );
-        }
-    }
+    };
+    said.say(level, "wait", text)
+        .with("pressures.wait_pa", p.wait_pa)
+        .with("pressures.seconds_missing", missing)
+        .with("pressures.needed_s", p.needed_s);
 }
 
-fn ends(said: &mut Said<'_>) {
+fn one_blower(said: &mut Said<'_>) {
+    let u = said.shown();
     let p = &said.r.pressures;
-    if p.fitted {
-        return;
-    }
-    let stops: Vec<f64> = p.ends.iter().filter_map(|end| end.stop_pa).chain(p.stop_pa).collect();
-    let span = stops.iter().copied().reduce(f64::min).zip(stops.iter().copied().reduce(f64::max)).map_or_else(
-        String::new,
-        |(low, high)| {
-            format!(
-                " The stop pressure lies between {} and {} from one end to the other.",
-                pressure(low),
-                pressure(high)
-            )
-        },
-    );
-    said.caution(
-        "assumed",
+    let Some(lost) = p.one_blower_lost else { return };
+    let level = level(said, Topic::OneBlower);
+    let settles = pressure(u, lost.settles_pa);
+    let text = if level == Level::Note {
+        format!("When one blower fails the bag settles at {settles}, which is enough for a hard landing.")
+    } else {
+        let time =
+            lost.to_stop_s.map_or_else(String::new, |s| format!(", and is at the stop pressure after {}", seconds(s)));
         format!(
-            "Skin stretch and dish radius rule every pressure and time above and are \
-            assumed, not measured on this bag, so that findings act on the worst \
-            end.{span} A drop test and a timed deflation, then bag.fitted = true, \
-            would change it."
-        ),
-    );
+            "When one blower fails the bag settles at {settles}, too little for a hard landing{time}. The box may not sense \
+             it at the supply: it sounds when the pressure falls."
+        )
+    };
+    said.say(level, "one_blower", text)
+        .with("pressures.one_blower_lost.settles_pa", lost.settles_pa)
+        .with("pressures.one_blower_lost.to_stop_s", lost.to_stop_s);
 }

@@ -1,0 +1,172 @@
+//! What a file is, by how it begins: so that none is taken for another and lost.
+
+use std::io::Read as _;
+use std::path::Path;
+use std::{fs, io};
+
+use crate::box_side::file::{FileError, from_bytes};
+use crate::learn::table::{is_heading_of, is_remark, separator_of};
+use crate::learn::{drops, runs};
+use crate::site::KEYS;
+
+/// How much of a file is looked at; a settings file is shorter.
+const LOOK_BYTES: u64 = 64 << 10;
+
+/// What the command's own files are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Kind {
+    /// A database of SQLite or its journal: a logbook, or somebody else's.
+    Database,
+    /// A site file.
+    Site,
+    /// A recording of a box, or another table of times and pressures or depths.
+    Recording,
+    /// A table of measured runs or drops.
+    Measured,
+    /// Settings of a box.
+    Settings,
+    /// A page: report, card, page to try values on.
+    Page,
+    /// A template to cut by.
+    Drawing,
+    /// JSON.
+    Json,
+}
+
+impl Kind {
+    /// What the first bytes of a file tell; none for a text or a table without a mark.
+    #[must_use]
+    pub fn of(bytes: &[u8]) -> Option<Self> {
+        // A database, and the journal that undoes what was not finished.
+        if bytes.starts_with(b"SQLite format 3\0")
+            || bytes.starts_with(&[0xd9, 0xd5, 0x05, 0xf9, 0x20, 0xa1, 0x63, 0xd7])
+        {
+            return Some(Self::Database);
+        }
+        if bytes.starts_with(b"%PDF-") {
+            return Some(Self::Drawing);
+        }
+        if matches!(from_bytes(bytes), Ok(_) | Err(FileError::Refused(_) | FileError::Kind)) {
+            return Some(Self::Settings);
+        }
+        let text = String::from_utf8_lossy(bytes);
+        let text = text.trim_start_matches('\u{feff}').trim_start();
+        let starts = |start: &str| text.get(..start.len()).is_some_and(|begin| begin.eq_ignore_ascii_case(start));
+        if starts("<!doctype html") || starts("<html") {
+            return Some(Self::Page);
+        }
+        let is_svg = starts("<svg") || (starts("<?xml") && text.contains("<svg"));
+        // A drawing in DXF begins with its first section.
+        let mut lines = text.lines().map(str::trim);
+        if is_svg || (lines.next() == Some("0") && lines.next() == Some("SECTION")) {
+            return Some(Self::Drawing);
+        }
+        if text.lines().any(is_table_of_a_site) {
+            return Some(Self::Site);
+        }
+        if text.starts_with(['{', '[']) {
+            return Some(Self::Json);
+        }
+        let heading = text.lines().find(|line| !is_remark(line))?;
+        let separator = char::from(separator_of(heading));
+        let cells: Vec<&str> = heading.split(separator).map(|cell| cell.trim().trim_matches('"')).collect();
+        // The logbook's own tables can be exported again.
+        if cells.starts_with(&["entry", "row"]) {
+            return None;
+        }
+        let has = |word: &str| cells.iter().any(|cell| cell.to_lowercase().starts_with(word));
+        let is_recording = has("time") && (has("gauge") || has("depth"));
+        if is_recording {
+            return Some(Self::Recording);
+        }
+        let is_measured = is_heading_of(runs::COLUMNS, &cells) || is_heading_of(drops::COLUMNS, &cells);
+        is_measured.then_some(Self::Measured)
+    }
+
+    /// What a file is.
+    ///
+    /// # Errors
+    /// What the system says where it cannot be read.
+    pub fn of_file(path: &Path) -> io::Result<Option<Self>> {
+        let mut bytes = Vec::new();
+        fs::File::open(path)?.take(LOOK_BYTES).read_to_end(&mut bytes)?;
+        Ok(Self::of(&bytes))
+    }
+
+    /// Whether a file of this kind is never replaced by a newer one: it was measured or typed, and cannot be computed
+    /// again.
+    #[must_use]
+    pub const fn is_made_by_hand(self) -> bool {
+        matches!(self, Self::Database | Self::Site | Self::Recording | Self::Measured)
+    }
+
+    /// In words, with its article.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Database => "a logbook or another database",
+            Self::Site => "a site file",
+            Self::Recording => "a recording of pressures",
+            Self::Measured => "a table of measurements",
+            Self::Settings => "settings of a box",
+            Self::Page => "a page",
+            Self::Drawing => "a drawing",
+            Self::Json => "JSON",
+        }
+    }
+}
+
+/// `[rider]` and so on.
+fn is_table_of_a_site(line: &str) -> bool {
+    let line = line.split('#').next().unwrap_or_default().trim();
+    let name = line.strip_prefix('[').and_then(|line| line.strip_suffix(']')).map(str::trim);
+    name.is_some_and(|name| KEYS.iter().any(|key| key.table() == name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::box_side::file::to_bytes;
+    use crate::learn::demo;
+    use crate::site::{demo_text, starter};
+    use landfall_core::watch::WatchSettings;
+
+    #[test]
+    fn our_own_files_are_known_and_plain_texts_are_not() {
+        let settings = to_bytes(&WatchSettings::EXAMPLE).unwrap();
+        let known: [(&[u8], Kind); 18] = [
+            (b"SQLite format 3\0\x10", Kind::Database),
+            (&[0xd9, 0xd5, 0x05, 0xf9, 0x20, 0xa1, 0x63, 0xd7, 0], Kind::Database),
+            (demo_text().as_bytes(), Kind::Site),
+            (starter().as_bytes(), Kind::Site),
+            (b"[bag]\ngap = \"1 m\"\n", Kind::Site),
+            (b"\xef\xbb\xbf# mine\n [ rider ] # who\n", Kind::Site),
+            (b"time_s,gauge_pa\n0,1\n", Kind::Recording),
+            (b"# torn\nTime (s);gauge_kpa;depth_cm\n", Kind::Recording),
+            (demo::DEFLATION.as_bytes(), Kind::Recording),
+            (demo::RUNS.as_bytes(), Kind::Measured),
+            (demo::LOADED[0].as_bytes(), Kind::Recording),
+            (b"drop,drop_mass_kg,drop_height_m,depth_m\n", Kind::Measured),
+            (b"time_s,depth_cm\n", Kind::Recording),
+            (b"run, lip_speed_kmh\n", Kind::Measured),
+            (&settings, Kind::Settings),
+            (b"<!DOCTYPE html>\n", Kind::Page),
+            (b"%PDF-1.7\n", Kind::Drawing),
+            (b"[{\"a\": 1}]", Kind::Json),
+        ];
+        for (bytes, kind) in known {
+            assert_eq!(Kind::of(bytes), Some(kind), "{}", String::from_utf8_lossy(bytes));
+        }
+        for text in [
+            "",
+            "Larch Hollow\n",
+            "key,value,unit\n",
+            "entry,row,run,lip_speed_mps\n1,1,a,8\n",
+            "a,b\n1,2\n",
+            "\n\n#\n",
+        ] {
+            assert_eq!(Kind::of(text.as_bytes()), None, "{text}");
+        }
+    }
+}
