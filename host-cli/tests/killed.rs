@@ -278,18 +278,20 @@ fn of_two_writers_at_once_each_output_is_one_of_theirs() {
     for round in 0..instants() / 4 {
         let one = &all[round % all.len()];
         let (folder, old) = before();
-        let spawn = || command(folder.path(), &one.args).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
-        let mut first = spawn();
+        let spawn = || command(folder.path(), &one.args).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
+        let first = spawn();
         std::thread::sleep(Duration::from_micros(dice.roll(one.takes.as_micros() as u64 / 2)));
-        let mut second = spawn();
-        let codes = [first.wait().unwrap().code(), second.wait().unwrap().code()];
+        let second = spawn();
+        let both = [first.wait_with_output().unwrap(), second.wait_with_output().unwrap()];
+        let codes = both.each_ref().map(|output| output.status.code());
+        let said = both.each_ref().map(|output| String::from_utf8_lossy(&output.stderr).into_owned());
         let now = files(folder.path());
         sound(one, &old, &now).unwrap();
-        assert!(now == one.after, "{:?}: {codes:?}", one.args);
+        assert!(now == one.after, "{:?}: {codes:?} {said:?}", one.args);
         // Of two that change a site one is told that it has changed, and over a recording that the first has made the
         // second does not write; all else both do.
         let done = codes.iter().filter(|code| code.is_some_and(|code| code < 2)).count();
         let one_is_told = ["fit", "simulate"].contains(&one.args[0]);
-        assert!(done == 2 || (done == 1 && one_is_told), "{:?}: {codes:?}", one.args);
+        assert!(done == 2 || (done == 1 && one_is_told), "{:?}: {codes:?} {said:?}", one.args);
     }
 }

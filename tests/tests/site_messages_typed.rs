@@ -167,7 +167,8 @@ fn other_words_for_tables_and_keys() {
     ] {
         let text = typed(table, key.trim_start_matches("# "), line);
         // A key that the file states already was not meant.
-        let text = if meant == "mass" { text.replace("\nmass = \"78 kg\"  # mean rider with gear", "") } else { text };
+        let stated = |row: &&str| meant != "mass" || !row.starts_with("mass = ");
+        let text: String = text.lines().filter(stated).map(|row| format!("{row}\n")).collect();
         let faults = read_site(&text, "site.toml").expect_err("read without a fault");
         assert_eq!(faults.faults.len(), 1, "{faults}");
         assert_eq!(faults.faults[0].message, format!("is unknown; {meant:?} was perhaps meant"));

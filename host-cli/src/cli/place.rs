@@ -31,8 +31,7 @@ pub(crate) fn run(args: &Place) -> anyhow::Result<End> {
         }))?,
     };
     args.output.put(&text)?;
-    let inside = results.placement.inside_band_m.is_some_and(|inside_m| inside_m >= 0.0);
-    Ok(if inside && end(&results) == End::Inside { End::Inside } else { End::Outside })
+    Ok(end(&results))
 }
 
 /// What is said where a gap is taken that nobody stated.

@@ -8,13 +8,24 @@ use std::path::{Path, PathBuf};
 const LINKS: usize = 40;
 
 /// The same file has the same one, by whatever path it is reached.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct FileId(Inner);
+#[derive(Clone, Debug)]
+pub struct FileId {
+    file: Inner,
+    /// Of an open file: as long as it is held its inode is given to no other, also where another program has removed it.
+    #[cfg(unix)]
+    _held: Option<std::sync::Arc<File>>,
+}
 
 #[cfg(unix)]
 type Inner = (u64, u64);
 #[cfg(not(unix))]
 type Inner = PathBuf;
+
+impl PartialEq for FileId {
+    fn eq(&self, other: &Self) -> bool {
+        self.file == other.file
+    }
+}
 
 impl FileId {
     /// Of an open file: device and inode.
@@ -23,7 +34,8 @@ impl FileId {
     /// What the system says.
     #[cfg(unix)]
     pub fn of(file: &File, _path: &Path) -> io::Result<Self> {
-        Ok(Self::in_metadata(&file.metadata()?))
+        let held = file.try_clone().ok().map(std::sync::Arc::new);
+        Ok(Self { _held: held, ..Self::in_metadata(&file.metadata()?) })
     }
 
     /// Of an open file: its full path.
@@ -32,7 +44,7 @@ impl FileId {
     /// What the system says.
     #[cfg(not(unix))]
     pub fn of(_file: &File, path: &Path) -> io::Result<Self> {
-        Ok(Self(fs::canonicalize(path)?))
+        Ok(Self { file: fs::canonicalize(path)? })
     }
 
     /// Of what stands at a path, where something does.
@@ -41,13 +53,13 @@ impl FileId {
         #[cfg(unix)]
         return fs::metadata(path).ok().map(|metadata| Self::in_metadata(&metadata));
         #[cfg(not(unix))]
-        fs::canonicalize(path).ok().map(Self)
+        fs::canonicalize(path).ok().map(|file| Self { file })
     }
 
     #[cfg(unix)]
     fn in_metadata(metadata: &Metadata) -> Self {
         use std::os::unix::fs::MetadataExt as _;
-        Self((metadata.dev(), metadata.ino()))
+        Self { file: (metadata.dev(), metadata.ino()), _held: None }
     }
 }
 

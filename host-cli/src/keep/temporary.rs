@@ -26,9 +26,9 @@ pub(super) fn begin(folder: &Path, usual: bool) -> io::Result<NamedTempFile> {
     let _ = usual;
     for _ in 0..8 {
         let file = builder.tempfile_in(folder)?;
-        // A file system without locks has none that could be found free: then nothing is swept there either.
-        let locked = file.as_file().try_lock().is_ok();
-        // Another run may have swept it up before it was locked.
+        // A file system without locks has none that could be found free: then nothing is swept there either. Another
+        // run that sweeps holds the lock for a moment, and takes the file away if it came first.
+        let locked = file.as_file().lock().is_ok();
         if !locked || file.path().exists() {
             return Ok(file);
         }

@@ -7,7 +7,7 @@ mod jump;
 mod placing;
 mod pressures;
 
-use super::results::{Finding, Level, Results};
+use super::results::{Finding, Level, Results, RideBy};
 use crate::shown::Shown;
 use crate::site::Site;
 
@@ -18,14 +18,15 @@ pub use blank::why_null;
 /// says why, but for those of parts that were not asked for.
 #[must_use]
 pub fn findings(site: &Site, results: &Results) -> Vec<Finding> {
-    let mut said = Said { site, r: results, list: Vec::new() };
+    let mut said = Said { site, r: results, by: results.ride_by.first(), list: Vec::new() };
     if results.groups.is_empty() {
         of_riders(&mut said);
     }
     for (name, of_group) in &results.groups {
         // The group's own values are the site's wherever it states none.
         let own = site.groups.iter().find(|group| group.name == *name).and_then(|group| site.for_group(group).ok());
-        let mut about = Said { site: own.as_ref().unwrap_or(site), r: of_group, list: Vec::new() };
+        let by = results.ride_by.iter().find(|by| by.group == *name);
+        let mut about = Said { site: own.as_ref().unwrap_or(site), r: of_group, by, list: Vec::new() };
         of_riders(&mut about);
         said.list.extend(about.list.into_iter().map(|finding| Finding { group: Some(name.clone()), ..finding }));
     }
@@ -56,6 +57,8 @@ pub fn inside_all_limits(findings: &[Finding]) -> bool {
 struct Said<'a> {
     site: &'a Site,
     r: &'a Results,
+    /// What these riders go by: shown wherever one of its numbers is told.
+    by: Option<&'a RideBy>,
     list: Vec<Finding>,
 }
 

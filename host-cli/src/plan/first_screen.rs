@@ -34,6 +34,8 @@ pub struct FirstScreen {
 
 /// Shortest time that a bag is said to hold after a power cut: under a second nobody gets anywhere.
 const LEAST_HOLD_S: f64 = 1.0;
+/// Least load of a measuring afternoon.
+const LEAST_LOAD_KG: f64 = 80.0;
 /// Most findings that are named behind the first cause.
 const MOST_FOLLOWING: usize = 3;
 /// Most cures, and most changes that are no cure, that are named.
@@ -166,8 +168,9 @@ fn why_provisional(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>
         lines,
         "Measured",
         format!(
-            "as stated, the {start} mark would keep every limit. It takes an afternoon, a board, 80 kg of water and a \
-             phone: landfall bag-test --sheet sheet.html"
+            "as stated, the {start} mark would keep every limit. It takes an afternoon, a board, {} of water and a phone: \
+             landfall bag-test --sheet sheet.html",
+            shown.mass(LEAST_LOAD_KG, Toward::Up)
         ),
     );
 }
@@ -212,7 +215,8 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     push(lines, "Not known", not_known(site, r));
 }
 
-fn start(shown: Shown, by: &RideBy, several: bool) -> String {
+/// From where a group of riders starts, and who they are.
+pub(super) fn start(shown: Shown, by: &RideBy, several: bool) -> String {
     let who = if several { format!("{}: ", by.group) } else { String::new() };
     let riders = if by.lightest_kg < by.heaviest_kg {
         format!(

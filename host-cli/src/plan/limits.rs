@@ -1,9 +1,9 @@
 //! The limits of a plan, each with the value now: what is kept, what is broken, and how close each is.
 
-use super::results::{Judged, Level, Results, Topic};
+use super::results::{Judged, Level, Results, RideBy, Topic};
 use super::table::CAUTION_CUT;
 use super::words::{chance, highest_looked_at, load, metres, pressure, seconds};
-use crate::shown::Shown;
+use crate::shown::{Shown, Toward};
 use crate::site::Site;
 
 /// One limit and the value held against it.
@@ -56,10 +56,11 @@ fn of(now: f64, limit: f64) -> Option<f64> {
 pub fn limits(site: &Site, r: &Results) -> Vec<Limit> {
     let mut list = Vec::new();
     if r.groups.is_empty() {
-        put(&mut list, None, jump(site, r));
+        put(&mut list, None, jump(site, r, r.ride_by.first()));
     }
     for (name, of_group) in &r.groups {
-        put(&mut list, Some(name), jump(site, of_group));
+        let by = r.ride_by.iter().find(|by| by.group == *name);
+        put(&mut list, Some(name), jump(site, of_group, by));
     }
     put(&mut list, None, bag(site, r));
     // A stop that no row shows has one of its own.
@@ -105,7 +106,7 @@ fn put(list: &mut Vec<Limit>, group: Option<&String>, rows: Vec<Row>) {
 }
 
 /// Limits of one set of riders.
-fn jump(site: &Site, r: &Results) -> Vec<Row> {
+fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
     let u = Shown::of(site);
     let mut rows = Vec::new();
     if let Some(peak) = r.ride.peak_load_g {
@@ -179,13 +180,15 @@ fn jump(site: &Site, r: &Results) -> Vec<Row> {
         }),
         _ => {}
     }
-    if let Some(lowest) = p.lowest_clearing_start_m {
+    if let Some(clearing) = p.lowest_clearing_start_m {
         let start = r.start_m;
+        // The mark, where one was looked for: other limits may ask for more than clearing the gap does.
+        let lowest = by.and_then(|by| by.start_low_m).filter(|_| start >= clearing).unwrap_or(clearing);
         rows.push(Row {
             what: "start height",
             now: metres(u, start),
-            limit: format!("at least {}", metres(u, lowest)),
-            inside: start >= lowest || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
+            limit: format!("at least {}", u.length(lowest, Toward::Up)),
+            inside: start >= clearing || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: of(lowest, start),
             level: Level::Stop,
             findings: &["start.low"],
@@ -321,7 +324,7 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             let bag_of = if judged == Judged::Stop { &p.stated } else { &p.soft };
             let asked = bag_of.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
             row(
-                "stop pressure",
+                "pressure for a hard landing",
                 asked.map_or_else(|| format!("none up to {}", highest_looked_at(u)), |x| pressure(u, x)),
                 format!("at most {}", pressure(u, room)),
                 asked.and_then(|asked| of(asked, room)),
@@ -409,7 +412,7 @@ mod tests {
             "depth, hard landing",
             "load, hard landing",
             "pressures to ride between",
-            "stop pressure",
+            "pressure for a hard landing",
             "time after a power cut",
             "pressure with one blower lost",
         ];

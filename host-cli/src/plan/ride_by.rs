@@ -16,6 +16,8 @@ use landfall_core::bag::Outcome;
 pub const ALL: &str = "all";
 /// Marks that are passed over at once on the way down.
 const COARSE_MARKS: i64 = 5;
+/// Runs that a mark is held against at the most.
+const MOST_RUNS: u64 = 1 << 20;
 
 /// The marks of each crew, in their order. `results` has everything but these; with `search` the lowest start is looked
 /// for.
@@ -172,7 +174,31 @@ pub fn lowest_start_m(crew: &Crew, draws: &Draws<'_>) -> Result<Option<f64>, Pla
         let middle = left + (kept - left) / 2;
         if stops(mark_m(middle))? { left = middle } else { kept = middle }
     }
-    Ok(Some(mark_m(kept)))
+    // The search has its own number of runs: a mark is one only if a plan from there, with its own, is kept as well.
+    while kept <= top {
+        if !planned_misses(crew, draws, mark_m(kept))? {
+            return Ok(Some(mark_m(kept)));
+        }
+        kept += 1;
+    }
+    Ok(Some(stated_m))
+}
+
+/// Whether a plan from a start height, with as many runs as were asked for, counts more misses than the target allows.
+fn planned_misses(crew: &Crew, draws: &Draws<'_>, start_m: f64) -> Result<bool, PlanError> {
+    let uncertainty = crew.starting_at(start_m);
+    let target = crew.site.spread.target_miss;
+    let question = Question {
+        model: &crew.model,
+        draws: *draws,
+        steps: crew.model.steps(&[&uncertainty]),
+        failure: Failure::Miss,
+        target,
+    };
+    let runs = draws.samples.min(MOST_RUNS);
+    // Of more runs than are looked at, the rest may add as much as chance does.
+    let spared = if draws.samples > runs { 3.0 * (target / runs as f64).sqrt() } else { 0.0 };
+    Ok(question.share(&uncertainty, runs)? > target - spared)
 }
 
 /// Whether something about the ride, the flight or where landings fall is a stop at a start height.

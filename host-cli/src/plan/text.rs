@@ -236,15 +236,19 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
             or_none(p.miss_now, chance)
         ),
     );
-    page.plain(
-        "best",
-        &format!(
-            "gap {}, offset {}; chance of a miss {}",
-            or_none(p.best_gap_m, |x| metres(u, x)),
-            or_none(p.best_offset_m, |x| metres(u, x)),
-            or_none(p.miss_at_best, chance)
-        ),
-    );
+    if p.best_is_better == Some(true) {
+        page.plain(
+            "best",
+            &format!(
+                "gap {}, offset {}; chance of a miss {}",
+                or_none(p.best_gap_m, |x| metres(u, x)),
+                or_none(p.best_offset_m, |x| metres(u, x)),
+                or_none(p.miss_at_best, chance)
+            ),
+        );
+    } else {
+        page.plain("best", "no other gap is better by more than the runs can tell");
+    }
     let band = p.gap_low_m.zip(p.gap_high_m).map_or_else(
         || {
             format!(
@@ -256,14 +260,9 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
         |(low, high)| format!("gap {} to {}", metres(u, low), metres(u, high)),
     );
     page.plain("band", &band);
-    page.plain(
-        "start",
-        &format!(
-            "lowest that clears {}, highest in the gust {}",
-            or_none(p.lowest_clearing_start_m, |x| metres(u, x)),
-            or_none(p.highest_start_in_gust_m, |x| metres(u, x))
-        ),
-    );
+    for by in &results.ride_by {
+        page.plain("start", &super::first_screen::start(u, by, results.ride_by.len() > 1));
+    }
     page.heading("Short zone: what a slow roll-in meets first");
     page.line(&format!("  {:<20} {:<12} {}", "speed at the lip", "meets", "height at front edge"));
     for run in &p.short_zone {
@@ -315,7 +314,13 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
     page.heading(&format!("{}: the air supply", results.site));
     page.plain(
         "outside",
-        &format!("{} kPa, {} kg/m³", number(air.outside_pressure_pa / 1000.0, 1), number(air.density_kgpm3, 3)),
+        &if u.is_imperial() {
+            // 1 inHg is 3386.389 Pa, 1 lb/ft³ 16.018463 kg/m³ (NIST SP 811, appendix B).
+            let (inches, pounds) = (air.outside_pressure_pa / 3386.389, air.density_kgpm3 / 16.018_463);
+            format!("{} inHg, {} lb/ft³", number(inches, 2), number(pounds, 4))
+        } else {
+            format!("{} kPa, {} kg/m³", number(air.outside_pressure_pa / 1000.0, 1), number(air.density_kgpm3, 3))
+        },
     );
     let shut = if air.at_shut_off { "; nothing is open: this is the shut-off pressure" } else { "" };
     page.plain(

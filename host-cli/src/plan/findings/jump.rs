@@ -259,18 +259,22 @@ fn far_tail(said: &mut Said<'_>) {
     let text = if tail.miss_low > 0.0 {
         let ways = worst_outcome(&share_of(&tail.outcomes)).map_or_else(String::new, |way| format!(" Mostly {way}."));
         format!(
-            "Weighted runs put the chance of a miss at {} for the {} rider, the worst (95 % interval {} to {}).{ways}",
+            "Counted with more runs where misses are, the chance of a miss is {} for the {} rider, the worst (between {} and \
+             {}).{ways}",
             chance(tail.miss),
             tails.worst,
             chance(tail.miss_low),
             chance(tail.miss_high)
         )
     } else {
-        format!("Weighted runs put the chance of a miss under {} for every rider.", chance(tail.miss))
+        format!(
+            "Counted with more runs where misses are, the chance of a miss is under {} for every rider.",
+            chance(tail.miss)
+        )
     };
     said.note(
         "miss.far_tail",
-        format!("{text} That is the far tail of the stated normal spreads, which nobody has measured so far out."),
+        format!("{text} It holds as far as riders scatter as assumed, which nobody has measured for tries so rare."),
     );
 }
 
@@ -415,10 +419,10 @@ fn steadying(said: &mut Said<'_>) {
             .iter()
             .enumerate()
             .filter(|(i, (_, share))| *i == 0 || (*i < 3 && **share >= LARGE_SHARE))
-            .map(|(_, (name, share))| {
+            .map(|(_, (name, _))| {
                 let by =
-                    moved.get(*name).map_or_else(String::new, |by| format!(", {} for one sd", metres(u, by.abs())));
-                format!("{} ({}{by})", plain_name(name), percent(**share))
+                    moved.get(*name).map_or_else(String::new, |by| format!(" ({} either way)", metres(u, by.abs())));
+                format!("{}{by}", plain_name(name))
             })
             .collect();
         (!words.is_empty()).then(|| list(&words))
@@ -426,9 +430,11 @@ fn steadying(said: &mut Said<'_>) {
     let along = largest(&differences.shares_along, &differences.one_sd_along_m);
     let across = largest(&differences.shares_across, &differences.one_sd_across_m);
     let text = match (along, across) {
-        (Some(along), Some(across)) => format!("Worth steadying first: {along}. Across: {across}."),
-        (Some(along), None) => format!("Worth steadying first: {along}."),
-        (None, Some(across)) => format!("Worth steadying first, across: {across}."),
+        (Some(along), Some(across)) => {
+            format!("What moves the landing most, short or long: {along}. To the side: {across}. Steady these first.")
+        }
+        (Some(along), None) => format!("What moves the landing most, short or long: {along}. Steady it first."),
+        (None, Some(across)) => format!("What moves the landing most, to the side: {across}. Steady it first."),
         (None, None) => "Nothing is stated to vary: every spread is zero, so that every run is the same.".to_owned(),
     };
     said.note("steady", text);
@@ -443,9 +449,9 @@ fn methods(said: &mut Said<'_>) {
         said.caution(
             "methods",
             format!(
-                "Differences and sampling disagree on where landings fall (sd along {} and {}): the response is not close to \
-                 linear, and the sampling is trusted. More margin to every edge, or less spread, would change it; the hard \
-                 speed rests on the differences.",
+                "Two ways to compute how far landings scatter disagree ({} and {} along): twice the error does not move the \
+                 landing twice as far here. The runs are trusted for where landings fall; the hardest speed rests on the \
+                 other way. More margin to every edge, or steadier runs, would change it.",
                 sd(differences),
                 sd(sampling)
             ),

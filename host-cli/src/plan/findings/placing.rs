@@ -2,6 +2,7 @@
 
 use super::Said;
 use crate::plan::dirt::FILL_FACTOR;
+use crate::plan::results::Level;
 use crate::plan::words::{chance, force, list, metres, number, seconds, speed, wind};
 use crate::shown::{Shown, Toward};
 use landfall_core::wind::GUST_FACTOR;
@@ -35,7 +36,10 @@ fn gap(said: &mut Said<'_>) {
     match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
         (Some(low), Some(high), Some(inside)) => {
             let band = format!("{} to {}", metres(u, low), metres(u, high));
-            let best = p.best_gap_m.map_or_else(String::new, |best| format!(" Best gap: {}.", metres(u, best)));
+            let best = p
+                .best_gap_m
+                .filter(|_| p.best_is_better == Some(true))
+                .map_or_else(String::new, |best| format!(" Fewest would miss at a gap of {}.", metres(u, best)));
             if inside < 0.0 && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
                 said.stop(
                     "gap.outside",
@@ -47,13 +51,14 @@ fn gap(said: &mut Said<'_>) {
                     ),
                 );
             } else if inside < NEAR_END_M {
+                let way = if inside < 0.0 { "outside" } else { "inside" };
                 said.caution(
                     "gap.near_end",
                     format!(
-                        "The gap of {gap} is only {} inside the band of {band} that keeps the \
+                        "The gap of {gap} is only {} {way} the band of {band} that keeps the \
                         chance of a miss at {target}.{best} Moving the bag would change it; \
                         measure again before each session.",
-                        metres(u, inside)
+                        metres(u, inside.abs())
                     ),
                 );
             } else {
@@ -120,15 +125,22 @@ fn starts(said: &mut Said<'_>) {
                 ),
             );
         } else {
-            said.note(
-                "start",
-                format!(
-                    "Lowest start: {} ({} now). From there at most {target} of the runs come \
-                            down short or do not land.",
-                    metres(u, lowest),
+            let text = match said.by.and_then(|by| by.start_low_m) {
+                Some(low) if low < start => format!(
+                    "Nobody starts below the {} mark ({} now): from lower down a limit is broken.",
+                    u.length(low, Toward::Up),
                     metres(u, start)
                 ),
-            );
+                Some(_) => format!("Nobody starts below {}: from lower down a limit is broken.", metres(u, start)),
+                // The marks were not asked for.
+                None => format!(
+                    "From {} upwards at most {target} of the runs come down short or do not land ({} now). Other limits \
+                     may ask for more: the plan's marks have them all.",
+                    u.length(lowest, Toward::Up),
+                    metres(u, start)
+                ),
+            };
+            said.say(Level::Note, "start", text).with("placement.lowest_clearing_start_m", lowest);
         }
     }
     if let Some(highest) = p.highest_start_in_gust_m {
@@ -145,14 +157,16 @@ fn starts(said: &mut Said<'_>) {
                 ),
             );
         } else {
-            said.note(
+            said.say(
+                Level::Note,
                 "start.in_gust",
                 format!(
-                    "Highest start in a gust of {gust}: {}. It is added as tail wind, and \
-                            the chance of a miss keeps to {target}.",
-                    metres(u, highest)
+                    "A gust of {gust} from behind, on top of the wind planned with, still leaves the chance of a miss from \
+                     the {} mark at {target} or less.",
+                    metres(u, start)
                 ),
-            );
+            )
+            .with("placement.highest_start_in_gust_m", highest);
         }
     } else if p.least_miss.is_some() {
         said.caution(
@@ -223,9 +237,10 @@ fn stopping(said: &mut Said<'_>) {
         })
         .collect();
     let also = if others.is_empty() { String::new() } else { format!(" Other braking: {}.", list(&others)) };
+    let line = said.by.and_then(|by| by.stop_line_before_foot_m).unwrap_or(before);
     let text = format!(
         "Last stop line {} before the take-off's foot{at}. Braking is {} of the load{then}.{also}",
-        metres(u, before),
+        u.length(line, Toward::Up),
         number(braking, 2)
     );
     if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
@@ -263,17 +278,19 @@ fn winds(said: &mut Said<'_>) {
     let u = said.shown();
     let (r, site) = (said.r, said.site);
     let w = &r.wind;
-    let holds = (w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps);
+    let holds = said.by.map_or((w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps), |by| {
+        (by.hold_along_tail_mps, by.hold_along_head_mps, by.hold_across_mps)
+    });
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
-            "Hold at gusts over {} tail, {} head, {} cross, and at mean readings over {}, {}, {}. A mean wind reading is \
-             multiplied by {} before it is compared with a gust.",
-            kmh(u, tail),
-            kmh(u, head),
-            kmh(u, across),
-            kmh(u, w.mean_reading_tail_mps.unwrap_or(tail / f64::from(GUST_FACTOR))),
-            kmh(u, w.mean_reading_head_mps.unwrap_or(head / f64::from(GUST_FACTOR))),
-            kmh(u, w.mean_reading_across_mps.unwrap_or(across / f64::from(GUST_FACTOR))),
+            "Hold in gusts over {} from behind, {} from the front and {} from the side. A meter that shows a mean over \
+             minutes reads less than the gusts in it: hold there over {}, {} and {} (a gust is {} times the mean).",
+            u.speed(tail, Toward::Down),
+            u.speed(head, Toward::Down),
+            u.speed(across, Toward::Down),
+            u.speed(tail / f64::from(GUST_FACTOR), Toward::Down),
+            u.speed(head / f64::from(GUST_FACTOR), Toward::Down),
+            u.speed(across / f64::from(GUST_FACTOR), Toward::Down),
             number(f64::from(GUST_FACTOR), 2)
         );
         let gust = site.wind.along_mps + site.wind.gust_mps;
@@ -283,7 +300,7 @@ fn winds(said: &mut Said<'_>) {
                 format!(
                     "{text} The gust planned for makes {} of tail wind, over the hold. Less \
                     wind, another gap or a lower start would change it.",
-                    kmh(u, gust)
+                    u.speed(gust, Toward::Up)
                 ),
             );
         } else {
@@ -299,13 +316,6 @@ fn winds(said: &mut Said<'_>) {
             ),
         );
     }
-}
-
-fn kmh(u: Shown, mps: f64) -> String {
-    if u.is_imperial() {
-        return u.speed(mps, Toward::Down);
-    }
-    format!("{} km/h", number(mps * 3.6, 0))
 }
 
 fn anchors(said: &mut Said<'_>) {

@@ -3,7 +3,7 @@
 use super::Said;
 use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
-use crate::plan::words::{chance, highest_looked_at, list, load, metres, percent, pressure, seconds, speed};
+use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
 
 pub fn say(said: &mut Said<'_>) {
@@ -287,7 +287,8 @@ fn stop_pressure(said: &mut Said<'_>) {
             Some(StopRule::Floor) => format!("{} of the maker's lowest pressure", percent(bag.stop_floor)),
             _ => "how deep the hard landing goes".to_owned(),
         };
-        format!("Nobody rides at or under {}. It is set by {rule}.", pressure(u, stop))
+        let off = said.by.and_then(|by| by.everybody_off_under_pa).unwrap_or(stop);
+        format!("Everybody is off when the gauge falls to {}. It is set by {rule}.", u.pressure(off, Toward::Up))
     };
     said.say(level, "stop", text)
         .with("pressures.stop_pa", stop)
@@ -364,7 +365,7 @@ fn power_loss(said: &mut Said<'_>) {
     let (p, site) = (&said.r.pressures, said.site);
     let holds = match p.holds_for_p05_s {
         Some(s) if s < 1.0 => "count on no second that it holds".to_owned(),
-        Some(s) => format!("it keeps a hard landing off the ground for {} at least", seconds(s)),
+        Some(s) => format!("it keeps a hard landing off the ground for {} s at least", number(s.floor(), 0)),
         None => "it keeps a hard landing off the ground for longer than 120 s".to_owned(),
     };
     let from = if p.committed_from_start == Some(true) { "start" } else { "last stop line" };
@@ -426,7 +427,10 @@ fn wait(said: &mut Said<'_>) {
     let level = level(said, Topic::Wait);
     let missing = p.seconds_missing;
     let text = match p.wait_pa {
-        Some(wait) => format!("No new rider starts under {}.", pressure(u, wait)),
+        Some(wait) => {
+            let from = said.by.and_then(|by| by.next_rider_from_pa).unwrap_or(wait);
+            format!("The next rider starts when the gauge shows {} or more.", u.pressure(from, Toward::Up))
+        }
         None if level == Level::Note => format!(
             "There is no pressure at which to wait: a power cut brings the bag from {} to the stop pressure sooner than a \
              rider past the line is down. The box senses the supply, and stops new riders at once.",

@@ -33,13 +33,13 @@ fn a_quiet_plan_has_notes_alone() {
     for (topic, words) in [
         ("miss", "fewer than 1 in 33,000"),
         ("gap", "0.80 m inside the band of 0.00 m to 2.60 m"),
-        ("steady", "lip speed (46 %, 0.27 m for one sd) and carry (30 %, 0.22 m for one sd)"),
+        ("steady", "lip speed (0.27 m either way) and carry (0.22 m either way)"),
         ("depth", "0.95 m of 2.20 m deep"),
         ("felt", "5.2 g, limit 15.0 g"),
         ("pressure", "0.48 kPa above the low end"),
         ("stopping", "9.40 m before the take-off's foot"),
-        ("wind", "23 km/h tail"),
-        ("wind", "multiplied by 1.66"),
+        ("wind", "23 km/h from behind"),
+        ("wind", "1.66 times the mean"),
         ("anchors", "12 anchors of 1,600 N, 8 needed"),
         ("dirt", "over the 1.50 m"),
         ("assumed", "rider.carry, rider.contact_height"),
@@ -201,7 +201,7 @@ fn where_the_bag_stands() {
 #[test]
 fn wind_and_anchors() {
     triggers("wind", Level::Stop, "nobody rides", |site, _| site.wind.across_mps = 11.0);
-    triggers("wind", Level::Caution, "25 km/h of tail wind", |site, _| site.wind.along_mps = 4.0);
+    triggers("wind", Level::Caution, "26 km/h of tail wind", |site, _| site.wind.along_mps = 4.0);
     triggers("wind", Level::Caution, "no wind to hold at", |_, r| {
         r.placement.miss_now = Some(0.01);
         r.wind.hold_along_tail_mps = None;

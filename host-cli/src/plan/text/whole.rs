@@ -38,10 +38,19 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
     if style.full {
         what_happens(&mut page, site, results);
         page.heading("Good to know");
-        results.findings.iter().filter(|finding| finding.level == Level::Note).for_each(|note| page.finding(note));
+        // What has no value, and what is assumed, is for programs to read key by key.
+        let told = |finding: &&Finding| finding.level == Level::Note && !["no_value", "assumed"].contains(&finding.id);
+        results.findings.iter().filter(told).for_each(|note| page.finding(note));
         if !results.assumed.is_empty() {
             let list = results.assumed.join(", ");
-            page.plain("assumed", &format!("Not stated in the site file, so taken as commonly assumed: {list}."));
+            page.plain(
+                "assumed",
+                &format!(
+                    "{} values are not stated in the site file, so taken as commonly assumed; measure or state what you can \
+                     (landfall check says how): {list}.",
+                    results.assumed.len()
+                ),
+            );
         }
         cautions(&mut page, results);
     } else {
