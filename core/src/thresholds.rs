@@ -141,6 +141,16 @@ pub struct WatchedBags {
 }
 
 impl WatchedBags {
+    /// Whether there are such bags, looked at one after the other: it takes less memory than [`WatchedBags::three`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn check(&self) -> Result<(), InputError> {
+        [&BagFactors::STATED, &self.soft, &self.firm]
+            .into_iter()
+            .try_for_each(|factors| factors.bag(&self.area, self.stretch_per_pa).map(|_| ()))
+    }
+
     /// The bags as numbers.
     ///
     /// # Errors
