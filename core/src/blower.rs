@@ -28,6 +28,8 @@ struct Knot {
     flow_m3ps: f32,
     /// dQ/dp, m³/(s Pa).
     slope: f32,
+    /// Of the piece that begins here: quadratic and cubic coefficient over its width, m³/(s Pa).
+    bend: (f32, f32),
 }
 
 /// Flow over pressure of one blower: a monotone cubic through the maker's points, zero above shut-off.
@@ -78,7 +80,7 @@ impl BlowerCurve {
         for point in points {
             let pressure_pa = within("blower.curve.pressure_pa", point.pressure_pa, 0.0, 20_000.0)?;
             let flow_m3ps = within("blower.curve.flow_m3ps", point.flow_m3ps, 0.0, 100.0)?;
-            knots.push(Knot { pressure_pa, flow_m3ps, slope: 0.0 }).map_err(|_| count_error)?;
+            knots.push(Knot { pressure_pa, flow_m3ps, slope: 0.0, bend: (0.0, 0.0) }).map_err(|_| count_error)?;
         }
         if first.pressure_pa != 0.0 {
             return Err(InputError::Inconsistent {
@@ -114,6 +116,7 @@ impl BlowerCurve {
             }
         }
         Self::set_slopes(&mut knots);
+        Self::set_bends(&mut knots);
         Ok(Self { knots })
     }
 
@@ -150,6 +153,18 @@ impl BlowerCurve {
         }
     }
 
+    /// What a piece's cubic needs besides its ends, worked out once: a landing reads the flow by the thousand.
+    fn set_bends(knots: &mut Vec<Knot, MAX_CURVE_POINTS>) {
+        let mut upper: Option<Knot> = None;
+        for knot in knots.iter_mut().rev() {
+            if let Some(upper) = upper {
+                let secant = (upper.flow_m3ps - knot.flow_m3ps) / (upper.pressure_pa - knot.pressure_pa);
+                knot.bend = (3.0 * secant - 2.0 * knot.slope - upper.slope, knot.slope + upper.slope - 2.0 * secant);
+            }
+            upper = Some(*knot);
+        }
+    }
+
     /// The curve at a share of full speed and another density: flow ∝ speed, pressure ∝ speed² · density.
     ///
     /// Valid: 0.05 to 1.5 of full speed, density 0.3 to 2 kg/m³.
@@ -168,6 +183,7 @@ impl BlowerCurve {
             knot.flow_m3ps *= speed;
             knot.slope *= speed / pressure_factor;
         }
+        Self::set_bends(&mut scaled.knots);
         Ok(scaled)
     }
 
@@ -186,13 +202,10 @@ impl BlowerCurve {
         for upper in &self.knots {
             if p < upper.pressure_pa {
                 let Some(a) = lower else { return (upper.flow_m3ps, 0.0) };
-                let width = upper.pressure_pa - a.pressure_pa;
-                let secant = (upper.flow_m3ps - a.flow_m3ps) / width;
-                let t = (p - a.pressure_pa) / width;
                 // Newton form of the cubic Hermite, from the nearer-to-exact side a.
-                let c2 = 3.0 * secant - 2.0 * a.slope - upper.slope;
-                let c3 = a.slope + upper.slope - 2.0 * secant;
+                let (c2, c3) = a.bend;
                 let dp = p - a.pressure_pa;
+                let t = dp / (upper.pressure_pa - a.pressure_pa);
                 return (a.flow_m3ps + dp * (a.slope + t * (c2 + t * c3)), a.slope + t * (2.0 * c2 + 3.0 * t * c3));
             }
             lower = Some(upper);

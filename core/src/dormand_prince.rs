@@ -14,7 +14,8 @@ impl State {
 
     /// This state plus h times a weighted sum of rates.
     fn plus(&self, h: f32, terms: &[(f32, &Self)]) -> Self {
-        let mut sum = Self::ZERO;
+        let Some(((c, k), terms)) = terms.split_first() else { return *self };
+        let mut sum = Self { x: c * k.x, u: c * k.u, lost: c * k.lost, rise: c * k.rise };
         for (c, k) in terms {
             sum.x += c * k.x;
             sum.u += c * k.u;

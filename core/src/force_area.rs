@@ -192,6 +192,15 @@ impl ForceArea {
         volume_m3 + beyond_m * (from.area_m2 + 0.5 * growth_m * beyond_m)
     }
 
+    /// Area A, m², and displaced volume V_d, m³: both of one look for the piece.
+    #[must_use]
+    pub(crate) fn area_and_volume(&self, depth_m: f32) -> (f32, f32) {
+        let depth_m = depth_m.max(0.0);
+        let (from, growth_m, volume_m3) = self.piece(depth_m);
+        let beyond_m = depth_m - from.depth_m;
+        (from.area_m2 + growth_m * beyond_m, volume_m3 + beyond_m * (from.area_m2 + 0.5 * growth_m * beyond_m))
+    }
+
     /// How fast the area grows with depth, A′, m; at a knot that of the piece beyond it.
     #[must_use]
     pub fn area_growth_m(&self, depth_m: f32) -> f32 {
@@ -228,6 +237,7 @@ mod tests {
         for depth_m in [0.1f32, 0.35, 0.55, 1.0, 1.8] {
             let slope = (area.volume_m3(depth_m + 0.01) - area.volume_m3(depth_m - 0.01)) / 0.02;
             assert!((slope - area.area_m2(depth_m)).abs() < 2e-4, "{depth_m}");
+            assert_eq!(area.area_and_volume(depth_m), (area.area_m2(depth_m), area.volume_m3(depth_m)));
         }
         // No jump at a knot.
         for knot in area.knots() {

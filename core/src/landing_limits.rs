@@ -73,7 +73,7 @@ impl Trial<'_> {
     /// 1 − depth/limit from a state, supply lost: below 0 where the landing goes deeper than `depth_m`.
     #[must_use]
     pub fn depth_margin(&self, from: GasState, depth_m: f32) -> f32 {
-        match self.land(from, Feed::Lost, Until::Deepest) {
+        match self.land(from, Feed::Lost, Until::Depth) {
             Some(done) if done.status == Status::Converged => 1.0 - done.depth_m / depth_m,
             _ => -1.0,
         }

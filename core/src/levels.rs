@@ -304,12 +304,25 @@ fn in_order(smaller: &'static str, smaller_got: f32, larger: &'static str, large
 /// [`InputError`] for what is out of range.
 pub fn levels(input: &LevelsInput<'_>, bags: &ThreeBags) -> Result<Levels, InputError> {
     input.check()?;
+    levels_with_mean(input, bags, input.mean_touchdown(&bags.stated).as_ref())
+}
+
+/// The same with what [`LevelsInput::mean_touchdown`] gave for the stated bag, for one who needs that landing besides.
+///
+/// # Errors
+/// As [`levels`].
+pub fn levels_with_mean(
+    input: &LevelsInput<'_>,
+    bags: &ThreeBags,
+    mean: Option<&Touchdown>,
+) -> Result<Levels, InputError> {
+    input.check()?;
     let (stated_chamber, soft_chamber) = (input.chamber(&bags.stated)?, input.chamber(&bags.soft)?);
     let limit_m = input.depth_limit_m();
     let (stated_by_depth, stated_status) = input.hard(&bags.stated, &stated_chamber)?.lowest_for_depth(limit_m);
     let (soft_by_depth, soft_status) = input.hard(&bags.soft, &soft_chamber)?.lowest_for_depth(limit_m);
     let (firm, firm_status) = input.light(&bags.stated, &stated_chamber)?.highest_for_load(input.load_stop_g);
-    let dip_pa = dip_pa(input, &bags.stated, &stated_chamber);
+    let dip_pa = dip_pa(input, mean, &stated_chamber);
     let unclosed = [stated_status, soft_status, firm_status].contains(&Status::OutOfSteps);
     let status = if unclosed { Status::OutOfSteps } else { Status::Converged };
     Ok(with_found(input, [&stated_chamber, &soft_chamber], [stated_by_depth, soft_by_depth], firm, dip_pa, status))
@@ -317,8 +330,8 @@ pub fn levels(input: &LevelsInput<'_>, bags: &ThreeBags) -> Result<Levels, Input
 
 /// Dip after the mean landing: p_op less the slow pressure of what it leaves, at least 10 Pa; 10 Pa where there is no
 /// mean landing or it meets the ground.
-fn dip_pa(input: &LevelsInput<'_>, stated: &PossibleBag, chamber: &Chamber) -> f32 {
-    match input.mean_touchdown(stated) {
+fn dip_pa(input: &LevelsInput<'_>, mean: Option<&Touchdown>, chamber: &Chamber) -> f32 {
+    match mean {
         Some(done) if done.ground.is_none() => {
             let after = chamber.at_content(chamber.operating_content_m3() - done.gas_lost_in_all_m3);
             (input.operating_pa - after.pressure_pa).max(LEAST_DIP_PA)

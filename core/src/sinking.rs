@@ -40,18 +40,15 @@ impl Body<'_> {
     /// Time derivatives of the state.
     pub(crate) fn rates(&self, mode: Mode, s: &State) -> State {
         let pressure_pa = self.pressure_pa(mode, s.rise);
-        let area_m2 = self.area.area_m2(s.x);
+        let (area_m2, displaced_m3) = self.area.area_and_volume(s.x);
         let lost = self.flows.net_outflow_m3ps(pressure_pa);
         let (x, u) = match mode.phase {
             Phase::In => (s.u, self.pull_mps2 - pressure_pa * area_m2 * self.per_mass),
             Phase::Out => (s.u, self.pull_mps2 - self.kept * pressure_pa * area_m2 * self.per_mass),
             Phase::Rest => (0.0, 0.0),
         };
-        let rise = if mode.taut {
-            self.gas.pressure_rate_paps(s.rise, self.area.volume_m3(s.x), s.lost, area_m2 * x, lost)
-        } else {
-            0.0
-        };
+        let rise =
+            if mode.taut { self.gas.pressure_rate_paps(s.rise, displaced_m3, s.lost, area_m2 * x, lost) } else { 0.0 };
         State { x, u, lost, rise }
     }
 

@@ -21,7 +21,7 @@ use crate::bag_gas::{Adiabat, QUICK_EXPONENT};
 use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use crate::box_pressures::{SensorError, highest_wait_pa, room_pa};
 use crate::error::{InputError, Status, within};
-use crate::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels};
+use crate::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels_with_mean};
 use crate::openings::{Discharge, Openings, OpeningsInput};
 use crate::possible_bags::{BagFactors, PossibleBag, StatedArea};
 use crate::ride_limits::holds_for_s;
@@ -141,6 +141,16 @@ pub struct WatchedBags {
 }
 
 impl WatchedBags {
+    /// Whether there are such bags, looked at one after the other: it takes less memory than [`WatchedBags::three`].
+    ///
+    /// # Errors
+    /// As there.
+    pub fn check(&self) -> Result<(), InputError> {
+        [&BagFactors::STATED, &self.soft, &self.firm]
+            .into_iter()
+            .try_for_each(|factors| factors.bag(&self.area, self.stretch_per_pa).map(|_| ()))
+    }
+
     /// The bags as numbers.
     ///
     /// # Errors
@@ -364,7 +374,8 @@ pub fn thresholds(form: &WatchedForm, air: &Air) -> Result<Thresholds, NoThresho
     }
     let input = site.levels_input(air, &openings, &blowers, point.pressure_pa);
     let three = bags.three()?;
-    let found = levels(&input, &three)?;
+    let mean = input.mean_touchdown(&three.stated);
+    let found = levels_with_mean(&input, &three, mean.as_ref())?;
     if found.status != Status::Converged {
         return Err(NoThresholds::NotConverged);
     }
@@ -375,7 +386,7 @@ pub fn thresholds(form: &WatchedForm, air: &Air) -> Result<Thresholds, NoThresho
         wait_pa: found.pressures.acting_wait_pa,
         high_pa: found.band_high_pa,
         needed_s: found.needed_or_least_s(&input),
-        recovery_s: recovery_s(&input, &three.stated)?,
+        recovery_s: recovery_s(&input, &three.stated, mean.as_ref())?,
         landing_dip_pa: found.dip_pa,
         landing_spike_pa: f32::MAX,
         landing_peak_pa: 0.0,
@@ -410,8 +421,8 @@ fn can_be_armed(input: &LevelsInput<'_>, stated: &PossibleBag, found: &Levels) -
 }
 
 /// Recovery after the mean landing, at least 3 s; 3 s where there is none or it meets the ground.
-fn recovery_s(input: &LevelsInput<'_>, stated: &PossibleBag) -> Result<f32, NoThresholds> {
-    let Some(done) = input.mean_touchdown(stated).filter(|done| done.ground.is_none()) else {
+fn recovery_s(input: &LevelsInput<'_>, stated: &PossibleBag, mean: Option<&Touchdown>) -> Result<f32, NoThresholds> {
+    let Some(done) = mean.filter(|done| done.ground.is_none()) else {
         return Ok(LEAST_RECOVERY_S);
     };
     let chamber = input.chamber(stated)?;

@@ -61,6 +61,8 @@ impl Landing {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Until {
+    /// To the deepest point, for the depth alone: loads and pressures on the way are not looked for.
+    Depth,
     /// To the deepest point: enough for depth, load and pressure.
     Deepest,
     /// Until it is back at the skin, meets the ground, or the time is over.
@@ -124,7 +126,8 @@ pub struct GroundContact {
     pub after_turning: bool,
 }
 
-/// What a touch-down comes to. Loads and pressure are the largest up to the deepest point, or the ground.
+/// What a touch-down comes to. Loads and pressure are the largest up to the deepest point, or the ground; with
+/// [`Until::Depth`] those at contact.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -277,7 +280,7 @@ pub fn touch_down(
         let share = event.map_or(1.0, |(share, _)| share);
         let reached = dense.at(share);
         let reached_rate = if share < 1.0 { body.rates(mode, &reached) } else { k7 };
-        if !turned {
+        if !turned && options.until != Until::Depth {
             // The largest push and pressure may lie within the step.
             let span = share * h;
             let ends = (body.push_mps2(mode, &s), body.push_mps2(mode, &reached));
@@ -320,7 +323,7 @@ pub fn touch_down(
                         out.time_to_deepest_s = time_s;
                         out.gas_lost_m3 = s.lost;
                         out.status = Status::Converged;
-                        if options.until == Until::Deepest {
+                        if options.until != Until::Back {
                             over = true;
                         }
                     }

@@ -321,7 +321,7 @@ where
                 break;
             }
             match self.receiver.push(byte[0]) {
-                Some(Ok(message)) => self.hear(message),
+                Some(Ok(message)) => self.hear(&message),
                 Some(Err(_error)) => {
                     #[cfg(feature = "defmt")]
                     defmt::warn!("line: {}", _error);
@@ -352,16 +352,20 @@ where
     }
 
     /// Starts the watch with the settings that hold.
-    #[inline(never)]
     fn begin(&mut self, cause: ResetCause) {
+        self.begin_watch(cause);
+        #[cfg(feature = "advisory")]
+        self.advise_afresh();
+    }
+
+    #[inline(never)]
+    fn begin_watch(&mut self, cause: ResetCause) {
         let Kept { zero_pa, unacknowledged, duty } = self.kept;
         let start = Start { cause, stored_zero_pa: zero_pa, unacknowledged, duty };
         self.watch = self.settings.and_then(|settings| Watch::new(settings, start).ok());
         self.status.state = None;
         self.status.permit = false;
         self.status.siren = false;
-        #[cfg(feature = "advisory")]
-        self.advise_afresh();
     }
 
     /// Takes what the watch gave into status and log.
@@ -565,26 +569,26 @@ where
     }
 
     #[inline(never)]
-    fn hear(&mut self, message: ToBox) {
+    fn hear(&mut self, message: &ToBox) {
         match message {
             ToBox::Identify => self.greet = true,
             ToBox::ReadSettings => {
                 let settings = self.settings;
                 self.reply(&FromBox::Settings(settings));
             }
-            ToBox::ReadLog { from } => self.download = Some((self.store.reader(Book::Events, from), 0)),
+            ToBox::ReadLog { from } => self.download = Some((self.store.reader(Book::Events, *from), 0)),
             ToBox::Offer(settings) => {
                 self.staged = None;
                 #[cfg(feature = "advisory")]
                 self.advisory.unstage();
-                let answer = self.stage(settings);
+                let answer = self.stage(*settings);
                 self.reply(&answer);
             }
-            ToBox::Confirm { check } => match self.confirm(check) {
+            ToBox::Confirm { check } => match self.confirm(*check) {
                 Ok(settings) => self.request = Some(Request::Commit(settings)),
                 Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
-            ToBox::Forget { site_id } => match self.may_forget(site_id) {
+            ToBox::Forget { site_id } => match self.may_forget(*site_id) {
                 Ok(()) => self.request = Some(Request::Forget),
                 Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
@@ -643,23 +647,42 @@ where
     fn serve(&mut self, request: Request) {
         drive(&mut self.outputs, Pins::default());
         self.watchdog.feed(WATCHDOG_ERASE_MS);
-        let mut bytes = [0; SETTINGS];
-        let revision = if let Request::Commit(settings) = &request { settings.revision } else { 0 };
+        let stored = self.store_request(&request);
+        self.settings = self.read_settings();
+        self.answer_stored(&request, stored);
+        self.paused = true;
+        self.begin(ResetCause::Software);
+        self.watchdog.feed(WATCHDOG_MS);
+    }
+
+    /// Writes what was asked for to flash. False if the flash did not take it.
+    #[inline(never)]
+    fn store_request(&mut self, request: &Request) -> bool {
+        let revision = if let Request::Commit(settings) = request { settings.revision } else { 0 };
         // The floor goes before them, so that it outlives what is forgotten.
         let floor = self.floor.max(revision);
-        let stored = bytes.split_first_chunk_mut::<4>().and_then(|(head, rest)| {
+        #[cfg(feature = "advisory")]
+        let advisory = &self.advisory;
+        let put = |room: &mut [u8]| {
+            let (head, rest) = room.split_first_chunk_mut::<4>()?;
             *head = floor.to_le_bytes();
-            match &request {
-                Request::Commit(settings) => self.to_store(settings, rest),
-                Request::Forget => Some(0),
-            }
-        });
-        let stored = stored
-            .and_then(|length| bytes.get(..length.saturating_add(4)))
-            .is_some_and(|bytes| self.store.save_settings(bytes).is_ok());
-        self.settings = self.read_settings();
+            let length = match request {
+                #[cfg(feature = "advisory")]
+                Request::Commit(settings) => advisory.to_store(settings, rest)?,
+                #[cfg(not(feature = "advisory"))]
+                Request::Commit(settings) => postcard::to_slice(settings, rest).ok()?.len(),
+                Request::Forget => 0,
+            };
+            length.checked_add(4)
+        };
+        self.store.save_settings_with(put).is_ok()
+    }
+
+    /// Tells and notes what was stored.
+    #[inline(never)]
+    fn answer_stored(&mut self, request: &Request, stored: bool) {
         match (request, self.settings) {
-            (Request::Commit(wanted), Some(held)) if stored && held == wanted => {
+            (Request::Commit(wanted), Some(held)) if stored && held == *wanted => {
                 self.note(Noted::Settings { site_id: held.site_id, revision: held.revision });
                 self.say(&FromBox::Stored(held));
             }
@@ -669,15 +692,6 @@ where
             }
             _ => self.say(&FromBox::Refused(Refusal::Flash)),
         }
-        self.paused = true;
-        self.begin(ResetCause::Software);
-        self.watchdog.feed(WATCHDOG_MS);
-    }
-
-    /// What goes to flash for settings, and its length.
-    #[cfg(not(feature = "advisory"))]
-    fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
-        postcard::to_slice(settings, bytes).ok().map(|bytes| bytes.len())
     }
 
     /// Hello when it is due, status ten times a second, and the log as the line takes it.

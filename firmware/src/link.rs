@@ -5,6 +5,8 @@
 
 use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
+#[cfg(feature = "advisory")]
+use crate::store::RunningCrc;
 use crate::store::crc32;
 #[cfg(feature = "advisory")]
 use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedBags, WatchedForm, WatchedSite};
@@ -18,6 +20,10 @@ pub const PROTOCOL: u8 = 2;
 pub const BAUD: u32 = 115_200;
 /// Steps between two status messages: 10 a second.
 pub const STATUS_STEPS: u32 = 5;
+
+/// Most bytes that are stored for settings, with or without their site: beside them stands the floor of revisions.
+#[cfg(feature = "advisory")]
+const STORED: usize = crate::store::SETTINGS - 4;
 
 /// From the box.
 // The sizes differ, but one message at a time is held.
@@ -474,8 +480,40 @@ pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
 /// [`FrameError::TooLong`] if they do not fit into the store; the present layouts do.
 #[cfg(feature = "advisory")]
 pub fn check_with_form(settings: &WatchSettings, form: &WatchedForm) -> Result<u32, FrameError> {
-    let mut bytes = [0; crate::store::SETTINGS];
-    postcard::to_slice(&(settings, form), &mut bytes).map(|b| crc32(b)).map_err(|_| FrameError::TooLong)
+    check_of_stored(&(settings, form))
+}
+
+/// CRC-32 of what would be stored, without a buffer for it.
+#[cfg(feature = "advisory")]
+pub(crate) fn check_of_stored<T: Serialize>(stored: &T) -> Result<u32, FrameError> {
+    let sum = Summed { check: RunningCrc::new(), room: STORED };
+    postcard::serialize_with_flavor(stored, sum).map_err(|_| FrameError::TooLong)
+}
+
+/// Takes a message's bytes into a checksum as they come.
+#[cfg(feature = "advisory")]
+struct Summed {
+    check: RunningCrc,
+    room: usize,
+}
+
+#[cfg(feature = "advisory")]
+impl postcard::ser_flavors::Flavor for Summed {
+    type Output = u32;
+
+    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
+        self.try_extend(&[byte])
+    }
+
+    fn try_extend(&mut self, bytes: &[u8]) -> postcard::Result<()> {
+        self.room = self.room.checked_sub(bytes.len()).ok_or(postcard::Error::SerializeBufferFull)?;
+        self.check.take(bytes);
+        Ok(())
+    }
+
+    fn finalize(self) -> postcard::Result<u32> {
+        Ok(self.check.value())
+    }
 }
 
 /// Whether a box that has `held`, and has had revisions up to `floor`, may take `offered`.
@@ -583,7 +621,11 @@ pub(crate) mod tests {
         {
             let form = crate::app::tests::advisory::form();
             let form = WatchedForm { bags: crate::app::tests::advisory::most_knots(), ..form };
-            assert!(check_with_form(&settings, &form).is_ok());
+            let mut bytes = [0; STORED];
+            let bytes = postcard::to_slice(&(settings, form), &mut bytes).unwrap();
+            assert_eq!(check_with_form(&settings, &form), Ok(crc32(bytes)));
+            assert_eq!(check_of_stored(&[[1_u8; 22]; 17]), Ok(crc32(&[1; 374])));
+            assert_eq!(check_of_stored(&[[1_u8; 32]; 24]), Err(FrameError::TooLong));
             let what = Noted::Today {
                 verdict: Verdict::OutOfOrder,
                 air: Some((1.0, 1.0)),

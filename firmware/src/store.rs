@@ -16,7 +16,7 @@
 
 mod ring;
 
-use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
+use crc::{CRC_32_ISO_HDLC, Crc, Digest, NoTable};
 use embedded_storage::nor_flash::NorFlash;
 use ring::Ring;
 pub use ring::{Cursor, Step};
@@ -28,7 +28,11 @@ pub const PAYLOAD: usize = RECORD - 9;
 /// Most bytes of settings. With the site, its bags and the blower's curve beside them they take up to three pages; a
 /// program without the advisory does not read such a slot, and so has no settings.
 pub const SETTINGS: usize = if cfg!(feature = "advisory") { 768 } else { 256 } - SETTINGS_FRAME;
-const SETTINGS_FRAME: usize = 16;
+const SETTINGS_FRAME: usize = SETTINGS_HEAD + 4;
+/// Bytes before the settings: magic, sequence number, length.
+const SETTINGS_HEAD: usize = 12;
+/// Bytes of settings that are read back at a time.
+const READ_BACK: usize = 32;
 /// A write does not cross the boundary of so many bytes.
 const PAGE: usize = 256;
 const SETTINGS_MAGIC: u32 = 0x5345_5431;
@@ -46,6 +50,23 @@ const CHECK: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 #[inline(never)]
 pub fn crc32(bytes: &[u8]) -> u32 {
     CHECK.checksum(bytes)
+}
+
+/// The same of bytes that come one after the other.
+pub(crate) struct RunningCrc(Digest<'static, u32, NoTable>);
+
+impl RunningCrc {
+    pub(crate) const fn new() -> Self {
+        Self(CHECK.digest())
+    }
+
+    pub(crate) fn take(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    pub(crate) const fn value(self) -> u32 {
+        self.0.finalize()
+    }
 }
 
 /// Why nothing was stored.
@@ -182,10 +203,10 @@ impl<F: NorFlash> Store<F> {
         self.flash.read(start + 12, body).ok()?;
         let mut crc = [0; 4];
         self.flash.read(start + 12 + length as u32, &mut crc).ok()?;
-        let mut digest = CHECK.digest();
-        digest.update(&head);
-        digest.update(body);
-        (digest.finalize() == u32::from_le_bytes(crc)).then_some((u32::from_le_bytes(*sequence), length))
+        let mut check = RunningCrc::new();
+        check.take(&head);
+        check.take(body);
+        (check.value() == u32::from_le_bytes(crc)).then_some((u32::from_le_bytes(*sequence), length))
     }
 
     /// Stores `bytes` as the settings: all of them or, if the power goes, what was there before.
@@ -196,19 +217,33 @@ impl<F: NorFlash> Store<F> {
     /// [`StoreError::TooLong`], or [`StoreError::Flash`] if it does not read back; the former settings
     /// still hold then.
     pub fn save_settings(&mut self, bytes: &[u8]) -> Result<(), StoreError> {
+        self.save_settings_with(|room| {
+            room.get_mut(..bytes.len())?.copy_from_slice(bytes);
+            Some(bytes.len())
+        })
+    }
+
+    /// The same for settings that `put` writes into the room it is given, [`SETTINGS`] bytes of `0xFF`, and tells the length
+    /// of; none if they do not fit. They are written once, on their way to the flash.
+    ///
+    /// # Errors
+    /// As [`Store::save_settings`].
+    #[inline(never)]
+    pub fn save_settings_with(&mut self, put: impl FnOnce(&mut [u8]) -> Option<usize>) -> Result<(), StoreError> {
         let (sequence, slot) = match self.settings {
             Some((sequence, slot)) => (sequence.saturating_add(1), 1 - slot.min(1)),
             None => (1, 0),
         };
         let mut page = [0xFF; SETTINGS + SETTINGS_FRAME];
-        let length = u32::try_from(bytes.len()).map_err(|_| StoreError::TooLong)?;
-        let end = bytes.len().checked_add(12).ok_or(StoreError::TooLong)?;
-        let head = page.get_mut(..end).filter(|_| bytes.len() <= SETTINGS).ok_or(StoreError::TooLong)?;
-        let parts = [&SETTINGS_MAGIC.to_le_bytes()[..], &sequence.to_le_bytes(), &length.to_le_bytes(), bytes];
-        for (to, from) in head.iter_mut().zip(parts.into_iter().flatten()) {
+        let (head, room) = page.split_first_chunk_mut::<SETTINGS_HEAD>().ok_or(StoreError::TooLong)?;
+        let length = put(room.get_mut(..SETTINGS).ok_or(StoreError::TooLong)?).ok_or(StoreError::TooLong)?;
+        let told = u32::try_from(length).map_err(|_| StoreError::TooLong)?;
+        let parts = [SETTINGS_MAGIC, sequence, told].map(u32::to_le_bytes);
+        for (to, from) in head.iter_mut().zip(parts.as_flattened()) {
             *to = *from;
         }
-        let crc = crc32(head).to_le_bytes();
+        let end = length.checked_add(SETTINGS_HEAD).ok_or(StoreError::TooLong)?;
+        let crc = crc32(page.get(..end).ok_or(StoreError::TooLong)?).to_le_bytes();
         for (to, from) in page.iter_mut().skip(end).zip(crc) {
             *to = from;
         }
@@ -217,10 +252,14 @@ impl<F: NorFlash> Store<F> {
         for (at, part) in (start..).step_by(PAGE).zip(page.chunks(PAGE)) {
             self.flash.write(at, part).map_err(|_| StoreError::Flash)?;
         }
-        let mut back = [0; SETTINGS];
-        let (stored, back_length) = self.read_settings(slot, &mut back).ok_or(StoreError::Flash)?;
-        if stored != sequence || back.get(..back_length) != Some(bytes) {
-            return Err(StoreError::Flash);
+        let written = end.checked_add(4).and_then(|end| page.get(..end)).ok_or(StoreError::TooLong)?;
+        for (at, part) in (start..).step_by(READ_BACK).zip(written.chunks(READ_BACK)) {
+            let mut back = [0; READ_BACK];
+            let back = back.get_mut(..part.len()).ok_or(StoreError::Flash)?;
+            self.flash.read(at, back).map_err(|_| StoreError::Flash)?;
+            if back != part {
+                return Err(StoreError::Flash);
+            }
         }
         self.settings = Some((sequence, slot));
         Ok(())

@@ -3,6 +3,7 @@
 use super::*;
 use crate::force_area::{ForceArea, Knot};
 use crate::landing_limits::Limit;
+use crate::levels::levels;
 use crate::possible_bags::{PossibleBags, Unknown};
 use crate::ride_limits::ride_limits;
 

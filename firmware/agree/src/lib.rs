@@ -15,7 +15,7 @@ use landfall_core::error::{InputError, Status};
 use landfall_core::force_area::{ForceArea, KNOTS, Knot};
 use landfall_core::inputs::Uncertainty;
 use landfall_core::landing_limits::Limit;
-use landfall_core::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels};
+use landfall_core::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels_with_mean};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
@@ -341,7 +341,8 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
         out.all(&[knot.depth_m, knot.area_m2]);
     }
     out.all(&[three.soft.stretch_per_pa, three.firm.stretch_per_pa]);
-    take_levels(&levels(&input, &three)?, out);
+    let mean = input.mean_touchdown(&three.stated);
+    take_levels(&levels_with_mean(&input, &three, mean.as_ref())?, out);
 
     // What the watch goes by besides: the hard and the softest landing in each, and how the mean one recovers.
     for bag in [&three.stated, &three.soft, &three.firm] {
@@ -353,7 +354,7 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
             out.take(done.peak_pressure_pa);
         }
     }
-    if let Some(done) = input.mean_touchdown(&three.stated) {
+    if let Some(done) = mean {
         out.take(done.gas_lost_in_all_m3);
         out.option(SlowGas { chamber: &chamber, flows }.recovery_s(done.gas_lost_in_all_m3));
     }

@@ -7,7 +7,7 @@
 
 use super::{App, STAGED_STEPS};
 use crate::board::Watchdog;
-use crate::link::{FromBox, Noted, Refusal, ToBox, Today, Verdict, check_with_form};
+use crate::link::{FromBox, Noted, Refusal, ToBox, Today, Verdict, check_of_stored};
 use crate::sensor::{GaugeSensor, Outside};
 use crate::store::SETTINGS;
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -69,8 +69,28 @@ struct Parts {
 impl Parts {
     const NONE: Self = Self { site: None, bags: None, curve: None };
 
-    fn whole(&self) -> Option<WatchedForm> {
-        Some(WatchedForm { site: self.site?, bags: self.bags?, curve: self.curve? })
+    /// All of them, in the order of [`WatchedForm`].
+    fn whole(&self) -> Option<(&WatchedSite, &WatchedBags, &FanCurve)> {
+        Some((self.site.as_ref()?, self.bags.as_ref()?, self.curve.as_ref()?))
+    }
+}
+
+/// One of them.
+enum Part<'a> {
+    Site(&'a WatchedSite),
+    Bags(&'a WatchedBags),
+    Curve(&'a FanCurve),
+}
+
+impl Part<'_> {
+    /// Fully checked when it is computed with; here what would make no sense at all.
+    #[inline(never)]
+    fn is_sound(&self) -> bool {
+        match self {
+            Self::Site(site) => site.planned_air().is_ok(),
+            Self::Bags(bags) => bags.check().is_ok(),
+            Self::Curve(curve) => curve.curve().is_ok(),
+        }
     }
 }
 
@@ -112,6 +132,15 @@ impl Advisory {
     /// A computation is asked for or goes on: steps come on time meanwhile.
     pub(super) fn computing(&self) -> bool {
         self.work != Work::Idle
+    }
+
+    /// What goes to flash for settings: with their form if all of it was staged.
+    pub(super) fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
+        let written = match self.staged.whole() {
+            Some(form) => postcard::to_slice(&(settings, form), bytes),
+            None => postcard::to_slice(settings, bytes),
+        };
+        written.ok().map(|bytes| bytes.len())
     }
 
     pub(super) fn unstage(&mut self) {
@@ -269,31 +298,22 @@ where
         postcard::from_bytes(rest).ok()
     }
 
-    /// What goes to flash for settings: with their form if all of it was staged.
-    pub(super) fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
-        let written = match self.advisory.staged.whole() {
-            Some(form) => postcard::to_slice(&(settings, form), bytes),
-            None => postcard::to_slice(settings, bytes),
-        };
-        written.ok().map(|bytes| bytes.len())
-    }
-
     #[inline(never)]
-    pub(super) fn hear_advisory(&mut self, message: ToBox) {
+    pub(super) fn hear_advisory(&mut self, message: &ToBox) {
         let answer = match message {
-            ToBox::OfferSite(site) => match self.stage_form(Parts { site: Some(site), ..Parts::NONE }) {
-                Ok(()) => FromBox::StagedSite(site),
+            ToBox::OfferSite(site) => match self.stage_form(&Part::Site(site)) {
+                Ok(()) => FromBox::StagedSite(*site),
                 Err(refusal) => FromBox::Refused(refusal),
             },
-            ToBox::OfferBags(bags) => match self.stage_form(Parts { bags: Some(bags), ..Parts::NONE }) {
-                Ok(()) => FromBox::StagedBags(bags),
+            ToBox::OfferBags(bags) => match self.stage_form(&Part::Bags(bags)) {
+                Ok(()) => FromBox::StagedBags(*bags),
                 Err(refusal) => FromBox::Refused(refusal),
             },
-            ToBox::OfferCurve(curve) => match self.stage_form(Parts { curve: Some(curve), ..Parts::NONE }) {
-                Ok(()) => FromBox::StagedCurve(curve),
+            ToBox::OfferCurve(curve) => match self.stage_form(&Part::Curve(curve)) {
+                Ok(()) => FromBox::StagedCurve(*curve),
                 Err(refusal) => FromBox::Refused(refusal),
             },
-            ToBox::Air { pressure_pa, temperature_k } => match self.state_air(pressure_pa, temperature_k) {
+            ToBox::Air { pressure_pa, temperature_k } => match self.state_air(*pressure_pa, *temperature_k) {
                 Ok(()) => FromBox::Today(self.advisory.today),
                 Err(refusal) => FromBox::Refused(refusal),
             },
@@ -303,24 +323,23 @@ where
     }
 
     /// Puts a part of the form beside the staged settings; with all parts there, the checksum is of all of it.
-    fn stage_form(&mut self, part: Parts) -> Result<(), Refusal> {
+    #[inline(never)]
+    fn stage_form(&mut self, part: &Part<'_>) -> Result<(), Refusal> {
         let (settings, check, since) = self.staged.ok_or(Refusal::NotStaged)?;
         if self.steps.wrapping_sub(since) > STAGED_STEPS {
             return Err(Refusal::NotStaged);
         }
-        // Fully checked when it is computed with; here what would make no sense at all.
-        let sound = part.site.is_none_or(|site| site.planned_air().is_ok())
-            && part.bags.is_none_or(|bags| bags.three().is_ok())
-            && part.curve.is_none_or(|curve| curve.curve().is_ok());
-        if !sound {
+        if !part.is_sound() {
             return Err(Refusal::Impossible);
         }
         let staged = &mut self.advisory.staged;
-        staged.site = part.site.or(staged.site);
-        staged.bags = part.bags.or(staged.bags);
-        staged.curve = part.curve.or(staged.curve);
+        match *part {
+            Part::Site(site) => staged.site = Some(*site),
+            Part::Bags(bags) => staged.bags = Some(*bags),
+            Part::Curve(curve) => staged.curve = Some(*curve),
+        }
         let check = match self.advisory.staged.whole() {
-            Some(form) => check_with_form(&settings, &form).map_err(|_| Refusal::Impossible)?,
+            Some(form) => check_of_stored(&(settings, form)).map_err(|_| Refusal::Impossible)?,
             None => check,
         };
         self.staged = Some((settings, check, since));
