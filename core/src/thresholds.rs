@@ -352,7 +352,7 @@ impl WatchedSite {
 
 /// The thresholds of a site in an air.
 ///
-/// Levels are those of [`levels`] with the stated, soft and firm bag. Peak and rise of a landing are the highest and the
+/// Levels are those of [`crate::levels::levels`] with the stated, soft and firm bag. Peak and rise of a landing are the highest and the
 /// smallest in the three; dip and recovery are those of the mean landing in the stated one. Some 60 touch-downs: most of
 /// a second on a small processor.
 ///

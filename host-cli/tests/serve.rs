@@ -264,7 +264,7 @@ fn connections_without_the_token_do_not_blind_the_page() {
             while !stop.load(Ordering::SeqCst) {
                 while slow.len() < 80 {
                     let Ok(stream) = TcpStream::connect(&server.host) else { break };
-                    let begins = if slow.len() % 2 == 0 { 0 } else { head.len() };
+                    let begins = if slow.len().is_multiple_of(2) { 0 } else { head.len() };
                     let whole = (&stream).write_all(&head.as_bytes()[..begins]).is_ok();
                     slow.push((stream, if whole { begins } else { usize::MAX }));
                 }

@@ -145,7 +145,7 @@ fn said(found: &Area, site: &Site) -> Said {
             normal_speed_mps: HARD.1 as f32,
             slope_rad: 0.0,
             skin_loss: 0.65,
-            area: area,
+            area,
             thickness_m: None,
         };
         let options = Options { until: Until::Deepest, ..Options::default() };

@@ -504,7 +504,7 @@ fn a_very_large_bag_is_at_constant_pressure() {
             normal_speed_mps: single(&row, "normal_speed_mps"),
             slope_rad: 0.0,
             skin_loss: 0.0,
-            area: area,
+            area,
             thickness_m: None,
         };
         // A small area stops a body so slowly that it takes longer than a landing is followed for else.

@@ -146,7 +146,8 @@ impl Ring {
     #[inline(never)]
     pub(super) fn read<F: NorFlash>(flash: &mut F, first: u32, sectors: u32) -> Self {
         let mut ring = Self { first, sectors, ..Self::none() };
-        let (mut newest, mut blank): (Option<(u32, u32)>, Option<(u32, u32)>) = (None, None);
+        let mut newest: Option<(u32, u32)> = None;
+        let mut blank: Option<(u32, u32)> = None;
         for sector in 0..sectors {
             let Some(turn) = ring.header(flash, sector) else { continue };
             if ring.begun(flash, sector) {

@@ -113,11 +113,8 @@ fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests
         mass: args.mass_error.unwrap_or(film.mass),
         ..film
     };
-    let boxed = Errors {
-        zero_pa: args.zero_error.unwrap_or_else(|| f64::from(sensor.error_pa())),
-        noise_pa: f64::from(sensor.noise_pa()),
-        ..filmed
-    };
+    let boxed =
+        Errors { zero_pa: args.zero_error.unwrap_or_else(|| sensor.error_pa()), noise_pa: sensor.noise_pa(), ..filmed };
     let mut tests = Tests {
         settled_pa: args.settled,
         offset_s: args.offset,

@@ -16,7 +16,7 @@ pub(crate) fn run(args: &Log) -> anyhow::Result<End> {
     let mut port = Port::open(&args.port).with_context(|| format!("{} could not be opened", args.port))?;
     greet(&mut port)?;
     if let Some(site_id) = args.forget {
-        let floor = forget(&mut port, site_id, FORGET_WAIT, |text| super::note(text))?;
+        let floor = forget(&mut port, site_id, FORGET_WAIT, super::note)?;
         super::note(&format!("the box has forgotten its site; it takes no revision up to {floor} again"));
         return Ok(End::Inside);
     }

@@ -29,8 +29,11 @@ pub(crate) fn run(args: &Replay) -> anyhow::Result<End> {
     Ok(End::Inside)
 }
 
+/// What a box went by from each time on.
+type InForce = Vec<(f64, WatchSettings)>;
+
 /// The settings to replay with, and what to know about them.
-fn settings(args: &Replay, recording: &Recording) -> anyhow::Result<(Vec<(f64, WatchSettings)>, Vec<String>)> {
+fn settings(args: &Replay, recording: &Recording) -> anyhow::Result<(InForce, Vec<String>)> {
     let carried = args.settings.is_none() && args.site.is_none() && !args.demo;
     let mut own = Vec::new();
     let mut of_site = Vec::new();

@@ -1,6 +1,6 @@
 //! What a user made is kept: the one place where the command writes files, and where files that were torn are read.
 //!
-//! [`write`] is for whole outputs, [`edit`] for a site file that a command changes, [`begin`] for a file that grows.
+//! [`write()`] is for whole outputs, [`edit`] for a site file that a command changes, [`begin`] for a file that grows.
 //! All of them:
 //!
 //! - replace regular files only; what exists and is something else (a pipe, a terminal, `/dev/stdout`) is opened and

@@ -204,6 +204,8 @@ pub struct Prepared {
 /// Fewest measured quantities that are the same in two runs of different names for them to be asked about (*assumed*: of
 /// two, rounded as people write them down, many tables hold the same by chance).
 const SAME_QUANTITIES: usize = 3;
+/// What two rows have in common that are one: who, and every quantity bit for bit.
+type Same<'a> = (Option<&'a str>, Vec<Option<(u64, u64)>>);
 
 /// Why a table with rows that say the same is not sure.
 fn doubles(alike: &[(String, String)]) -> Option<String> {
@@ -243,7 +245,7 @@ pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) ->
         with_push_off: 0,
         with_across: 0,
     };
-    let mut before: HashMap<(Option<&str>, Vec<Option<(u64, u64)>>), &RunRow> = HashMap::new();
+    let mut before: HashMap<Same<'_>, &RunRow> = HashMap::new();
     for run in runs {
         if let Some(reason) = &run.excluded {
             out.left_out.push(LeftOut { run: run.label.clone(), reason: reason.clone() });

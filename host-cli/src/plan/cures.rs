@@ -26,13 +26,16 @@ struct Ladder {
     rungs: Vec<Rung>,
 }
 
+/// Other keys that a change takes with it, and their values.
+type Also = Vec<(&'static str, String)>;
+
 /// A size of a change.
 #[derive(Clone)]
 struct Rung {
     words: String,
     to: String,
     /// What else is set with it.
-    also: Vec<(&'static str, String)>,
+    also: Also,
     /// Of a start, its mark.
     mark: Option<i64>,
 }
@@ -147,7 +150,7 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
             list.push(Ladder { key, from, rungs });
         }
     };
-    let mut add = |key, from: String, rungs: Vec<(String, String, Vec<(&'static str, String)>)>| {
+    let mut add = |key, from: String, rungs: Vec<(String, String, Also)>| {
         let rung = |(words, to, also)| Rung { words, to, also, mark: None };
         put(key, from, rungs.into_iter().map(rung).collect());
     };

@@ -2,7 +2,7 @@
 //! stop, what if the power goes, what is closest to going wrong.
 //!
 //! The sentences are put together here once; the text, the report, the card and the page show them. Every number comes
-//! from [`RideBy`](super::results::RideBy) or stands beside one, in the site's own units.
+//! from [`RideBy`] or stands beside one, in the site's own units.
 
 use super::limits::{by_closeness, limits};
 use super::results::{Finding, Judged, Level, Results, RideBy, Standing, Topic};

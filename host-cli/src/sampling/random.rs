@@ -105,7 +105,7 @@ pub fn draw_tries(first: u64, seed: u64, uncertainty: &Uncertainty, out: &mut De
 fn last_botched(share: f32) -> Option<u32> {
     let words = (f64::from(share) * 4_294_967_296.0).round();
     // A cast saturates: a share of 1 takes every word.
-    (words >= 1.0).then(|| (words - 1.0) as u32)
+    (words >= 1.0).then_some((words - 1.0) as u32)
 }
 
 /// Draws the deviations; gives a word of each run that no normal is made of.

@@ -132,13 +132,8 @@ impl Guard {
         if !matches!(site, "none" | "same-origin") && (mode != "navigate" || dest != "document") {
             return Err(Refusal::new(403, "the page is not for other sites to use"));
         }
-        if self.page_needs_token {
-            if !token_in(request).is_some_and(|token| self.is_token(token)) {
-                return Err(Refusal::new(
-                    403,
-                    "open the whole address that landfall serve has printed, with its token",
-                ));
-            }
+        if self.page_needs_token && !token_in(request).is_some_and(|token| self.is_token(token)) {
+            return Err(Refusal::new(403, "open the whole address that landfall serve has printed, with its token"));
         }
         Ok(())
     }
