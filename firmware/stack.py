@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Worst-case stack of a bare-metal Arm image.
 
-usage: stack.py IMAGE ROOT [INTERRUPT ...] [--ram BYTES] [--budget BYTES]
+usage: stack.py IMAGE ROOT [INTERRUPT ...] [--ram BYTES] [--budget BYTES] [--guessed]
 
 Frame sizes come from the section .stack_sizes (rustc -Z emit-stack-sizes), the calls from the
 disassembly. The bound is the deepest path from ROOT plus, for each interrupt, its deepest path and 32
@@ -33,6 +33,19 @@ def symbols(image):
             names.setdefault(int(m[1], 16) & ~1, m[3])
             places[m[3]] = int(m[1], 16) & ~1
     return names, places
+
+
+def readable(image):
+    """Address to a name that a person can read: paths without types' parameters."""
+    found = {}
+    for line in run(PREFIX + "nm", "-C", image).splitlines():
+        m = re.match(r"([0-9a-f]{8}) [tTwW] (.+)", line)
+        if m and not m[2].startswith("$"):
+            name = m[2]
+            while "<" in name and name != (name := re.sub(r"(\w)(::)?<[^<>]*>", r"\1", name)):
+                pass
+            found.setdefault(int(m[1], 16) & ~1, re.sub(r"<([^<>]*)>", r"\1", name))
+    return found
 
 
 def frames(image):
@@ -103,9 +116,11 @@ def main():
     parser.add_argument("roots", nargs="+")
     parser.add_argument("--static", type=int, default=0, help="bytes of static RAM, for the sum")
     parser.add_argument("--budget", type=int, default=0, help="most bytes of static RAM and stack")
+    parser.add_argument("--guessed", action="store_true", help="name the functions without a stated frame")
     parser.add_argument("--ram", type=int, default=0, help="bytes of RAM there are")
     a = parser.parse_args()
     names, by_name = symbols(a.image)
+    told = readable(a.image)
     size = frames(a.image)
     graph, indirect, own = calls(a.image, by_name)
     # Far jumps the linker put in between pass on to the function that their name ends in.
@@ -137,13 +152,14 @@ def main():
         total += depth + (32 if root != a.roots[0] else 0)
         print(f"stack: {root} {depth} bytes")
         for f in path:
-            name = names.get(f, hex(f))
-            print(f"stack:   {frame(f):5d} {name if len(name) < 100 else name[:48] + '...' + name[-48:]}")
+            print(f"stack:   {frame(f):5d} {told.get(f, names.get(f, hex(f)))}")
     bad = {names.get(f, hex(f)): lines for f, lines in indirect.items() if f in known}
     for name, lines in bad.items():
         print(f"stack: call through a pointer in {name}: {lines}")
-    guesses = sorted(names.get(f, hex(f)) for f in guessed if f in known)
-    print(f"stack: taken by their instructions: {', '.join(guesses) or 'none'}")
+    guesses = sorted(told.get(f, names.get(f, hex(f))) for f in guessed if f in known)
+    print(f"stack: without a stated frame, taken by their instructions: {len(guesses)} functions; --guessed names them")
+    if a.guessed:
+        print("stack:   " + "\nstack:   ".join(guesses))
     whole = total + a.static
     print(f"stack: worst case {total} bytes, static {a.static} bytes, together {whole}, of {a.ram} bytes of RAM; budget {a.budget}")
     if bad or (a.budget and whole > a.budget):

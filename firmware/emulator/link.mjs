@@ -45,18 +45,24 @@ export const confirm = (s) => frame([4, ...varint(crc32(settingsBytes(s)))]);
 
 /** The compact site's fields in their order; those that are no f32 with their kind. */
 export const FORM = ['version:int', 'air_pressure_pa', 'air_temperature_k', 'vent_area_m2', 'vent_coefficient', 'relief_area_m2', 'relief_opens_pa', 'relief_full_pa',
-  'leak_coefficient', 'leak_exponent', 'blowers:u8', 'speed', 'duct_loss', 'duct_diameter_m', 'backflow_area_m2:opt', 'volume_m3', 'stretch_per_pa', 'skin_kgpm2',
-  'dish_radius_m', 'skin_loss', 'fitted:bool', 'pressure_min_pa', 'pressure_max_pa', 'depth_limit', 'load_limit_g', 'stop_floor', 'thickness_m', 'slope_rad',
-  'heaviest_kg', 'lightest_kg', 'hard_speed_mps', 'soft_speed_mps', 'commitment_s', 'reaction_s', 'interval_s', 'supply_sense:bool'];
-const WRITE = { int: varint, u8: (v) => [v], opt: (v) => (v === null ? [0] : [1, ...f32(v)]), bool: (v) => [+v] };
+  'leak_coefficient', 'leak_exponent', 'blowers:u8', 'speed', 'duct_loss', 'duct_diameter_m', 'backflow_area_m2:opt', 'volume_m3', 'skin_kgpm2', 'skin_loss',
+  'pressure_min_pa', 'pressure_max_pa', 'depth_limit', 'load_stop_g', 'stop_floor', 'thickness_m', 'slope_rad', 'heaviest_kg', 'lightest_kg', 'hard_speed_mps',
+  'soft_speed_mps', 'mean_landing:mean', 'commitment_s', 'reaction_s', 'supply_sense:bool', 'sensor:sensor'];
+const WRITE = { int: varint, u8: (v) => [v], opt: (v) => (v === null ? [0] : [1, ...f32(v)]), bool: (v) => [+v], sensor: (v) => [...f32(v.error_pa), ...f32(v.noise_pa)],
+  mean: (v) => (v === null ? [0] : [1, ...f32(v.mass_kg), ...f32(v.normal_speed_mps), ...f32(v.thickness_m)]) };
 export const formBytes = (site) => FORM.flatMap((field) => { const [key, kind] = field.split(':'); return (WRITE[kind] ?? f32)(site[key]); });
+const areaBytes = ({ Assumed: a, Measured: m }) => (a ? [0, ...f32(a.body_m2), ...f32(a.growth_m), ...f32(a.limit_m2)]
+  : [1, ...f32(m.start_m2), m.count, ...m.knots.flatMap((k) => [...f32(k.depth_m), ...f32(k.area_m2)])]);
+const factorBytes = (f) => [...f.area.flatMap(f32), ...f32(f.stretch)];
+export const bagsBytes = (b) => [...areaBytes(b.area), ...f32(b.stretch_per_pa), ...factorBytes(b.soft), ...factorBytes(b.firm)];
 export const curveBytes = (c) => [c.count, ...c.flow_m3ps.flatMap(f32), ...c.pressure_pa.flatMap(f32)];
 export const forget = (id) => frame([5, ...varint(id)]);
 export const offerSite = (site) => frame([6, ...formBytes(site)]);
-export const offerCurve = (curve) => frame([7, ...curveBytes(curve)]);
-export const readToday = () => frame([8]);
-export const stateAir = (pa, k) => frame([9, ...f32(pa), ...f32(k)]);
-export const confirmWith = (s, site, curve) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...curveBytes(curve)]))]);
+export const offerBags = (bags) => frame([7, ...bagsBytes(bags)]);
+export const offerCurve = (curve) => frame([8, ...curveBytes(curve)]);
+export const readToday = () => frame([9]);
+export const stateAir = (pa, k) => frame([10, ...f32(pa), ...f32(k)]);
+export const confirmWith = (s, { site, bags, curve }) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...bagsBytes(bags), ...curveBytes(curve)]))]);
 
 // --- from the box
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault', 'ended'];
@@ -66,7 +72,7 @@ const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale'
   'zero_refused', 'sense_missing', 'button_stuck'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
 const VERDICTS = ['today', 'no_settings', 'no_site', 'no_air', 'air_not_believed', 'computing', 'waiting', 'refused', 'not_converged', 'no_stop', 'no_wait', 'no_high',
-  'no_alarm', 'never_back', 'out_of_order'];
+  'never_back', 'out_of_order'];
 export const THRESHOLDS = ['operating_pa', 'stop_pa', 'wait_pa', 'high_pa', 'needed_s', 'recovery_s', 'landing_dip_pa', 'landing_spike_pa', 'landing_peak_pa'];
 const SENSORS = ['bridge', 'thermal', 'barometers'];
 
@@ -104,8 +110,15 @@ class Reader {
     }
   }
   form() {
-    const READ = { int: () => this.int(), u8: () => this.u8(), opt: () => this.opt(() => this.f32()), bool: () => this.bool() };
+    const READ = { int: () => this.int(), u8: () => this.u8(), opt: () => this.opt(() => this.f32()), bool: () => this.bool(),
+      mean: () => this.opt(() => ({ mass_kg: this.f32(), normal_speed_mps: this.f32(), thickness_m: this.f32() })), sensor: () => ({ error_pa: this.f32(), noise_pa: this.f32() }) };
     return Object.fromEntries(FORM.map((field) => { const [key, kind] = field.split(':'); return [key, kind ? READ[kind]() : this.f32()]; }));
+  }
+  bags() {
+    const area = this.word(['assumed', 'measured']) === 'assumed' ? { Assumed: { body_m2: this.f32(), growth_m: this.f32(), limit_m2: this.f32() } }
+      : { Measured: { start_m2: this.f32(), count: this.u8(), knots: Array.from({ length: 12 }, () => ({ depth_m: this.f32(), area_m2: this.f32() })) } };
+    const factors = () => ({ area: [this.f32(), this.f32(), this.f32()], stretch: this.f32() });
+    return { area, stretch_per_pa: this.f32(), soft: factors(), firm: factors() };
   }
   thresholds() { return Object.fromEntries(THRESHOLDS.map((k) => [k, this.f32()])); }
   reading() { return this.int() === 0 ? { pa: this.f32() } : { fault: this.word(FAULTS.slice(0, 8)) }; }
@@ -134,8 +147,9 @@ class Reader {
       case 10: return { is: 'reading', sent: this.int() };
       case 11: return { is: 'forgot', floor: this.int() };
       case 12: return { is: 'staged_site', site: this.form() };
-      case 13: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
-      case 14: { const thresholds = () => this.opt(() => this.thresholds());
+      case 13: return { is: 'staged_bags', bags: this.bags() };
+      case 14: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
+      case 15: { const thresholds = () => this.opt(() => this.thresholds());
         return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
       default: throw new Error(`unknown message ${kind}`);
     }
