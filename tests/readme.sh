@@ -5,7 +5,10 @@ cd "$(dirname "$0")/.."
 mode=${1:---write}
 fresh=$(mktemp)
 trap 'rm -f "$fresh"' EXIT
-cargo run --quiet --bin landfall -- plan --demo --color never >"$fresh" || [ $? = 1 ]
+# The programs that the tests are built with: any other form of the command compiles everything anew.
+cargo test --workspace --no-run --quiet
+programs=${CARGO_TARGET_DIR:-target}/debug
+"$programs/landfall" plan --demo --color never >"$fresh" || [ $? = 1 ]
 python3 - "$mode" "$fresh" <<'PY'
 import sys, pathlib
 mode, fresh = sys.argv[1], pathlib.Path(sys.argv[2]).read_text().rstrip("\n")
@@ -21,4 +24,4 @@ if mode == "--check":
 else:
     readme.write_text(new)
 PY
-cargo run --quiet -p landfall-tests --bin checks-table -- "$mode"
+"$programs/checks-table" "$mode"

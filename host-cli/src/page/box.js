@@ -9,7 +9,7 @@ class BoxPanel {
     this.rest = make("div", {});
     this.place.append(this.state, this.rest);
     this.title = document.title;
-    this.icon = document.head.appendChild(make("link", { rel: "icon", href: "data:," }));
+    this.icon = document.querySelector("link[rel=icon]") ?? document.head.appendChild(make("link", { rel: "icon", href: "data:," }));
     this.banner();
     this.turn();
   }

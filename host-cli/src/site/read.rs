@@ -262,7 +262,12 @@ impl Reader<'_> {
         let span = self.spans.get(&complaint.key).or_else(|| self.spans.get(table)).cloned();
         // What is missing with its whole table is missing at the end.
         let end = self.text.trim_end().rfind('\n').map_or(0, |i| i + 1);
+        let has_place = span.is_some();
         self.fault(complaint, span.or(Some(end..end)));
+        // Behind what is wrong with the last line itself.
+        if let Some((start, _)) = self.faults.last_mut().filter(|_| !has_place) {
+            *start = self.text.len();
+        }
     }
 
     fn fault(&mut self, complaint: Complaint, span: Option<Range<usize>>) {

@@ -278,9 +278,13 @@ fn winds(said: &mut Said<'_>) {
     let u = said.shown();
     let (r, site) = (said.r, said.site);
     let w = &r.wind;
-    let holds = said.by.map_or((w.hold_along_tail_mps, w.hold_along_head_mps, w.hold_across_mps), |by| {
-        (by.hold_along_tail_mps, by.hold_along_head_mps, by.hold_across_mps)
-    });
+    // As they are ridden by, where they were looked for.
+    let by = |own: Option<f64>, hold: Option<f64>| own.map(|own| hold.unwrap_or(own));
+    let holds = (
+        by(w.hold_along_tail_mps, said.by.and_then(|by| by.hold_along_tail_mps)),
+        by(w.hold_along_head_mps, said.by.and_then(|by| by.hold_along_head_mps)),
+        by(w.hold_across_mps, said.by.and_then(|by| by.hold_across_mps)),
+    );
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
             "Hold in gusts over {} from behind, {} from the front and {} from the side. A meter that shows a mean over \
