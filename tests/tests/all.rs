@@ -14,6 +14,7 @@ mod learn_compare;
 mod learn_fit;
 mod learn_reference;
 mod mutated;
+mod one_voice;
 mod plausible_bags;
 mod reference_pieces;
 mod reference_sites;

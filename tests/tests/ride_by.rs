@@ -121,6 +121,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
         .map(|(name, site)| {
             let results = planned(site);
             let rows = limits(site, &results);
+            crate::one_voice::hear(name, site, &results);
             for finding in results.findings.iter().filter(|finding| finding.level == Level::Stop) {
                 assert!(
                     rows.iter()

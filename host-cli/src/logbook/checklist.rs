@@ -2,7 +2,7 @@
 
 use crate::plan::results::{Results, RideBy};
 use crate::shown::{Shown, Toward};
-use crate::site::{Dimension, Site};
+use crate::site::{Dimension, Site, parse_quantity};
 use landfall_core::wind::GUST_FACTOR;
 use serde::Serialize;
 
@@ -39,23 +39,35 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     };
     let (p, wind) = (&results.placement, &results.wind);
     let shown = Shown::of(site);
+    // What is judged by is what is shown, to the last digit, and on the careful side.
+    let told = |dimension: Dimension, si: f64, toward: Toward| {
+        parse_quantity(&shown.quantity(dimension, si, toward), dimension).map_or(si, |quantity| quantity.si)
+    };
+    let between = |dimension: Dimension, (low, high): (Option<f64>, Option<f64>)| {
+        (low.map(|si| told(dimension, si, Toward::Up)), high.map(|si| told(dimension, si, Toward::Down)))
+    };
     let length = Some(("Length", shown.unit(Dimension::Length)));
     let pressure = Some(("Pressure", shown.unit(Dimension::Pressure)));
     let several = results.ride_by.len() > 1;
     let of = |by: &RideBy| if several { format!(", {}", by.group) } else { String::new() };
     for by in &results.ride_by {
-        let marks = (by.start_low_m, by.start_high_m);
+        let marks = between(Dimension::Length, (by.start_low_m, by.start_high_m));
         add(format!("Start height above the take-off's foot{}", of(by)), marks, length);
     }
-    add("Gap from the lip to the bag's front edge".to_owned(), (p.gap_low_m, p.gap_high_m), length);
+    add(
+        "Gap from the lip to the bag's front edge".to_owned(),
+        between(Dimension::Length, (p.gap_low_m, p.gap_high_m)),
+        length,
+    );
     let needed = f64::from(wind.anchors_needed);
     add("Anchors set and tight, all round".to_owned(), (Some(needed), None), Some(("Number", "")));
     let pressures = &results.pressures;
-    let band = (pressures.band_low_pa, pressures.band_high_pa);
+    let band = between(Dimension::Pressure, (pressures.band_low_pa, pressures.band_high_pa));
     add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, pressure);
     let first = results.ride_by.first();
     if let Some(from_pa) = first.and_then(|by| by.next_rider_from_pa) {
-        add("Pressure in the bag when the next rider starts".to_owned(), (Some(from_pa), None), pressure);
+        let from = between(Dimension::Pressure, (Some(from_pa), None));
+        add("Pressure in the bag when the next rider starts".to_owned(), from, pressure);
     }
     let speed = Some(("Speed", shown.unit(Dimension::Speed)));
     // The strictest of the groups'.
@@ -64,16 +76,17 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
         gust.filter(|gust| gust.is_finite()).map(|gust| gust / f64::from(GUST_FACTOR))
     };
     for (name, hold) in [
-        ("tail wind", least(|by| by.hold_along_tail_mps)),
-        ("head wind", least(|by| by.hold_along_head_mps)),
-        ("cross wind", least(|by| by.hold_across_mps)),
+        ("wind from behind", least(|by| by.hold_along_tail_mps)),
+        ("wind from the front", least(|by| by.hold_along_head_mps)),
+        ("wind from the side", least(|by| by.hold_across_mps)),
     ] {
-        add(format!("Mean {name}, read on the spot"), (None, hold), speed);
+        add(format!("Mean {name}, read on the spot"), between(Dimension::Speed, (None, hold)), speed);
     }
     let mass = Some(("Mass", shown.unit(Dimension::Mass)));
     for by in &results.ride_by {
-        add(format!("Lightest rider with gear{}", of(by)), (Some(by.lightest_kg), None), mass);
-        add(format!("Heaviest rider with gear{}", of(by)), (None, Some(by.heaviest_kg)), mass);
+        let (low, high) = between(Dimension::Mass, (Some(by.lightest_kg), Some(by.heaviest_kg)));
+        add(format!("Lightest rider with gear{}", of(by)), (low, None), mass);
+        add(format!("Heaviest rider with gear{}", of(by)), (None, high), mass);
     }
     let interval_s = first.map_or(site.session.interval_s, |by| by.seconds_between);
     add("Time between two riders".to_owned(), (Some(interval_s), None), Some(("Time", "s")));

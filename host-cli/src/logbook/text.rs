@@ -2,7 +2,8 @@
 
 use super::{Logbook, LogbookError};
 use crate::outside;
-use crate::site::{Dimension, plain};
+use crate::shown::{Shown, Toward};
+use crate::site::{Dimension, Gauge, Units, plain};
 use serde_json::{Map, Value};
 use std::borrow::Cow;
 use std::fmt::Write as _;
@@ -16,11 +17,25 @@ fn number(row: &Map<String, Value>, key: &str) -> i64 {
     row.get(key).and_then(Value::as_i64).unwrap_or(0)
 }
 
-/// A value in the unit of its item, to four digits.
-fn shown(row: &Map<String, Value>, key: &str) -> Option<String> {
+/// The units that an item was written in: its own says which.
+fn units_of(dimension: Dimension, unit: &str) -> Shown {
+    let gauge = Gauge::ALL.iter().copied().find(|gauge| gauge.word() == unit).unwrap_or_default();
+    let imperial = Shown::new(Units::Imperial, gauge);
+    if imperial.unit(dimension) == unit && Shown::new(Units::Metric, gauge).unit(dimension) != unit {
+        imperial
+    } else {
+        Shown::new(Units::Metric, gauge)
+    }
+}
+
+/// A limit as every text of the plan shows it, rounded to its careful side; what has no such form to four digits.
+fn shown(row: &Map<String, Value>, key: &str, toward: Toward) -> Option<String> {
     let value = row.get(key).and_then(Value::as_f64)?;
     let unit = word(row, "unit");
     let dimension = Dimension::ALL.into_iter().find(|dimension| format!("{dimension:?}") == word(row, "dimension"));
+    if let Some(dimension) = dimension.filter(|of| units_of(*of, &unit).unit(*of) == unit) {
+        return Some(units_of(dimension, &unit).quantity(dimension, value, toward));
+    }
     let value = dimension
         .and_then(|dimension| dimension.units().find(|known| known.name == unit))
         .map_or(value, |known| known.from_si(value));
@@ -30,7 +45,7 @@ fn shown(row: &Map<String, Value>, key: &str) -> Option<String> {
 }
 
 fn limits(row: &Map<String, Value>) -> String {
-    match (shown(row, "low"), shown(row, "high")) {
+    match (shown(row, "low", Toward::Up), shown(row, "high", Toward::Down)) {
         (Some(low), Some(high)) => format!("{low} to {high}"),
         (Some(low), None) => format!("at least {low}"),
         (None, Some(high)) => format!("at most {high}"),

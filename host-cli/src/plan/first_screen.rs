@@ -228,7 +228,7 @@ pub(super) fn start(shown: Shown, by: &RideBy, several: bool) -> String {
         format!(" Riders of {}.", shown.mass(by.heaviest_kg, Toward::Nearest))
     };
     match (by.start_high_m, by.start_low_m) {
-        (Some(high_m), Some(low_m)) if low_m < high_m => format!(
+        (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => format!(
             "{who}from the {} mark. Not below the {} mark: from lower down a limit is broken.{riders}",
             shown.length(high_m, Toward::Down),
             shown.length(low_m, Toward::Up)

@@ -163,8 +163,8 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         (Some(low), Some(high), Some(inside)) => rows.push(Row {
             what: "gap",
             now: metres(u, p.gap_m),
-            limit: format!("{} to {}", metres(u, low), metres(u, high)),
-            inside: inside >= 0.0 || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
+            limit: format!("{} to {}", u.length(low, Toward::Up), u.length(high, Toward::Down)),
+            inside: inside >= 0.0,
             used: (high > low).then(|| 1.0 - 2.0 * inside / (high - low)),
             level: Level::Stop,
             findings: &["gap.outside"],
@@ -392,8 +392,7 @@ mod tests {
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(6.1)), [(load, Level::Stop)]);
         assert_eq!(outside(|r| r.flight.outcome = "short"), [("where the riders land", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.miss_now = Some(0.002)), [("chance of a miss", Level::Stop)]);
-        // A gap at which nobody misses is right, whatever the band's last centimetre says.
-        assert!(outside(|r| r.placement.inside_band_m = Some(-0.1)).is_empty());
+        assert_eq!(outside(|r| r.placement.inside_band_m = Some(-0.1)), [("gap", Level::Stop)]);
         let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.1), Some(0.002)));
         assert_eq!(both, [("chance of a miss", Level::Stop), ("gap", Level::Stop)]);
         assert_eq!(outside(|r| r.air.status = "low"), [("pressure, maker's range", Level::Stop)]);

@@ -172,17 +172,21 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         _ => None,
     };
     let miss_now = landings.as_ref().map(|landings| landings.worst().1);
+    let gap_m = f64::from(bag.gap_m);
+    // The band is searched in steps; that the target is kept at the stated gap was counted there itself.
+    let band_m = placed.as_ref().and_then(|placed| match (placed.band_m, placed.least) {
+        _ if miss_now.is_none_or(|miss| miss > target) => placed.band_m,
+        (Some((low, high)), _) => Some((low.min(gap_m), high.max(gap_m))),
+        (None, least) => least.map(|_| (gap_m, gap_m)),
+    });
     let placement = Placement {
-        gap_m: f64::from(bag.gap_m),
+        gap_m,
         offset_m: f64::from(bag.offset_m),
         miss_now,
         best_gap_m: placed.as_ref().and_then(|placed| placed.best_gap_m),
-        gap_low_m: placed.as_ref().and_then(|placed| placed.band_m).map(|band| band.0),
-        gap_high_m: placed.as_ref().and_then(|placed| placed.band_m).map(|band| band.1),
-        inside_band_m: placed.as_ref().and_then(|placed| placed.band_m).map(|(low, high)| {
-            let gap_m = f64::from(bag.gap_m);
-            (gap_m - low).min(high - gap_m)
-        }),
+        gap_low_m: band_m.map(|band| band.0),
+        gap_high_m: band_m.map(|band| band.1),
+        inside_band_m: band_m.map(|(low, high)| (gap_m - low).min(high - gap_m)),
         least_miss: placed.as_ref().and_then(|placed| placed.least).map(|least| least.0),
         least_miss_gap_m: placed.as_ref().and_then(|placed| placed.least).map(|least| least.1),
         best_offset_m: placed.as_ref().and_then(|placed| placed.best_offset_m),

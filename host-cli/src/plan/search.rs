@@ -306,7 +306,8 @@ impl MissOverGap {
             least = least.min(sampled.windowed);
             let misses = begun.iter().enumerate().map(|(i, (_, begun))| {
                 let over = if i == 0 { 0 } else { ended.get(i - 1).map_or(0, |(_, count)| *count) };
-                1.0 - (*begun as f64 - over as f64).max(0.0) / runs
+                // As the misses at one gap are counted: the same count is the same share.
+                (runs - (*begun as f64 - over as f64).max(0.0)) / runs
             });
             if share.is_empty() {
                 share = misses.collect();

@@ -119,10 +119,11 @@ pub fn chance(p: f64) -> String {
     one_in(p)
 }
 
+/// Rounded to the careful side: a chance over a limit never shows as the limit.
 fn one_in(p: f64) -> String {
     let one_in = 1.0 / p;
     let digits = 10f64.powf(one_in.log10().floor() - 1.0);
-    format!("1 in {}", number((one_in / digits).round() * digits, 0))
+    format!("1 in {}", number((one_in / digits + 1.0e-6).floor() * digits, 0))
 }
 
 /// The chance of a miss in a whole phrase: where it is not said as a number, with what it rests on.

@@ -38,7 +38,7 @@ impl Like {
                 ("rider.mass", Some("62 kg")),
                 ("rider.lightest", Some("38 kg")),
                 ("rider.heaviest", Some("92 kg")),
-                ("roll_in.start_height", Some("3.2 m")),
+                ("roll_in.start_height", Some("3.5 m")),
                 ("roll_in.slope", Some("25 deg")),
                 ("roll_in.bottom_radius", Some("5 m")),
                 ("roll_in.flat_run", Some("3 m")),
@@ -48,7 +48,7 @@ impl Like {
                 ("bag.width", Some("6 m")),
                 ("bag.front_height", Some("1.8 m")),
                 ("bag.back_height", Some("1.8 m")),
-                ("bag.gap", Some("0.3 m")),
+                ("bag.gap", Some("0.2 m")),
                 ("bag.base_level", Some("-0.8 m")),
             ],
             Self::Hill => &[

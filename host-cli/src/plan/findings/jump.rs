@@ -202,9 +202,8 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
         said.stop(
             "miss",
             format!(
-                "The {who} misses the landing field in {} of the runs ({}), more than the {} planned for. {}What would \
-                 change it: gap and offset, start height, a longer or wider bag, or a steadier run.",
-                percent(miss),
+                "The {who} misses the landing field in {} tries, more than the {} planned for. {}What would change it: gap \
+                 and offset, start height, a longer or wider bag, or a steadier run.",
                 chance(miss),
                 chance(target),
                 worst_way.map_or_else(String::new, |way| format!("Most of the mean rider's misses: {way}. "))

@@ -35,12 +35,12 @@ fn gap(said: &mut Said<'_>) {
     let (gap, target) = (metres(u, p.gap_m), chance(p.target_miss));
     match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
         (Some(low), Some(high), Some(inside)) => {
-            let band = format!("{} to {}", metres(u, low), metres(u, high));
+            let band = format!("{} to {}", u.length(low, Toward::Up), u.length(high, Toward::Down));
             let best = p
                 .best_gap_m
                 .filter(|_| p.best_is_better == Some(true))
                 .map_or_else(String::new, |best| format!(" Fewest would miss at a gap of {}.", metres(u, best)));
-            if inside < 0.0 && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
+            if inside < 0.0 {
                 said.stop(
                     "gap.outside",
                     format!(
@@ -51,14 +51,13 @@ fn gap(said: &mut Said<'_>) {
                     ),
                 );
             } else if inside < NEAR_END_M {
-                let way = if inside < 0.0 { "outside" } else { "inside" };
                 said.caution(
                     "gap.near_end",
                     format!(
-                        "The gap of {gap} is only {} {way} the band of {band} that keeps the \
+                        "The gap of {gap} is only {} inside the band of {band} that keeps the \
                         chance of a miss at {target}.{best} Moving the bag would change it; \
                         measure again before each session.",
-                        metres(u, inside.abs())
+                        metres(u, inside)
                     ),
                 );
             } else {

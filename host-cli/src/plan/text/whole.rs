@@ -24,7 +24,9 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
     let name = page.painted(&results.site, Paint::new().bold());
     page.line(&name);
     page.verdict(&screen.verdict, level);
-    page.paragraph(&screen.remark);
+    if !screen.remark.is_empty() {
+        page.paragraph(&screen.remark);
+    }
     page.line("");
     for line in &screen.lines {
         page.said(line.label, &line.text);

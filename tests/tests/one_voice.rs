@@ -1,0 +1,167 @@
+//! What is acted on, read back out of every output: text, JSON, CSV, report, card, checklist. `ride_by` calls it for each of its
+//! sites; the box's own settings are compared there.
+#![allow(clippy::panic)] // helpers of tests
+
+use landfall::logbook::{Logbook, NewPlan};
+use landfall::plan::results::{Results, Standing};
+use landfall::plan::text::{Style, text};
+use landfall::plan::{csv, json};
+use landfall::report::{Sheet, card, html};
+use landfall::site::{Dimension, Site, parse_quantity};
+use serde_json::Value;
+use std::time::SystemTime;
+
+/// Words alone, one blank between two: without tags, styles and line ends.
+fn words(markup: &str) -> String {
+    let mut out = String::new();
+    let mut rest = markup;
+    while let Some(start) = rest.find('<') {
+        out.push_str(&rest[..start]);
+        let skipped = ["style", "script"].iter().find(|tag| rest[start + 1..].starts_with(**tag));
+        let end = skipped.map_or(">".to_owned(), |tag| format!("</{tag}>"));
+        let Some(length) = rest[start..].find(&end) else { break };
+        rest = &rest[start + length + end.len()..];
+        out.push(' ');
+    }
+    out.push_str(rest);
+    let plain = out.replace("&amp;", "&").replace("&#39;", "'").replace("&quot;", "\"").replace("&lt;", "<");
+    plain.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// What stands between two texts, the first time.
+fn between<'a>(all: &'a str, before: &str, after: &str) -> Option<&'a str> {
+    let start = all.find(before)? + before.len();
+    let length = all[start..].find(after)?;
+    Some(&all[start..start + length])
+}
+
+fn si(quantity: &str, dimension: Dimension) -> f64 {
+    parse_quantity(quantity, dimension).map_or(f64::NAN, |quantity| quantity.si)
+}
+
+/// The outputs of one plan, each as words.
+struct Outputs {
+    text: String,
+    report: String,
+    card: String,
+    checklist: String,
+    json: Value,
+    csv: String,
+}
+
+impl Outputs {
+    fn of(site: &Site, results: &Results) -> Self {
+        let sheet = Sheet::gather_runs(site, results, 64).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let mut book = Logbook::open(&folder.path().join("book.sqlite"), true).unwrap();
+        let plan = NewPlan { site, site_text: "", site_file: "site.toml", results };
+        book.add_plan(SystemTime::UNIX_EPOCH, &plan).unwrap();
+        let list = landfall::logbook::text::checklist(1, &book.checklist_of(None).unwrap().1).0;
+        Self {
+            text: words(&text(site, results, Style { full: true, ..Style::default() })),
+            report: words(&html::page(&sheet)),
+            card: words(&card::page(site, results)),
+            checklist: words(&list),
+            json: serde_json::from_str(&json::text(results).unwrap()).unwrap(),
+            csv: csv::csv(results),
+        }
+    }
+
+    /// A text that the named outputs all have to hold.
+    fn same(&self, name: &str, told: &str, outputs: &[(&str, &str)]) {
+        for (output, all) in outputs {
+            assert!(all.contains(told), "{name}: {told:?} is not in the {output}: {all}");
+        }
+    }
+}
+
+/// Reads one plan out of all its outputs.
+pub fn hear(name: &str, site: &Site, results: &Results) {
+    let all = Outputs::of(site, results);
+    let verdict = &all.json["verdict"];
+    let broken = verdict["limits_broken"].as_u64().unwrap();
+    let kept = verdict["limits_kept"].as_u64().unwrap();
+    // The table's rows are as many as the verdict counts.
+    let table = between(&all.text, "Limits, the closest first ", " What happens").unwrap();
+    assert_eq!(table.matches("BROKEN ").count() as u64, broken, "{name}: {table}");
+    let csv_of = |key: &str| {
+        let begins = format!("{key},");
+        let line = all.csv.lines().find(|line| line.starts_with(&begins)).unwrap_or_else(|| panic!("{name}: no {key}"));
+        line[begins.len()..].split(',').next().unwrap().to_owned()
+    };
+    assert_eq!(csv_of("verdict.limits_broken"), broken.to_string(), "{name}");
+    assert_eq!(csv_of("verdict.standing"), verdict["standing"].as_str().unwrap(), "{name}");
+    let everywhere = [("text", &*all.text), ("report", &*all.report), ("card", &*all.card)];
+    if results.verdict.standing == Standing::Outside {
+        for (output, said) in everywhere {
+            assert!(said.contains("DO NOT RIDE"), "{name}: the {output} does not say stop: {said}");
+            assert!(!said.contains("that were computed are kept"), "{name}: {output}");
+            for permission in ["gauge shows", "starts from", "from the 0", "starts when"] {
+                let first = said.split("Limits").next().unwrap();
+                assert!(!first.contains(permission), "{name}: {permission:?} in the {output} of a stop: {first}");
+            }
+        }
+        return;
+    }
+    for (output, said) in everywhere {
+        assert!(!said.contains("DO NOT RIDE"), "{name}: {output}");
+    }
+    if results.verdict.standing == Standing::Inside {
+        all.same(name, &format!("All {kept} limits that were computed are kept."), &everywhere);
+    }
+    let close = |a: f64, b: f64, step: f64, what: &str| {
+        assert!((a - b).abs() <= step, "{name}: {what} is {a} in one and {b} in another");
+    };
+    let several = results.ride_by.len() > 1;
+    let listed = [("report", &*all.report), ("card", &*all.card), ("checklist", &*all.checklist)];
+    for by in &results.ride_by {
+        let of = |key: &str| &all.json["ride_by"][&by.group][key];
+        for key in ["start_high_m", "start_low_m", "next_rider_from_pa", "everybody_off_under_pa", "holds_for_s"] {
+            let csv: f64 = csv_of(&format!("ride_by.{}.{key}", by.group)).parse().unwrap_or(f64::NAN);
+            let json = of(key).as_f64().unwrap_or(f64::NAN);
+            assert!(csv == json || (csv.is_nan() && json.is_nan()), "{name}: {key} {csv} {json}");
+        }
+        // The marks: the text's own words are those of all others, and its number that of the results.
+        let whose = if several { format!("{}: from the ", by.group) } else { "Start from the ".to_owned() };
+        let said = &all.text[all.text.find(&whose).unwrap_or_else(|| panic!("{name}: no {whose:?}: {}", all.text))..];
+        let high = between(said, "from the ", " mark").unwrap();
+        close(si(high, Dimension::Length), of("start_high_m").as_f64().unwrap(), 2e-3, "the highest mark");
+        all.same(name, high, &listed);
+        if by.start_low_m.zip(by.start_high_m).is_some_and(|(low, high)| low < high - 1.0e-3) {
+            let low = between(said, "Not below the ", " mark").unwrap();
+            close(si(low, Dimension::Length), of("start_low_m").as_f64().unwrap(), 2e-3, "the lowest mark");
+            all.same(name, low, &listed);
+            all.same(name, &format!("{low} to {high}"), &[("checklist", &all.checklist)]);
+        }
+    }
+    // The gauge.
+    let by = &all.json["ride_by"][&results.ride_by[0].group];
+    let from = between(&all.text, "when the gauge shows ", " or more").unwrap();
+    close(si(from, Dimension::Pressure), by["next_rider_from_pa"].as_f64().unwrap(), 0.6, "next rider");
+    all.same(name, &format!("at least {from}"), &[("checklist", &all.checklist)]);
+    all.same(name, &format!("starts from {from}"), &[("card", &all.card)]);
+    all.same(name, &format!("starts when the gauge shows {from} or more"), &[("text", &all.text)]);
+    all.same(name, from, &listed);
+    let off = between(&all.text, "everybody off when the gauge falls to ", ", or the siren").unwrap();
+    close(si(off, Dimension::Pressure), by["everybody_off_under_pa"].as_f64().unwrap(), 0.6, "everybody off");
+    all.same(name, &format!("when the siren sounds {off}"), &[("card", &all.card)]);
+    all.same(name, &format!("Everybody is off when the gauge falls to {off}"), &[("text", &all.text)]);
+    all.same(name, off, &[("report", &all.report)]);
+    // Seconds, the line, the wind, the power cut.
+    let seconds = between(&all.text, " or more and ", " s are over").unwrap();
+    all.same(name, &format!("Between riders {seconds} s"), &[("card", &all.card)]);
+    if results.ride_by[0].stop_line_before_foot_m.is_some() {
+        let line = between(&all.text, "Stop line ", " before the take-off's foot").unwrap();
+        let marked = [("card", &*all.card), ("report", &*all.report), ("checklist", &*all.checklist)];
+        all.same(name, &format!("{line} before the take-off's foot"), &marked);
+    }
+    if !several && results.ride_by[0].hold_along_head_mps.is_some() {
+        let head = between(&all.text, "from behind, ", " from the front").unwrap();
+        all.same(name, &format!("the front {head}"), &[("card", &all.card)]);
+        all.same(name, head, &[("report", &all.report)]);
+    }
+    if let Some(holds) = between(&all.text, "The bag holds ", " s more") {
+        assert_eq!(holds.parse::<f64>().ok(), by["holds_for_s"].as_f64(), "{name}");
+        all.same(name, &format!("hard landing for {holds} s"), &[("card", &all.card)]);
+    }
+}
