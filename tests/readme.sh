@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Writes the parts of README.md that are computed, or with --check fails where they are not true any more.
+# Writes the parts of README.md and of the guide that are computed, or with --check fails where they are not true any more.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 mode=${1:---write}
@@ -25,3 +25,5 @@ else:
     readme.write_text(new)
 PY
 "$programs/checks-table" "$mode"
+# The guide's commands and what they print.
+if [ "$mode" = --check ]; then python3 tests/guide.py "$programs/landfall" --check; else python3 tests/guide.py "$programs/landfall"; fi

@@ -279,13 +279,13 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
         Topic::Ground => {
             let worst = p.ground?.worst;
             let limit = format!("at most {}", chance(bag.target_ground));
-            row("chance of meeting the ground", some_chance(worst), limit, of(worst, bag.target_ground), &["ground"])
+            row("meeting the ground", some_chance(worst), limit, of(worst, bag.target_ground), &["ground"])
         }
         Topic::GroundCut => {
             let worst = p.ground_cut?.worst;
             let target = if judged == Judged::Stop { bag.target_cut } else { CAUTION_CUT * bag.target_cut };
             let limit = format!("at most {}", chance(target));
-            row("the same after a power cut", some_chance(worst), limit, of(worst, target), &["ground_cut"])
+            row("meeting the ground after a power cut", some_chance(worst), limit, of(worst, target), &["ground_cut"])
         }
         Topic::Hard => {
             let (stated, thickness) = (p.stated.as_ref()?, p.hard_thickness_m?);
@@ -406,8 +406,8 @@ mod tests {
         );
         assert_eq!(outside(|r| r.wind.anchors_stated = 6), [("anchors", Level::Stop)]);
         let rows = [
-            "chance of meeting the ground",
-            "the same after a power cut",
+            "meeting the ground",
+            "meeting the ground after a power cut",
             "depth, hard landing",
             "load, hard landing",
             "pressures to ride between",
