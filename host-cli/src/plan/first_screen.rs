@@ -151,8 +151,8 @@ fn why_provisional(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>
         Topic::GroundCut => {
             let worst = r.pressures.ground_cut.as_ref().map_or_else(String::new, |cut| chance(cut.worst));
             format!(
-                "if the power went at the wrong moment, a landing from the {start} mark would meet the ground in {worst} \
-                 cases, as far as is known."
+                "if the power went at the wrong moment, a landing from the {start} mark would meet the ground with a chance \
+                 of {worst}, as far as is known."
             )
         }
         Topic::Hard => format!("{many} let a hard landing from the {start} mark go too deep just after a power cut."),
@@ -208,7 +208,11 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     }
     push(lines, "Power cut", power_cut(r, by));
     push(lines, "Stop line", stop_line(shown, by));
-    push(lines, "Wind", wind(shown, by));
+    // Where nothing is missed too often and there is no hold wind, none was looked for.
+    let looked_for = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
+    if looked_for || by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some() {
+        push(lines, "Wind", wind(shown, by));
+    }
     if let Some(closest) = by_closeness(limits(site, r)).first() {
         push(lines, "Closest", format!("{}: {}, {}.", closest.what, closest.now, closest.limit));
     }

@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
+use crate::plan::results::{BandEnd, Judged, Level, Standing, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
@@ -268,6 +268,7 @@ fn stop_pressure(said: &mut Said<'_>) {
         pressure(u, room)
     );
     let cure = "More pressure, a thicker bag or a lower start would change it.";
+    let off = said.by.and_then(|by| by.everybody_off_under_pa).unwrap_or(stop);
     let text = if over(stated.stop_by_depth_pa) {
         format!(
             "A hard landing needs {} to stay off the ground, and {told}. {cure}{}",
@@ -276,10 +277,10 @@ fn stop_pressure(said: &mut Said<'_>) {
         )
     } else if over(soft.stop_by_depth_pa) {
         format!(
-            "In 5 of 100 bags that fit what is known a hard landing needs {} to stay off the ground, and {told}: everybody \
-             is off at {}.{}",
+            "In 5 of 100 bags that fit what is known a hard landing needs {} to stay off the ground, and {told}. \
+             Everybody is off when the gauge falls to {}.{}",
             asks(soft.stop_by_depth_pa),
-            pressure(u, stop),
+            u.pressure(off, Toward::Up),
             if_measured(said, Topic::Stop)
         )
     } else {
@@ -287,7 +288,6 @@ fn stop_pressure(said: &mut Said<'_>) {
             Some(StopRule::Floor) => format!("{} of the maker's lowest pressure", percent(bag.stop_floor)),
             _ => "how deep the hard landing goes".to_owned(),
         };
-        let off = said.by.and_then(|by| by.everybody_off_under_pa).unwrap_or(stop);
         format!("Everybody is off when the gauge falls to {}. It is set by {rule}.", u.pressure(off, Toward::Up))
     };
     said.say(level, "stop", text)
@@ -426,19 +426,25 @@ fn wait(said: &mut Said<'_>) {
     let operating = r.air.operating_pressure_pa;
     let level = level(said, Topic::Wait);
     let missing = p.seconds_missing;
+    let riding = r.verdict.standing != Standing::Outside;
+    let next = said
+        .by
+        .filter(|_| riding)
+        .and_then(|by| by.next_rider_from_pa)
+        .or(p.wait_pa)
+        .map_or_else(String::new, |from| {
+            format!(" The next rider starts when the gauge shows {} or more.", u.pressure(from, Toward::Up))
+        });
     let text = match p.wait_pa {
-        Some(wait) => {
-            let from = said.by.and_then(|by| by.next_rider_from_pa).unwrap_or(wait);
-            format!("The next rider starts when the gauge shows {} or more.", u.pressure(from, Toward::Up))
-        }
+        Some(_) => next.trim_start().to_owned(),
         None if level == Level::Note => format!(
             "There is no pressure at which to wait: a power cut brings the bag from {} to the stop pressure sooner than a \
-             rider past the line is down. The box senses the supply, and stops new riders at once.",
+             rider past the line is down. The box senses the supply, and stops new riders at once.{next}",
             pressure(u, operating)
         ),
         None => format!(
             "There is no pressure at which to wait: even from the {} at which the bag settles, a power cut brings it to the \
-             stop pressure sooner than a rider past the line is down{}. What would help: {}.{}",
+             stop pressure sooner than a rider past the line is down{}. What would help: {}.{}{next}",
             pressure(u, operating),
             match missing {
                 Some(s) if s > 0.0 => format!("; {} are missing", seconds(s)),
