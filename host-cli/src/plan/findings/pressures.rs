@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::{BandEnd, Judged, Level, Standing, StopRule, Topic};
+use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
@@ -426,7 +426,7 @@ fn wait(said: &mut Said<'_>) {
     let operating = r.air.operating_pressure_pa;
     let level = level(said, Topic::Wait);
     let missing = p.seconds_missing;
-    let riding = r.verdict.standing != Standing::Outside;
+    let riding = level != Level::Stop;
     let next = said
         .by
         .filter(|_| riding)
