@@ -230,7 +230,7 @@ mod tests {
     fn few_misses_are_a_bound_that_grows_with_them() {
         assert_eq!(counted_chance(0, 100_000), "less than 1 in 33,000");
         // `scipy.stats.beta.ppf(0.95, 3, 99998)`: 6.2957e-5.
-        assert_eq!(counted_chance(2, 100_000), "less than 1 in 16,000");
+        assert_eq!(counted_chance(2, 100_000), "less than 1 in 15,000");
         assert_eq!(counted_chance(5, 100_000), "1 in 20,000");
         assert_eq!(counted_chance(0, 10_000_000), "rarer than 1 in 100,000, as far as the assumed scatter goes");
         assert_eq!(counted_chance(3_000, 10_000), "30 %");

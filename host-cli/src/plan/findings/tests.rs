@@ -141,7 +141,7 @@ fn misses_short_and_long() {
         sampling(r).samples = 1_000;
         r.placement.miss_now = Some(0.003);
     });
-    triggers("miss", Level::Caution, "1 in 2,000 to 1 in 770", |_, r| {
+    triggers("miss", Level::Caution, "1 in 2,000 to 1 in 760", |_, r| {
         r.placement.miss_now = Some(0.0009);
         let s = sampling(r);
         (s.misses, s.miss_low, s.miss_high) = (9, 0.0005, 0.0013);
