@@ -10,7 +10,7 @@ use crate::plan::box_settings::{self, Bags, BoxSensor, Refusal, why_none};
 use crate::plan::model::Supply;
 use crate::plan::results::{Level, Results, StopRule};
 use crate::plan::{Parts, PlanError};
-use crate::shown::Shown;
+use crate::shown::{Shown, Toward};
 use crate::site::{Sensor, Site};
 
 /// What of a plan the settings need.
@@ -305,6 +305,10 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
     } else {
         "in all but 5 of 100 bags that fit what is known"
     };
+    // As the plan, the card and the gauge have it; what the box itself holds stands in the reasons.
+    let shown = Shown::of(site);
+    let up = |pa: f32| shown.pressure(f64::from(pa), Toward::Up);
+    let about = |pa: f32| shown.pressure(f64::from(pa), Toward::Nearest);
     let needed_s = f64::from(s.needed_s);
     let commitment_s = f64::from(form.site.commitment_s);
     let delay_s = needed_s - commitment_s - site.rider.reaction_s;
@@ -312,23 +316,28 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
     vec![
         line(
             "stop_pa",
-            format!("Siren at or under {:.0} Pa", s.trip_pa()),
+            format!("Siren at or under {}: everybody off", up(s.trip_pa())),
             format!(
-                "stop pressure {:.0} Pa ({rule}; {end}) and {:.0} Pa of sensor error",
-                s.stop_pa, s.sensor_error_pa
+                "{:.0} Pa in the box: stop pressure {:.0} Pa ({rule}; {end}) and {:.0} Pa of sensor error",
+                s.trip_pa(),
+                s.stop_pa,
+                s.sensor_error_pa
             ),
         ),
         line(
             "wait_pa",
-            format!("Permit off at or under {:.0} Pa, back from {:.0} Pa", s.hold_pa(), s.ready_pa()),
+            format!("Next rider from {}; permit off at or under {}", up(s.ready_pa()), up(s.hold_pa())),
             format!(
-                "wait pressure {:.0} Pa, or just above half-way to the stop pressure, and the sensor error",
+                "{:.0} Pa and {:.0} Pa in the box: wait pressure {:.0} Pa, or just above half-way to the stop pressure, and the \
+                 sensor error",
+                s.ready_pa(),
+                s.hold_pa(),
                 s.wait_pa
             ),
         ),
         line(
             "half_way_pa",
-            format!("Falling past {:.0} Pa sounds the siren where {:.1} s are not left", s.half_way_pa, s.needed_s),
+            format!("Falling past {} sounds the siren where {:.1} s are not left", up(s.half_way_pa), s.needed_s),
             format!(
                 "half-way from operating to stop; a rider needs {commitment_s:.1} s from {from} to touch-down, the alarm \
                  {delay_s:.1} s, reaction {:.1} s",
@@ -337,28 +346,28 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
         ),
         line(
             "operating_pa",
-            format!("At rest with the blowers on: {:.0} Pa", s.operating_pa),
+            format!("At rest with the blowers on: {}", about(s.operating_pa)),
             "blowers' curve against the openings".into(),
         ),
         line(
             "high_pa",
-            format!("Held above {:.0} Pa: no new rider", s.high_pa),
-            format!("firm pressure or the maker's highest, {:.0} Pa, whichever is lower", s.pressure_max_pa),
+            format!("Held above {}: no new rider", shown.pressure(f64::from(s.high_pa), Toward::Down)),
+            format!("firm pressure or the maker's highest, {}, whichever is lower", about(s.pressure_max_pa)),
         ),
         line(
             "landing_spike_pa",
-            format!("A rise of {:.0} Pa counts as a landing", s.landing_spike_pa),
+            format!("A rise of {} counts as a landing", about(s.landing_spike_pa)),
             "half of what the lightest rider's softest landing in a thousand makes".into(),
         ),
         line(
             "landing_peak_pa",
-            format!("No landing goes above {:.0} Pa", s.landing_peak_pa),
-            format!("hard landing; the sensor ({}) reaches {:.0} Pa", sensor.name(), s.sensor_high_pa),
+            format!("No landing goes above {}", about(s.landing_peak_pa)),
+            format!("hard landing; the sensor ({}) reaches {}", sensor.name(), about(s.sensor_high_pa)),
         ),
         line(
             "landing_dip_pa",
-            format!("After a landing down to {:.0} Pa is expected", s.operating_pa - s.landing_dip_pa),
-            "gas lost in the mean landing; at least 10 Pa".into(),
+            format!("After a landing down to {} is expected", about(s.operating_pa - s.landing_dip_pa)),
+            "gas lost in the mean landing, and no less than 10 Pa".into(),
         ),
         line(
             "recovery_s",

@@ -108,15 +108,21 @@ impl fmt::Display for Fault {
     }
 }
 
+/// Most faults that a text shows: a table of thousands of lines may have one in each.
+const MOST_SHOWN: usize = 100;
+
 impl fmt::Display for Faults {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, fault) in self.faults.iter().enumerate() {
+        for (i, fault) in self.faults.iter().take(MOST_SHOWN).enumerate() {
             if i > 0 {
                 writeln!(f)?;
             }
             fault.write(f, &self.file)?;
         }
-        Ok(())
+        match self.faults.len().saturating_sub(MOST_SHOWN) {
+            0 => Ok(()),
+            more => write!(f, "\nand {more} more faults further down; the first often bring the others with them"),
+        }
     }
 }
 
