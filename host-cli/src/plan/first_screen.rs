@@ -181,8 +181,12 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     for by in &r.ride_by {
         push(lines, "Start", start(shown, by, several));
     }
-    push(lines, "In the air", in_the_air(shown, r));
-    push(lines, "Landing", landing(shown, r));
+    // A plan that waits for the bag to be measured has more to say first; what is left out stands below it.
+    let brief = r.verdict.standing == Standing::Provisional;
+    if !brief {
+        push(lines, "In the air", in_the_air(shown, r));
+        push(lines, "Landing", landing(shown, r));
+    }
     push(lines, "Bag", bag(site, shown, r));
     let Some(by) = r.ride_by.first() else { return };
     if let Some(from_pa) = by.next_rider_from_pa {
@@ -212,6 +216,9 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     let looked_for = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
     if looked_for || by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some() {
         push(lines, "Wind", wind(shown, by));
+    }
+    if brief {
+        return;
     }
     if let Some(closest) = by_closeness(limits(site, r)).first() {
         push(lines, "Closest", format!("{}: {}, {}.", closest.what, closest.now, closest.limit));
@@ -271,7 +278,7 @@ fn landing(shown: Shown, r: &Results) -> String {
 
 fn bag(site: &Site, shown: Shown, r: &Results) -> String {
     let settled = shown.pressure(r.air.operating_pressure_pa, Toward::Nearest);
-    let gauge = format!("the gauge should read {settled} with nobody on the bag.");
+    let gauge = format!("the gauge should read {settled}, nobody on it.");
     let depth = r.pressures.stated.as_ref().and_then(|stated| stated.hard_depth_m);
     match (depth, r.pressures.hard_thickness_m) {
         (Some(depth_m), Some(thickness_m)) => {

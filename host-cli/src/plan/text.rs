@@ -7,7 +7,7 @@ pub use whole::text;
 
 use super::results::{Finding, Level, Results};
 use super::words::{chance, flow, metres, number, percent, pressure, seconds, speed, wind};
-use crate::shown::Shown;
+use crate::shown::{Shown, Toward};
 use crate::site::Site;
 use anstyle::{AnsiColor, Style as Paint};
 use textwrap::{Options, WordSplitter, wrap};
@@ -390,21 +390,22 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
         );
     }
     if p.stop_rule.is_some() {
+        // As everybody goes by them, where they were computed.
+        let by = results.ride_by.first();
+        let off_pa = by.and_then(|by| by.everybody_off_under_pa).or(p.stop_pa);
+        let next_pa = by.and_then(|by| by.next_rider_from_pa).or(p.wait_pa);
         page.plain(
-            "stop",
+            "all stop",
             &format!(
-                "{}, reached {} after a power cut",
-                or_none(p.stop_pa, |x| pressure(u, x)),
+                "at {}; the bag is too soft for a hard landing {} after a power cut",
+                or_none(off_pa, |pa| u.pressure(pa, Toward::Up)),
                 p.stated
                     .as_ref()
                     .and_then(|stated| stated.power_loss_to_stop_s)
-                    .map_or_else(|| "not in the time looked at".to_owned(), seconds)
+                    .map_or_else(|| "at no time looked at".to_owned(), seconds)
             ),
         );
-        page.plain(
-            "wait",
-            &format!("{}; firm {}", or_none(p.wait_pa, |x| pressure(u, x)), or_none(p.firm_pa, |x| pressure(u, x))),
-        );
+        page.plain("next", &format!("rider from {}", or_none(next_pa, |pa| u.pressure(pa, Toward::Up))));
     }
     page.plain(
         "wind",
