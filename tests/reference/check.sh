@@ -17,16 +17,7 @@ case "${1-}" in
 --all) changed= ;;
 *) exec "$env/bin/python" make_reference.py --check "$@" ;;
 esac
-# The committed results of 36_loam_terrace are of an earlier version of these programs: it waits to be computed again
-# (`make_reference.py 36_loam_terrace`), and is named here so that nobody takes it for checked.
-waits=36_loam_terrace
-echo "$waits: not computed again, its results are of an earlier version" >&2
-names=$(cd sites && ls | grep -v "$waits")
-if [ -n "$changed" ]; then
-    "$env/bin/python" make_reference.py --check $changed $names pieces
-else
-    "$env/bin/python" make_reference.py --check
-fi
+"$env/bin/python" make_reference.py --check $changed
 "$env/bin/python" fit_reference.py --check $changed
 "$env/bin/python" air_fixtures.py --check
 "$env/bin/python" landing_shapes.py --check
