@@ -4,8 +4,9 @@ use super::chart::{Anchor, Axis, Chart, px};
 use super::html::miss;
 use super::markup::el;
 use super::sheet::Sheet;
-use super::words::{chance, fixed, maybe};
+use super::words::{fixed, maybe};
 use super::{Picture, Table};
+use crate::plan::words::chance;
 use landfall_core::bag::Outcome;
 
 const TITLE: &str = "Plan view, to scale";

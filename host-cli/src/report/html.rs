@@ -1,11 +1,11 @@
 //! The report: one file that needs nothing else, to read on a screen and to print on A4 or Letter.
 
 use super::markup::{Element, el};
-use super::words::chance;
 use super::{Picture, Sheet, Table, pictures, surface};
 use crate::plan::first_screen::{FirstScreen, first_screen};
 use crate::plan::limits::{by_closeness, limits as plan_limits};
 use crate::plan::results::{Level, Results, Standing};
+use crate::plan::words::chance;
 
 pub(super) const STYLE: &str = include_str!("report.css");
 /// Nothing may be loaded: not even by mistake.

@@ -33,31 +33,6 @@ pub fn kmh(speed_mps: f64) -> f64 {
     speed_mps * 3.6
 }
 
-/// A chance: in per cent where it is not small, else as one in so many.
-#[must_use]
-pub fn chance(share: f64) -> String {
-    if !(share > 0.0) {
-        return "none".to_owned();
-    }
-    if share >= 0.02 { format!("{} %", fixed(100.0 * share, 1)) } else { format!("1 in {}", thousands(1.0 / share)) }
-}
-
-/// A whole number with commas between thousands, three digits that count.
-fn thousands(value: f64) -> String {
-    let digits = value.abs().max(1.0).log10().floor() as i32;
-    let unit = 10.0_f64.powi((digits - 2).max(0));
-    let whole = ((value / unit).round() * unit) as u64;
-    let text = whole.to_string();
-    let mut out = String::new();
-    for (i, c) in text.chars().enumerate() {
-        if i > 0 && (text.len() - i).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(c);
-    }
-    out
-}
-
 /// What an uncertain input is called.
 #[must_use]
 pub const fn input(which: Uncertain) -> &'static str {
@@ -108,7 +83,5 @@ mod tests {
         // A metre is 3 ft 3.3701 in.
         assert_eq!(feet(1.0), "3 ft 3 3/8 in");
         assert_eq!(feet(2.4384), "8 ft");
-        assert_eq!(chance(0.25), "25.0 %");
-        assert_eq!(chance(3.0e-5), "1 in 33,300");
     }
 }
