@@ -6,22 +6,9 @@ use std::os::unix::fs::{FileTypeExt as _, PermissionsExt as _, symlink};
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
-use crate::common::{FEW, code, command, err, out};
+use crate::common::{FEW, code, command, err, folder, out, run_in as run};
 use landfall::learn::demo;
 use landfall::site::{demo_text, starter};
-
-/// A folder with one of each file that a user cannot make again.
-fn folder() -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("s.toml"), demo_text()).unwrap();
-    fs::write(folder.path().join("runs.csv"), demo::RUNS).unwrap();
-    fs::write(folder.path().join("day.csv"), demo::DEFLATION).unwrap();
-    folder
-}
-
-fn run(folder: &Path, args: &[&str]) -> Output {
-    command(folder, args).output().unwrap()
-}
 
 /// By a shell, which makes pipes, limits and process substitutions. The command is `$0`.
 fn shell(folder: &Path, line: &str) -> Output {

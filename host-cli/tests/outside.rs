@@ -5,21 +5,9 @@ use std::io::Write as _;
 use std::path::Path;
 use std::process::{Output, Stdio};
 
-use crate::common::{FEW, code, command, err, json, out};
+use crate::common::{FEW, code, command, err, folder, json, out, run_in as run};
 use landfall::learn::demo;
 use landfall::site::demo_text;
-
-fn folder() -> tempfile::TempDir {
-    let folder = tempfile::tempdir().unwrap();
-    fs::write(folder.path().join("s.toml"), demo_text()).unwrap();
-    fs::write(folder.path().join("runs.csv"), demo::RUNS).unwrap();
-    fs::write(folder.path().join("day.csv"), demo::DEFLATION).unwrap();
-    folder
-}
-
-fn run(folder: &Path, args: &[&str]) -> Output {
-    command(folder, args).output().unwrap()
-}
 
 fn with_input(folder: &Path, args: &[&str], input: &[u8]) -> Output {
     let mut child =

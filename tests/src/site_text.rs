@@ -1,7 +1,7 @@
 //! The demo site with one fault put in, for the tests of the messages.
 #![allow(clippy::expect_used)] // made for tests: it ends them where its own input is wrong
 
-use landfall::site::{demo_text, read_site};
+use landfall::site::{Dimension, UNITS, demo_text, read_site};
 
 /// The demo site with one line replaced (matched by its start, within its table).
 ///
@@ -46,4 +46,26 @@ pub fn says(table: &str, start: &str, replacement: &str, expected: &str) {
     }
     let got: Vec<String> = faults.faults.iter().map(|f| format!("{}: {}\n= {}", f.key, f.message, f.cure)).collect();
     assert_eq!(got.join("\n"), expected);
+}
+
+/// A quantity in a unit of feet and pounds, as text.
+#[must_use]
+pub fn imperial(si: f64, dimension: Dimension) -> String {
+    let unit = match dimension {
+        Dimension::Length => "ft",
+        Dimension::Area => "ft2",
+        Dimension::Volume => "ft3",
+        Dimension::Flow => "cfm",
+        Dimension::Speed => "mph",
+        Dimension::Mass => "lb",
+        Dimension::Force => "lbf",
+        Dimension::Angle => "rad",
+        Dimension::Temperature => "degF",
+        Dimension::Pressure => "inH2O",
+        Dimension::Compliance => "/kPa",
+        Dimension::AreaMass => "oz/yd2",
+        _ => "min",
+    };
+    let unit = UNITS.iter().find(|known| known.dimension == dimension && known.name == unit);
+    unit.map_or_else(String::new, |unit| format!("{:.15e} {}", unit.from_si(si), unit.name))
 }

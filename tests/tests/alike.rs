@@ -8,8 +8,9 @@ use std::sync::LazyLock;
 use landfall::plan::results::Results;
 use landfall::plan::{Parts, compute};
 use landfall::sampling::Stop;
-use landfall::site::{Dimension, KEYS, Kind, Site, SiteFile, UNITS, demo, demo_text};
+use landfall::site::{KEYS, Kind, Site, SiteFile, demo, demo_text};
 use landfall_tests::mutated::Dice;
+use landfall_tests::site_text::imperial;
 use rayon::prelude::*;
 use serde_json::Value;
 
@@ -113,27 +114,6 @@ fn apart(a: &Results, b: &Results, share: f64, leave: impl Fn(&str) -> bool) -> 
     a.iter().zip(b.values()).filter(|((key, _), _)| !leave(key)).find_map(|((key, a), b)| {
         ((a - b).abs() > share * a.abs().max(b.abs()).max(1e-3)).then(|| format!("{key}: {a} and {b}"))
     })
-}
-
-/// A quantity in a unit of feet and pounds, as text.
-fn imperial(si: f64, dimension: Dimension) -> String {
-    let unit = match dimension {
-        Dimension::Length => "ft",
-        Dimension::Area => "ft2",
-        Dimension::Volume => "ft3",
-        Dimension::Flow => "cfm",
-        Dimension::Speed => "mph",
-        Dimension::Mass => "lb",
-        Dimension::Force => "lbf",
-        Dimension::Angle => "rad",
-        Dimension::Temperature => "degF",
-        Dimension::Pressure => "inH2O",
-        Dimension::Compliance => "/kPa",
-        Dimension::AreaMass => "oz/yd2",
-        _ => "min",
-    };
-    let unit = UNITS.iter().find(|known| known.dimension == dimension && known.name == unit);
-    unit.map_or_else(String::new, |unit| format!("{:.15e} {}", unit.from_si(si), unit.name))
 }
 
 /// Written in feet, pounds and inches of water it is the same site. The last bit of a value may differ, and with it single

@@ -7,17 +7,18 @@
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::along_top::{AlongTopInput, along_top};
 use landfall_core::bag_gas::Chamber;
-use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use landfall_core::blower::Blowers;
 use landfall_core::critical_speed::{CriticalSpeed, critical_speed};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::landing_limits::Limit;
 use landfall_core::levels::{LevelsInput, SensorError};
-use landfall_core::openings::{Discharge, Openings, OpeningsInput};
+use landfall_core::openings::{Openings, OpeningsInput};
 use landfall_core::possible_bags::{PossibleBag, PossibleBags, StatedArea, Unknown, normal_quantile};
 use landfall_core::ride_limits::{by_depth, hard_depth_m, holds_for_s, light_load_g};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, one_blower_lost, operating_point, settled};
 use landfall_core::touchdown::Options;
+use landfall_tests::bag_case::supply;
 use serde_json::Value;
 
 const G: f64 = STANDARD_GRAVITY_MPS2 as f64;
@@ -143,34 +144,7 @@ fn bag(changed: &Value) -> Bag {
     let base = &all["base_bag"];
     let get = |key: &str| changed.get(key).unwrap_or(&base[key]);
     let value = |key: &str| get(key).as_f64().unwrap_or(0.0) as f32;
-    let outside = value("outside");
-    let temperature = f64::from(outside) / (287.052_87 * f64::from(value("rho")));
-    let air = Air { pressure_pa: outside, temperature_k: temperature as f32, density_kgpm3: value("rho") };
-    let points: Vec<CurvePoint> = get("curve")
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|p| CurvePoint { flow_m3ps: p[0].as_f64().unwrap() as f32, pressure_pa: p[1].as_f64().unwrap() as f32 })
-        .collect();
-    let backflow = value("backflow_area");
-    let fan = BlowersInput {
-        count: get("blowers").as_u64().unwrap() as u8,
-        speed: value("blower_speed"),
-        duct_loss: value("duct_loss"),
-        duct_diameter_m: value("duct_diameter"),
-        closing_flap: backflow == 0.0,
-        backflow_area_m2: (backflow > 0.0).then_some(backflow),
-    };
-    let blowers = Blowers::new(&BlowerCurve::new(&points).unwrap(), &fan, &air).unwrap();
-    let openings = OpeningsInput {
-        vent_area_m2: value("vent_area"),
-        relief_area_m2: value("relief_area"),
-        relief_opens_pa: value("relief_opens"),
-        relief_full_pa: value("relief_full"),
-        leak_coefficient: value("leak"),
-        leak_exponent: value("leak_exponent"),
-        discharge: Discharge::LowPressure { coefficient: value("discharge") },
-    };
+    let (air, blowers, openings) = supply(get);
     let openings = match get("settled").as_f64() {
         Some(pa) => {
             let leak_coefficient = settled(&blowers, &openings, &air, pa as f32).unwrap().leak_coefficient;

@@ -6,17 +6,18 @@ use landfall::sampling::random::{DRAWN, draw};
 use landfall_core::Status;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use landfall_core::blower::Blowers;
 use landfall_core::flight::{Drag, Motion, Plane, fly_to_apex, fly_to_falling};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::inputs::COUNT;
-use landfall_core::openings::{Discharge, Openings, OpeningsInput};
+use landfall_core::openings::{Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::{RideInput, RidePoint, Slope, Steps, ride};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_tests::bag_case::supply;
 use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 
@@ -344,36 +345,8 @@ fn bag(changed: &Value) -> Bag {
     let base = &all["base_bag"];
     let get = |key: &str| changed.get(key).unwrap_or(&base[key]);
     let value = |key: &str| get(key).as_f64().unwrap_or(0.0) as f32;
-    let outside = value("outside");
-    // The reference states the density; here it follows from the temperature.
-    let temperature = f64::from(outside) / (287.052_87 * f64::from(value("rho")));
-    let air = Air { pressure_pa: outside, temperature_k: temperature as f32, density_kgpm3: value("rho") };
-    let openings = OpeningsInput {
-        vent_area_m2: value("vent_area"),
-        relief_area_m2: value("relief_area"),
-        relief_opens_pa: value("relief_opens"),
-        relief_full_pa: value("relief_full"),
-        leak_coefficient: value("leak"),
-        leak_exponent: value("leak_exponent"),
-        discharge: Discharge::LowPressure { coefficient: value("discharge") },
-    };
+    let (air, blowers, openings) = supply(get);
     let openings = Openings::new(openings, &air).unwrap();
-    let points: Vec<CurvePoint> = get("curve")
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|p| CurvePoint { flow_m3ps: p[0].as_f64().unwrap() as f32, pressure_pa: p[1].as_f64().unwrap() as f32 })
-        .collect();
-    let backflow = value("backflow_area");
-    let fan = BlowersInput {
-        count: get("blowers").as_u64().unwrap() as u8,
-        speed: value("blower_speed"),
-        duct_loss: value("duct_loss"),
-        duct_diameter_m: value("duct_diameter"),
-        closing_flap: backflow == 0.0,
-        backflow_area_m2: (backflow > 0.0).then_some(backflow),
-    };
-    let blowers = Blowers::new(&BlowerCurve::new(&points).unwrap(), &fan, &air).unwrap();
     let operating_pa = operating_point(&blowers, &openings).pressure_pa;
     let skin = f64::from(value("slack_pressure")) / G;
     let chamber = Chamber::new(&air, value("volume"), operating_pa, value("stretch"), skin as f32);

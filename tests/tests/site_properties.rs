@@ -5,6 +5,7 @@ use landfall::site::{
     Dimension, Faults, ForceAreaStated, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo,
     demo_text, parse_quantity, plain, read_site, starter,
 };
+use landfall_tests::site_text::imperial;
 use proptest::prelude::*;
 
 /// Whatever comes out is either a site of finite values, each in its range, or at least one fault with its place.
@@ -163,26 +164,7 @@ fn core_takes(site: &Site) {
 /// The same site written in feet, pounds, miles an hour and inches of water is the same site.
 #[test]
 fn metric_and_imperial_files_give_the_same_site() {
-    let imperial = |dimension: Dimension| match dimension {
-        Dimension::Length => "ft",
-        Dimension::Area => "ft2",
-        Dimension::Volume => "ft3",
-        Dimension::Flow => "cfm",
-        Dimension::Speed => "mph",
-        Dimension::Mass => "lb",
-        Dimension::Force => "lbf",
-        Dimension::Angle => "rad",
-        Dimension::Temperature => "degF",
-        Dimension::Pressure => "inH2O",
-        Dimension::Compliance => "/kPa",
-        Dimension::AreaMass => "oz/yd2",
-        _ => "min",
-    };
-    let written = |si: f64, dimension: Dimension| {
-        let unit = imperial(dimension);
-        let found = UNITS.iter().find(|u| u.dimension == dimension && u.name == unit).unwrap();
-        format!("\"{:.15e} {unit}\"", found.from_si(si))
-    };
+    let written = |si: f64, dimension: Dimension| format!("\"{}\"", imperial(si, dimension));
     for base in [demo_text(), starter()] {
         let site = read_site(base, "x.toml").unwrap_or_else(|f| panic!("{f}"));
         let mut file = SiteFile::parse(base, "x.toml").unwrap_or_else(|f| panic!("{f}"));

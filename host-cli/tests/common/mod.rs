@@ -6,6 +6,8 @@
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
+use landfall::learn::demo;
+use landfall::site::demo_text;
 use serde_json::Value;
 
 /// Few runs: what is looked at here is the command line, not the figures.
@@ -19,6 +21,20 @@ pub fn command(folder: &Path, args: &[&str]) -> Command {
         command.env_remove(name);
     }
     command
+}
+
+/// A folder with one of each file that a user cannot make again.
+pub fn folder() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("s.toml"), demo_text()).unwrap();
+    std::fs::write(folder.path().join("runs.csv"), demo::RUNS).unwrap();
+    std::fs::write(folder.path().join("day.csv"), demo::DEFLATION).unwrap();
+    folder
+}
+
+/// Runs in a folder that is there.
+pub fn run_in(folder: &Path, args: &[&str]) -> Output {
+    command(folder, args).output().unwrap()
 }
 
 /// Runs in a folder of its own.
