@@ -165,7 +165,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     picture.drawn(WIDTH, second + 12.0, [chart.done()])
 }
 
-fn words(sheet: &Sheet<'_>) -> String {
+pub(super) fn words(sheet: &Sheet<'_>) -> String {
     let r = sheet.results;
     let flight = &r.flight;
     let mut text = format!(
