@@ -146,7 +146,8 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
         out.insert("figures".into(), figures::figures(&results, &printed));
         let list = limits::limits(&site, &results).into_iter().map(|limit| {
             json!({
-                "what": limit.what, "now": limit.now, "limit": limit.limit, "inside": limit.inside,
+                "what": limit.group.map_or_else(|| limit.what.to_owned(), |group| format!("{group}: {}", limit.what)),
+                "now": limit.now, "limit": limit.limit, "inside": limit.inside,
                 "level": limit.level.name(),
             })
         });

@@ -57,9 +57,8 @@ mod tests {
     /// What stays in view on the page stands in the plan's text, word for word.
     #[test]
     fn verdict_and_marks_are_those_of_the_text() {
-        let soft = demo().with_value("blower.count", "1").unwrap();
+        let soft = demo().with_value("bag.vent_area", "3000 cm2").unwrap();
         for (site, expected) in [(demo(), ["inside", "provisional"].as_slice()), (soft, ["outside"].as_slice())] {
-            let site = site.with_value("spread.samples", 4096.0).unwrap();
             let results = compute(&site, Parts::ALL, &Stop::default()).unwrap();
             let text = words::text(&site, &results, words::Style::default());
             let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");

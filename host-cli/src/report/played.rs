@@ -5,6 +5,7 @@
 use super::sheet::{Piece, PieceKind, Sheet, follow};
 use crate::plan::parts::single;
 use crate::plan::supply::landing_kg;
+use crate::site::Units;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -106,7 +107,12 @@ impl Played {
         let moments = |list: &[Moment]| -> Value {
             list.iter().map(|m| json!([m.time_s, m.x_m, m.z_m, m.speed_mps, m.slope_rad].map(short))).collect()
         };
+        let speed = match sheet.site.site.units {
+            Units::Metric => json!([3.6, "km/h"]),
+            Units::Imperial => json!([3600.0 / 1609.344, "mph"]),
+        };
         json!({
+            "speed": speed,
             "ride": moments(&self.ride),
             "flight": moments(&self.flight),
             "bag": self.bag.iter().map(|d| json!([d.time_s, d.depth_m, d.half_m].map(short))).collect::<Value>(),
@@ -229,7 +235,7 @@ mod tests {
 
     #[test]
     fn a_run_that_ends_before_the_lip_has_no_flight() {
-        let site = demo().with_value("roll_in.rolling_resistance", 0.3).unwrap();
+        let site = demo().with_value("roll_in.start_height", "2.4 m").unwrap();
         let (run, results) = played(&site);
         assert!(results.ride.stall.is_some(), "{:?}", results.ride);
         assert!(run.flight.is_empty() && run.bag.is_empty() && run.contact.is_none());
