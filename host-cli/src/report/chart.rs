@@ -122,7 +122,7 @@ pub fn px(value: f64) -> String {
 }
 
 /// A text at a place in user units.
-fn label(x: f64, y: f64, anchor: Anchor, text: impl Into<String>) -> Element {
+pub(super) fn label(x: f64, y: f64, anchor: Anchor, text: impl Into<String>) -> Element {
     el("text").with("x", px(x)).with("y", px(y)).with("text-anchor", anchor.name()).text(text)
 }
 
@@ -435,8 +435,7 @@ impl Chart {
             sides.swap(0, 1);
         }
         let shares = [share, 0.5, 0.75, 0.25, 0.9, 0.1];
-        let spots =
-            sides.iter().flat_map(|(x, anchor)| shares.map(|share| (*x, a + share * (b - a) + 5.0, *anchor)));
+        let spots = sides.iter().flat_map(|(x, anchor)| shares.map(|share| (*x, a + share * (b - a) + 5.0, *anchor)));
         self.place("measure halo", text, (at_px, 0.5 * (a + b)), spots);
     }
 
@@ -455,14 +454,19 @@ impl Chart {
         let inside = |own: &Bounds| own[0] >= left && own[1] >= top && own[2] <= right && own[3] <= bottom;
         let clear = |own: &Bounds| !self.taken.iter().any(|other| overlap(own, other));
         let unstruck = |own: &Bounds| !self.strokes.iter().any(|stroke| crosses(stroke, own));
-        let bounds =
-            |(x, y, anchor): (f64, f64, Anchor)| around(x, y, anchor, wanted.class, &wanted.text);
+        let bounds = |(x, y, anchor): (f64, f64, Anchor)| around(x, y, anchor, wanted.class, &wanted.text);
         let first = wanted.spots.first().copied().unwrap_or((wanted.aim.0, wanted.aim.1, Anchor::Middle));
         // Pushed into the room, then in rings round it.
         let near = |reach: u32| {
             let own = bounds(first);
             let into = |low: f64, high: f64, from: f64, to: f64| {
-                if low < from { from - low } else if high > to { to - high } else { 0.0 }
+                if low < from {
+                    from - low
+                } else if high > to {
+                    to - high
+                } else {
+                    0.0
+                }
             };
             let home = (first.0 + into(own[0], own[2], left, right), first.1 + into(own[1], own[3], top, bottom));
             (0..=reach).flat_map(move |ring| {
@@ -482,11 +486,7 @@ impl Chart {
             inside(&own) && clear(&own)
         };
         let spots = || wanted.spots.iter().copied();
-        spots()
-            .find(good)
-            .or_else(|| near(6).find(good))
-            .or_else(|| spots().find(fair))
-            .or_else(|| near(70).find(fair))
+        spots().find(good).or_else(|| near(6).find(good)).or_else(|| spots().find(fair)).or_else(|| near(70).find(fair))
     }
 
     /// What was drawn, the names over it.

@@ -41,21 +41,22 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         let deepest = depths.iter().map(|d| d.1).fold(thickness, f64::max).min(2.0 * thickness);
         let mut axis = across();
         axis.label = "s after the cut".to_owned();
-        let mut depth = Chart::new(frame, axis, Axis::of(u, Dimension::Length, 0.0, 1.06 * deepest, "depth of a hard landing"));
+        let mut depth =
+            Chart::new(frame, axis, Axis::of(u, Dimension::Length, 0.0, 1.06 * deepest, "depth of a hard landing"));
         let inside: Vec<(f64, f64)> = depths.iter().copied().filter(|d| d.1 <= 1.06 * deepest).collect();
         if let Some(needed) = needed.filter(|needed| *needed < last.time_s) {
             depth.rect("needed-area", "time needed", (0.0, 0.0), (needed, 1.06 * deepest));
         }
         depth.line("load", "depth", &inside);
-        depth.level(
-            "ground-line",
-            "thickness",
-            thickness,
-            Anchor::Start,
-            &format!("ground, {}", long(u, thickness)),
-        );
+        depth.level("ground-line", "thickness", thickness, Anchor::Start, &format!("ground, {}", long(u, thickness)));
         let limit = bag.depth_limit * thickness;
-        depth.level("limit", "depth limit", limit, Anchor::End, &format!("depth limit {}", u.length(limit, Toward::Down)));
+        depth.level(
+            "limit",
+            "depth limit",
+            limit,
+            Anchor::End,
+            &format!("depth limit {}", u.length(limit, Toward::Down)),
+        );
         parts.push(depth.done());
         height = 456.0;
     }
@@ -87,10 +88,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         times.row([name.to_owned(), maybe(value, 2)]);
     }
     let mut lines = Table::new("Lines across", &["line", "value"]);
-    lines.row([
-        titled(u, Dimension::Pressure, "stop pressure"),
-        maybe_in(u, Dimension::Pressure, p.stop_pa, 1),
-    ]);
+    lines.row([titled(u, Dimension::Pressure, "stop pressure"), maybe_in(u, Dimension::Pressure, p.stop_pa, 1)]);
     for (what, depth_m) in [
         ("depth limit of the hard landing", p.hard_thickness_m.map(|t| bag.depth_limit * t)),
         ("ground", p.hard_thickness_m),
@@ -112,11 +110,9 @@ fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
     let mut text = match p.stated.as_ref().and_then(|stated| stated.power_loss_to_stop_s) {
         Some(to_stop) => format!("Without power the stop pressure is crossed after {} s. ", fixed(to_stop, 1)),
         None => match sheet.results.air.after_cut.last() {
-            Some(last) => format!(
-                "Without power {} are left after {} s. ",
-                gauge(u, last.pressure_pa),
-                fixed(last.time_s, 0)
-            ),
+            Some(last) => {
+                format!("Without power {} are left after {} s. ", gauge(u, last.pressure_pa), fixed(last.time_s, 0))
+            }
             None => String::new(),
         },
     };

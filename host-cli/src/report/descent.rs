@@ -19,11 +19,8 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let most = |of: fn(&super::sheet::RideMark) -> f64| sheet.ride.iter().map(of).fold(0.0, f64::max);
     let limit = sheet.site.rider.arc_load_limit;
     let frame = Frame { left: 50.0, top: 30.0, right: 426.0, bottom: 190.0 };
-    let mut speed = Chart::new(
-        frame,
-        across(""),
-        Axis::of(u, Dimension::Speed, 0.0, 1.06 * most(|m| m.speed_mps), "speed"),
-    );
+    let mut speed =
+        Chart::new(frame, across(""), Axis::of(u, Dimension::Speed, 0.0, 1.06 * most(|m| m.speed_mps), "speed"));
     let frame = Frame { top: 248.0, bottom: 408.0, ..frame };
     let axis = across("along the surface from the take-off's foot");
     let mut load = Chart::new(frame, axis, Axis::from_zero(most(|m| m.load_g).max(limit), "load, g"));
@@ -74,8 +71,7 @@ fn table(sheet: &Sheet<'_>) -> Table {
     let u = Shown::of(sheet.site);
     let [from, high] = ["from the foot", "centre of mass"].map(|what| titled(u, Dimension::Length, what));
     let speed = titled(u, Dimension::Speed, "speed");
-    let mut table =
-        Table::new("The mean rider on the ride down", &[&from, &high, &speed, "load, g", "time, s"]);
+    let mut table = Table::new("The mean rider on the ride down", &[&from, &high, &speed, "load, g", "time, s"]);
     let every = (sheet.ride.len() / 14).max(1);
     let last = sheet.ride.len() - 1;
     for (i, mark) in sheet.ride.iter().enumerate() {

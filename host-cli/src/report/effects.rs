@@ -71,8 +71,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         ("bar-across", "across: to the left is positive".to_owned()),
     ];
     let [along, across] = ["along", "across"].map(|what| titled(u, Dimension::Length, what));
-    let mut table =
-        Table::new("With the usual scatter more of one", &["what", "usual scatter", &along, &across]);
+    let mut table = Table::new("With the usual scatter more of one", &["what", "usual scatter", &along, &across]);
     for (which, along, across) in &rows {
         let sd =
             usual(u, *which, f64::from(uncertainty.sd[*which as usize]), f64::from(uncertainty.mean[*which as usize]));

@@ -114,10 +114,8 @@ fn to_ride_by(sheet: &Sheet<'_>, screen: &FirstScreen) -> Element {
     let mut section = el("section").class("ride-by");
     if screen.standing != Standing::Outside && !r.ride_by.is_empty() {
         let marks = table(&ride_by::table(Shown::of(sheet.site), r), "words");
-        let lines = screen
-            .lines
-            .iter()
-            .filter(|line| !REASONS.contains(&line.label) && !IN_THE_TABLE.contains(&line.label));
+        let lines =
+            screen.lines.iter().filter(|line| !REASONS.contains(&line.label) && !IN_THE_TABLE.contains(&line.label));
         section.push(el("h2").text("To ride by"));
         section.push(el("div").class("beside").add(marks).all(said(lines)));
     }
@@ -251,10 +249,7 @@ pub(super) fn figure(picture: &Picture) -> Element {
             table(one, if narrow { "numbers narrow" } else { "numbers" })
         });
         whole.push(
-            el("details")
-                .class("behind")
-                .add(el("summary").text(summary))
-                .add(el("div").class("tables").all(tables)),
+            el("details").class("behind").add(el("summary").text(summary)).add(el("div").class("tables").all(tables)),
         );
     }
     whole
@@ -264,7 +259,9 @@ pub(super) fn figure(picture: &Picture) -> Element {
 fn sample(class: &'static str) -> Element {
     let svg = el("svg").with("viewBox", "0 0 34 16").with("aria-hidden", "true").with("focusable", "false");
     let mark = match class {
-        "dent" | "dent-hard" => el("path").class(format!("line {class}")).with("d", "M1 3C11 3 11 13 17 13C23 13 23 3 33 3"),
+        "dent" | "dent-hard" => {
+            el("path").class(format!("line {class}")).with("d", "M1 3C11 3 11 13 17 13C23 13 23 3 33 3")
+        }
         "landing" | "middle" => el("circle").class(class).with("cx", 17).with("cy", 8).with("r", 3),
         "missed" => el("path").class(class).with("d", "M13 4L21 12M13 12L21 4"),
         "band" | "hump" | "maker" | "bar-along" | "bar-across" | "field-area" | "best" => {
@@ -299,9 +296,8 @@ fn by_table(keys: &[impl AsRef<str>]) -> Vec<Element> {
             None => tables.push((table, vec![key])),
         }
     }
-    let entry = |(table, list): (&str, Vec<&str>)| {
-        [el("dt").text(format!("[{table}]")), el("dd").text(list.join(", "))]
-    };
+    let entry =
+        |(table, list): (&str, Vec<&str>)| [el("dt").text(format!("[{table}]")), el("dd").text(list.join(", "))];
     tables.into_iter().flat_map(entry).collect()
 }
 

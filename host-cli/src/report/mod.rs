@@ -6,6 +6,7 @@
 
 mod above;
 mod blower;
+#[cfg(not(target_family = "wasm"))]
 pub mod card;
 mod chart;
 mod cut;
@@ -15,6 +16,8 @@ pub mod html;
 #[cfg(not(target_family = "wasm"))]
 pub mod landing;
 mod markup;
+mod near;
+mod played;
 mod ride_by;
 mod scale;
 mod shares;
@@ -27,6 +30,7 @@ mod tests;
 mod touch;
 mod words;
 
+pub use played::Played;
 pub use sheet::{RUNS, Sheet};
 pub use words::fixed;
 
@@ -77,7 +81,16 @@ pub struct Picture {
 
 impl Picture {
     fn new(id: &'static str, title: &'static str) -> Self {
-        Self { id, title, words: String::new(), svg: None, near: None, legend: Vec::new(), tables: Vec::new(), wide: false }
+        Self {
+            id,
+            title,
+            words: String::new(),
+            svg: None,
+            near: None,
+            legend: Vec::new(),
+            tables: Vec::new(),
+            wide: false,
+        }
     }
 
     /// Nothing to draw, and why.
@@ -113,7 +126,14 @@ impl Picture {
 /// The pictures of some names, in the order of the ride.
 #[must_use]
 pub fn some_pictures(sheet: &Sheet<'_>, wanted: &[String]) -> Vec<Picture> {
-    DRAW.iter().filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+    let of_pages = PAGES.iter().chain(&DRAW);
+    of_pages.filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+}
+
+/// All pictures of a page: of those for narrow screens first.
+#[must_use]
+pub fn page_pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
+    PAGES.iter().chain(&DRAW).map(|(_, draw)| draw(sheet)).collect()
 }
 
 /// All pictures, in the order of the ride.
@@ -124,6 +144,9 @@ pub fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
 
 /// How a picture is drawn.
 type Draw = fn(&Sheet<'_>) -> Picture;
+
+/// Pictures for the page on a narrow screen alone; on paper and on wide screens the others show more.
+const PAGES: [(&str, Draw); 1] = [("near", near::draw)];
 
 /// Each picture's name and how it is drawn.
 const DRAW: [(&str, Draw); 10] = [

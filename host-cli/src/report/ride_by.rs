@@ -64,10 +64,9 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
         (
             "a rider past the stop line needs",
             Box::new(|_| {
-                r.pressures.needed_s.map_or_else(
-                    || "not known".to_owned(),
-                    |s| format!("{:.1} s", (s * 10.0 - 1e-3).ceil() / 10.0),
-                )
+                r.pressures
+                    .needed_s
+                    .map_or_else(|| "not known".to_owned(), |s| format!("{:.1} s", (s * 10.0 - 1e-3).ceil() / 10.0))
             }),
         ),
         (

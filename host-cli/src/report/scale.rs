@@ -28,7 +28,11 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let most = rows.iter().map(|row| row.to.unwrap_or(row.from)).fold(bag.pressure_max_pa.max(operating), f64::max);
     let bottom = 40.0 + ROW * rows.len() as f64;
     let frame = Frame { left: 14.0, top: 24.0, right: 426.0, bottom };
-    let mut chart = Chart::bare(frame, Axis::of(u, Dimension::Pressure, 0.0, 1.06 * most, ""), Axis::new(0.0, rows.len() as f64, ""));
+    let mut chart = Chart::bare(
+        frame,
+        Axis::of(u, Dimension::Pressure, 0.0, 1.06 * most, ""),
+        Axis::new(0.0, rows.len() as f64, ""),
+    );
     chart.ruler_x(&titled(u, Dimension::Pressure, "on the gauge"));
     for (i, row) in rows.iter().enumerate() {
         let y = rows.len() as f64 - i as f64 - 0.72;
@@ -107,7 +111,13 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
     }];
     if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
         let why = format!("{} and {}", end(p.band_low_rule), end(p.band_high_rule));
-        rows.push(Row { name: "ride band", class: "ride-bar", from: shown(low, Toward::Up), to: Some(shown(high, Toward::Down)), why });
+        rows.push(Row {
+            name: "ride band",
+            class: "ride-bar",
+            from: shown(low, Toward::Up),
+            to: Some(shown(high, Toward::Down)),
+            why,
+        });
     }
     let mut single = |name, class, value: Option<f64>, toward, why: String| {
         if let Some(pa) = value {

@@ -63,9 +63,11 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         || "No speed at the lip clears the gap. ".to_owned(),
         |mps| format!("{} at the lip clear the gap. ", speed(mps, Toward::Up)),
     );
-    let leaves = sheet.results.ride.lip_speed_mps.map_or_else(String::new, |mps| {
-        format!("The mean rider leaves at {}. ", speed(mps, Toward::Nearest))
-    });
+    let leaves = sheet
+        .results
+        .ride
+        .lip_speed_mps
+        .map_or_else(String::new, |mps| format!("The mean rider leaves at {}. ", speed(mps, Toward::Nearest)));
     let slower = match placement.front_from_lip_speed_mps {
         Some(from) if from <= 1.45 => "Slower than that, from walking pace on, the bag's front is met.".to_owned(),
         Some(from) => format!(

@@ -226,17 +226,12 @@ fn the_bag(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
 
 /// The flights of the wheels, down to what they meet.
 fn flown(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
-    let down_to = |which: usize| -> Vec<(f64, f64)> {
-        cut(sheet.band.iter().map(|row| (row[0], row[which])), |x| bag.under(x))
-    };
+    let down_to =
+        |which: usize| -> Vec<(f64, f64)> { cut(sheet.band.iter().map(|row| (row[0], row[which])), |x| bag.under(x)) };
     let high = down_to(3);
     let last = high.last().map_or(0.0, |at| at.0);
-    let mut outline: Vec<(f64, f64)> = sheet
-        .band
-        .iter()
-        .take_while(|row| row[0] <= last)
-        .map(|row| (row[0], row[1].max(bag.under(row[0]))))
-        .collect();
+    let mut outline: Vec<(f64, f64)> =
+        sheet.band.iter().take_while(|row| row[0] <= last).map(|row| (row[0], row[1].max(bag.under(row[0])))).collect();
     outline.extend(high.into_iter().rev());
     if outline.len() > 4 {
         chart.area("band", "flights, 999 in 1,000", &outline);
@@ -404,7 +399,7 @@ fn names(sheet: &Sheet<'_>, chart: &mut Chart) {
     }
 }
 
-fn words(sheet: &Sheet<'_>) -> String {
+pub(super) fn words(sheet: &Sheet<'_>) -> String {
     let (r, u) = (sheet.results, Shown::of(sheet.site));
     let flight = &r.flight;
     let mut text = format!(

@@ -48,10 +48,8 @@ pub fn face(sheet: &Sheet<'_>) -> Table {
         (true, true) => 0.609_6,
         (true, false) => 0.304_8,
     };
-    let mut table = Table::new(
-        "The take-off's face: height over level distance from its foot",
-        &["from the foot", "height"],
-    );
+    let mut table =
+        Table::new("The take-off's face: height over level distance from its foot", &["from the foot", "height"]);
     let count = (base_m / step_m).floor() as u32;
     let mut distances: Vec<f64> = (0..=count).map(|i| f64::from(i) * step_m).collect();
     if base_m - f64::from(count) * step_m > 0.01 {

@@ -488,7 +488,8 @@ fn seen(page: &str) -> String {
     let page = read(page);
     let hidden = |node: &Node<'_, '_>| {
         node.ancestors().any(|up| {
-            up.has_tag_name("style") || up.attribute("class").is_some_and(|class| class.split(' ').any(|c| c == "assumed"))
+            up.has_tag_name("style")
+                || up.attribute("class").is_some_and(|class| class.split(' ').any(|c| c == "assumed"))
         })
     };
     let texts = page.descendants().filter(|node| node.is_text() && !hidden(node)).filter_map(|node| node.text());

@@ -24,7 +24,8 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let most = |which: usize| sheet.touchdown.iter().map(|p| p[which]).fold(0.0, f64::max);
     let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 170.0 };
     // Depth is drawn downwards: 0 is the skin as it lies.
-    let mut depth = Chart::new(frame, across(), Axis::of(u, Dimension::Length, -1.04 * done.thickness_m, 0.0, "skin at 0, depth"));
+    let mut depth =
+        Chart::new(frame, across(), Axis::of(u, Dimension::Length, -1.04 * done.thickness_m, 0.0, "skin at 0, depth"));
     let down: Vec<(f64, f64)> = series(1).iter().map(|(t, x)| (*t, -x)).collect();
     depth.line("depth", "depth", &down);
     let thick = format!("ground, {} down", long(u, done.thickness_m));
@@ -51,7 +52,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         fixed(done.time_to_deepest_s, 2),
     );
     match (done.ground_speed_mps, done.rebound_mps) {
-        (Some(speed), _) => picture.words.push_str(&format!("It meets the ground at {}.", u.fine_speed(speed, Toward::Up))),
+        (Some(speed), _) => {
+            picture.words.push_str(&format!("It meets the ground at {}.", u.fine_speed(speed, Toward::Up)))
+        }
         (None, Some(rebound)) => picture.words.push_str(&format!(
             "It leaves the skin again at {}, and the pressure is back after {} s.",
             u.fine_speed(rebound, Toward::Nearest),
