@@ -96,8 +96,8 @@ struct Wanted {
     text: String,
     /// Places in user units that it would have, the best first.
     spots: Vec<(f64, f64, Anchor)>,
-    /// What it names.
-    aim: (f64, f64),
+    /// What it names, as a box.
+    aim: Bounds,
 }
 
 /// A drawing area.
@@ -234,7 +234,7 @@ impl Chart {
         &mut self,
         class: &'static str,
         text: impl Into<String>,
-        aim: (f64, f64),
+        aim: Bounds,
         spots: impl IntoIterator<Item = (f64, f64, Anchor)>,
     ) {
         self.wanted.push(Wanted { class, text: text.into(), spots: spots.into_iter().collect(), aim });
@@ -347,12 +347,16 @@ impl Chart {
         );
     }
 
+    /// Names keep off a box in user units.
+    pub fn shun(&mut self, [left, top, right, bottom]: Bounds) {
+        self.strokes.extend([[left, top, right, bottom], [left, bottom, right, top]]);
+    }
+
     /// A dot.
     pub fn dot(&mut self, class: &str, series: &str, (x, y): (f64, f64), radius: f64) {
         let (at_x, at_y) = (self.x_px(x), self.y_px(y));
         if radius > 2.0 {
-            self.strokes.push([at_x - radius, at_y - radius, at_x + radius, at_y + radius]);
-            self.strokes.push([at_x - radius, at_y + radius, at_x + radius, at_y - radius]);
+            self.shun([at_x - radius, at_y - radius, at_x + radius, at_y + radius]);
         }
         let circle = el("circle").class(class).with("data-series", series);
         self.push(circle.with("cx", px(at_x)).with("cy", px(at_y)).with("r", radius));
@@ -369,7 +373,7 @@ impl Chart {
             ends.swap(0, 1);
         }
         let spots = ends.iter().flat_map(|(x, anchor)| [(*x, at - 5.0, *anchor), (*x, at + 16.0, *anchor)]);
-        self.place("note halo", text, (0.5 * (left + right), at), spots);
+        self.place("note halo", text, [left, at, right, at], spots);
     }
 
     /// A line up at a place, with its name beside it, `down` user units below its upper end.
@@ -386,7 +390,7 @@ impl Chart {
         let spots = sides.iter().flat_map(|(x, anchor)| {
             [down, down + 20.0, down - 20.0, 0.0, 40.0].map(|down| (*x, top + down.max(0.0), *anchor))
         });
-        self.place("note halo", text, (at, top + down), spots);
+        self.place("note halo", text, [at, self.frame.top, at, self.frame.bottom], spots);
     }
 
     /// A name at a place, moved by user units, or to the other side of it.
@@ -404,7 +408,7 @@ impl Chart {
             (x - right, y + down, other),
             (x - right, y + below, other),
         ];
-        self.place("note halo", text, (x, y), spots);
+        self.place("note halo", text, [x, y, x, y], spots);
     }
 
     /// A measure between two places across, drawn at a height in user units: witness lines from the heights given.
@@ -423,7 +427,7 @@ impl Chart {
             (a - 5.0, at_px + 18.0, Anchor::End),
             (middle, at_px + 35.0, Anchor::Middle),
         ];
-        self.place("measure halo", text, (middle, at_px), spots);
+        self.place("measure halo", text, [a, at_px, b, at_px], spots);
     }
 
     /// A measure between two heights, drawn at a place across in user units, its text beside a share of it from below.
@@ -436,7 +440,7 @@ impl Chart {
         }
         let shares = [share, 0.5, 0.75, 0.25, 0.9, 0.1];
         let spots = sides.iter().flat_map(|(x, anchor)| shares.map(|share| (*x, a + share * (b - a) + 5.0, *anchor)));
-        self.place("measure halo", text, (at_px, 0.5 * (a + b)), spots);
+        self.place("measure halo", text, [at_px, a.min(b), at_px, a.max(b)], spots);
     }
 
     /// A line with a short slanting stroke at either end, as on a builder's drawing.
@@ -455,7 +459,7 @@ impl Chart {
         let clear = |own: &Bounds| !self.taken.iter().any(|other| overlap(own, other));
         let unstruck = |own: &Bounds| !self.strokes.iter().any(|stroke| crosses(stroke, own));
         let bounds = |(x, y, anchor): (f64, f64, Anchor)| around(x, y, anchor, wanted.class, &wanted.text);
-        let first = wanted.spots.first().copied().unwrap_or((wanted.aim.0, wanted.aim.1, Anchor::Middle));
+        let first = wanted.spots.first().copied().unwrap_or((wanted.aim[0], wanted.aim[1], Anchor::Middle));
         // Pushed into the room, then in rings round it.
         let near = |reach: u32| {
             let own = bounds(first);
@@ -496,9 +500,20 @@ impl Chart {
             // Where there is no room at all, the words and the table say it.
             let Some((x, y, anchor)) = self.free(&wanted) else { continue };
             let own = around(x, y, anchor, wanted.class, &wanted.text);
-            let nearest = (wanted.aim.0.clamp(own[0], own[2]), wanted.aim.1.clamp(own[1], own[3]));
-            if (nearest.0 - wanted.aim.0).hypot(nearest.1 - wanted.aim.1) > FAR {
-                self.line_px("leader", [nearest.0, nearest.1, wanted.aim.0, wanted.aim.1]);
+            // From the text's nearest place to the nearest of what it names; one inside the other has none.
+            let between = |i: usize| {
+                let (low, high) = (wanted.aim[i].max(own[i]), wanted.aim[i + 2].min(own[i + 2]));
+                if low <= high {
+                    (0.5 * (low + high), 0.5 * (low + high))
+                } else if own[i] > wanted.aim[i + 2] {
+                    (own[i], wanted.aim[i + 2])
+                } else {
+                    (own[i + 2], wanted.aim[i])
+                }
+            };
+            let ((x0, x1), (y0, y1)) = (between(0), between(1));
+            if (x1 - x0).hypot(y1 - y0) > FAR {
+                self.line_px("leader", [x0, y0, x1, y1]);
             }
             self.text(x, y, anchor, wanted.class, wanted.text);
         }

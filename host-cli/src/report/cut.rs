@@ -2,7 +2,7 @@
 
 use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
-use super::words::{fixed, gauge, long, maybe, maybe_in, number_in, titled};
+use super::words::{fixed, long, maybe, maybe_in, number_in, titled};
 use super::{Picture, Table};
 use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
@@ -29,8 +29,11 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         pressure.upright("needed-line", "time needed", needed, 0.0, &format!("needed: {} s", fixed(needed, 1)));
     }
     pressure.line("given", "pressure", &series);
-    if let Some(stop) = p.stop_pa.filter(|stop| *stop <= high) {
-        pressure.level("limit", "stop", stop, Anchor::End, &format!("stop {}", u.pressure(stop, Toward::Up)));
+    let off = sheet.results.ride_by.first().and_then(|by| by.everybody_off_under_pa);
+    if let Some(stop) = off.or(p.stop_pa).filter(|stop| *stop <= high) {
+        let what = if off.is_some() { "everybody off" } else { "stop" };
+        let text = format!("{what} {}", u.pressure(stop, Toward::Up));
+        pressure.level("limit", "stop", stop, Anchor::End, &text);
     }
 
     let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
@@ -88,7 +91,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         times.row([name.to_owned(), maybe(value, 2)]);
     }
     let mut lines = Table::new("Lines across", &["line", "value"]);
-    lines.row([titled(u, Dimension::Pressure, "stop pressure"), maybe_in(u, Dimension::Pressure, p.stop_pa, 1)]);
+    lines.row([
+        titled(u, Dimension::Pressure, if off.is_some() { "everybody off" } else { "stop pressure" }),
+        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa), 1),
+    ]);
     for (what, depth_m) in [
         ("depth limit of the hard landing", p.hard_thickness_m.map(|t| bag.depth_limit * t)),
         ("ground", p.hard_thickness_m),
@@ -106,16 +112,8 @@ pub fn needed_s(sheet: &Sheet<'_>) -> Option<f64> {
 }
 
 fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
-    let (p, u) = (&sheet.results.pressures, Shown::of(sheet.site));
-    let mut text = match p.stated.as_ref().and_then(|stated| stated.power_loss_to_stop_s) {
-        Some(to_stop) => format!("Without power the stop pressure is crossed after {} s. ", fixed(to_stop, 1)),
-        None => match sheet.results.air.after_cut.last() {
-            Some(last) => {
-                format!("Without power {} are left after {} s. ", gauge(u, last.pressure_pa), fixed(last.time_s, 0))
-            }
-            None => String::new(),
-        },
-    };
+    let p = &sheet.results.pressures;
+    let mut text = String::new();
     if let Some(needed) = needed {
         text.push_str(&format!(
             "A rider past the last stop line needs {} s (commitment, alarm, reaction). ",
@@ -132,7 +130,7 @@ fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
             text.push_str(&format!("The bag holds a hard landing for {} s: longer than needed.", fixed(holds, 1)));
         }
         (None, Some(_)) => text.push_str("The bag holds a hard landing for the two minutes looked at."),
-        _ => {}
+        _ => text.push_str("What a rider needs, or how long the bag holds, is not known."),
     }
     if let Some(count) = p.landings_without_supply {
         let many = if count >= 200 { "200 or more".to_owned() } else { count.to_string() };

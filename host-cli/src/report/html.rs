@@ -5,7 +5,7 @@ use super::words::chance;
 use super::{Picture, Sheet, Table, pictures, ride_by, surface};
 use crate::plan::first_screen::{FirstScreen, Line, first_screen};
 use crate::plan::limits::{by_closeness, limits as plan_limits};
-use crate::plan::results::{Level, Results, Standing};
+use crate::plan::results::{Finding, Level, Results, Standing};
 use crate::shown::Shown;
 
 pub(super) const STYLE: &str = include_str!("report.css");
@@ -134,8 +134,13 @@ pub(super) const fn sign(level: Level) -> &'static str {
     }
 }
 
+/// Not for programs alone, and said nowhere else: why a value is missing, and what is assumed.
+fn for_people(finding: &Finding) -> bool {
+    !["no_value", "assumed"].contains(&finding.topic)
+}
+
 fn listed(r: &Results, note: bool) -> Element {
-    let inside = r.findings.iter().filter(|finding| (finding.level == Level::Note) == note);
+    let inside = r.findings.iter().filter(|finding| (finding.level == Level::Note) == note && for_people(finding));
     el("ul").class("findings").all(inside.map(|finding| {
         let sign = el("b").text(sign(finding.level));
         let of = finding.group.as_ref().map_or_else(String::new, |group| format!("{group}: "));
@@ -156,7 +161,7 @@ fn findings(r: &Results) -> Element {
 
 /// What is worth knowing and outside no limit; on paper it is always open.
 fn notes(r: &Results) -> Element {
-    let count = r.findings.iter().filter(|finding| finding.level == Level::Note).count();
+    let count = r.findings.iter().filter(|finding| finding.level == Level::Note && for_people(finding)).count();
     el("section")
         .class("notes")
         .add(el("h2").text("Notes"))

@@ -124,13 +124,19 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
             rows.push(Row { name, class, from: shown(pa, toward), to: None, why });
         }
     };
+    // What people ride by, where there is something.
+    let by = sheet.results.ride_by.first();
+    let off = by.and_then(|by| by.everybody_off_under_pa);
+    let next = by.and_then(|by| by.next_rider_from_pa);
     let rule = match p.stop_rule {
         Some(StopRule::Depth) => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
         Some(StopRule::Room) => "the highest that the box can tell".to_owned(),
         _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
     };
-    single("stop", "mark-stop", p.stop_pa, Toward::Up, rule);
-    single("wait", "mark-wait", p.wait_pa, Toward::Up, "no new rider starts below this".to_owned());
+    let name = if off.is_some() { "everybody off" } else { "stop" };
+    single(name, "mark-stop", off.or(p.stop_pa), Toward::Up, rule);
+    let name = if next.is_some() { "next rider from" } else { "wait" };
+    single(name, "mark-wait", next.or(p.wait_pa), Toward::Up, "no new rider starts below this".to_owned());
     let operating = sheet.results.air.operating_pressure_pa;
     single("settles at", "mark-operating", Some(operating), Toward::Nearest, "blowers and openings balance".to_owned());
     let firm = format!("the light landing's load reaches {} g", fixed(bag.load_stop, 1));

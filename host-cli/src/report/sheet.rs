@@ -422,6 +422,17 @@ fn short(model: &Model, results: &Results) -> Vec<Vec<(f64, f64)>> {
             list.push((x, z.max(below)));
             front || top || z <= below || x > f64::from(bag.gap_m) + 3.0
         });
+        // The wheels leave from the lip's edge; what is met is met by the lowest point below the centre of mass.
+        if let Some(first) = list.first().copied() {
+            let lip = f64::from(setup.takeoff.height_m);
+            let last = (list.len() - 1).max(1) as f64;
+            for (i, place) in list.iter_mut().enumerate() {
+                let left = 1.0 - i as f64 / last;
+                let x = place.0 - left * first.0;
+                let below = if x <= 0.0 { face_z(setup, x) } else { ground };
+                *place = (x, (place.1 - left * (first.1 - lip)).max(below));
+            }
+        }
         list
     })
     .collect()

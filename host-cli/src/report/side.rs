@@ -176,6 +176,8 @@ fn drawing(sheet: &Sheet<'_>, strips: &[(f64, f64)], view: View) -> (Element, f6
     body.extend([(0.0, 0.0), (ride.first().map_or(0.0, |at| at.0), 0.0)]);
     chart.area("built", "roll-in and take-off", &body);
 
+    let median = flown(sheet, &mut chart, &bag);
+
     // How many landings fall where, standing on the bag's top.
     let most = strips.iter().map(|(_, share)| *share).fold(0.0, f64::max);
     let mut hump: Vec<(f64, f64)> = strips
@@ -190,7 +192,8 @@ fn drawing(sheet: &Sheet<'_>, strips: &[(f64, f64)], view: View) -> (Element, f6
     }
     the_bag(sheet, &mut chart, &bag);
     chart.line("surface", "surface", &ride);
-    flown(sheet, &mut chart, &bag);
+    let series = if sheet.band.is_empty() { "flight at the site's values" } else { "flights, median" };
+    chart.line("median", series, &median);
     riders(sheet, &mut chart);
 
     let height = if whole { measured(sheet, &mut chart, &bag, bottom) } else { bottom + 46.0 };
@@ -224,8 +227,8 @@ fn the_bag(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
     }
 }
 
-/// The flights of the wheels, down to what they meet.
-fn flown(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
+/// The band of the wheels' flights, down to what they meet, and the middle one of them.
+fn flown(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) -> Vec<(f64, f64)> {
     let down_to =
         |which: usize| -> Vec<(f64, f64)> { cut(sheet.band.iter().map(|row| (row[0], row[which])), |x| bag.under(x)) };
     let high = down_to(3);
@@ -236,13 +239,7 @@ fn flown(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
     if outline.len() > 4 {
         chart.area("band", "flights, 999 in 1,000", &outline);
     }
-    let median = down_to(2);
-    if median.len() > 2 {
-        chart.line("median", "flights, median", &median);
-    } else {
-        let flight = cut(sheet.flight.iter().copied(), |x| bag.under(x));
-        chart.line("median", "flight at the site's values", &flight);
-    }
+    if sheet.band.is_empty() { cut(sheet.flight.iter().copied(), |x| bag.under(x)) } else { down_to(2) }
 }
 
 /// A flight up to where it meets what is under it, its last place being there.
@@ -279,6 +276,12 @@ fn riders(sheet: &Sheet<'_>, chart: &mut Chart) {
         });
         let radius = WHEEL_M * chart.per_x();
         for (x, z) in wheels {
+            chart.shun([
+                chart.x_px(x) - radius,
+                chart.y_px(z) - radius,
+                chart.x_px(x) + radius,
+                chart.y_px(z) + radius,
+            ]);
             let (x, z) = (px(chart.x_px(x)), px(chart.y_px(z)));
             chart.push(el("circle").class("wheel").with("cx", x).with("cy", z).with("r", px(radius)));
         }
@@ -304,7 +307,8 @@ fn measured(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, bottom: f64) -> f64
     for (x0, x1, z0, z1) in spans.iter().copied().filter(|(x0, x1, ..)| x1 - x0 > 1.0e-3) {
         chart.measure_x([x0, x1], [z0, z1], row, &long(u, x1 - x0));
     }
-    let second = row + 64.0;
+    // Feet and inches may need a line of their own below.
+    let second = row + if u.is_imperial() { 64.0 } else { 48.0 };
     chart.measure_x([start.0, 0.0], [0.0, 0.0], second, &long(u, -start.0));
     if let Some(distance) = sheet.results.flight.distance_from_lip_m.filter(|distance| *distance > 0.0) {
         chart.measure_x([0.0, distance], [0.0, bag.under(distance)], second, &format!("lands {}", long(u, distance)));
@@ -335,31 +339,32 @@ fn heights(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, view: View) {
             high(chart, bag.gap + 0.4, [bag.base, bag.front], (Anchor::Start, 0.2));
         }
     } else {
-        let at = |x: f64| (chart.x_px(x), chart.y_px(0.4 * bag.top(bag.gap) + 0.6 * bag.base));
-        let (x, z) = at(bag.end() - 0.3);
-        let text = format!("bag {}", u.about(bag.length, Toward::Nearest));
-        let spots = [(x, z, Anchor::End), (x, z + 20.0, Anchor::End)];
-        chart.place("note halo", text, (x - 20.0, z), spots);
         if bag.gap > 0.005 {
             let (a, b, z) = (chart.x_px(0.0), chart.x_px(bag.gap), chart.y_px(0.0));
-            let spots = [(0.5 * (a + b), z + 17.0, Anchor::Middle), (a - 4.0, z - 6.0, Anchor::End)];
-            chart.place("note halo", format!("gap {}", long(u, bag.gap)), (0.5 * (a + b), z), spots);
+            let spots = [(a - 4.0, z - 6.0, Anchor::End), (a - 4.0, z + 17.0, Anchor::End)];
+            chart.place("note halo", format!("gap {}", long(u, bag.gap)), [a, z, b, z], spots);
         }
     }
     if let Some(dents) = Dents::of(sheet) {
         let (depth, thick, what) =
             dents.hard.map_or((dents.mean.0, dents.mean.1, "mean"), |hard| (hard.0, hard.1, "hard"));
         let text = if depth < thick {
-            format!("{what} landing {} deep of {}", u.about(depth, Toward::Up), u.about(thick, Toward::Down))
+            format!("{what} landing {} deep", u.about(depth, Toward::Up))
         } else {
-            format!("a {what} landing meets the ground")
+            format!("{what} landing: to the ground")
         };
         let share = (depth / thick).min(1.0);
         let bottom = bag.top(dents.at) - share * (bag.top(dents.at) - bag.base);
         let (x, z) = (chart.x_px(dents.at), chart.y_px(bottom));
         let side = chart.x_px(dents.at + dents.half) + 4.0;
-        let spots = [(side, z + 5.0, Anchor::Start), (x, z + 18.0, Anchor::Middle), (side, z - 14.0, Anchor::Start)];
-        chart.place("note halo", text, (x, z), spots);
+        let other = chart.x_px(dents.at - dents.half) - 4.0;
+        let spots = [
+            (side, z + 5.0, Anchor::Start),
+            (x, z + 18.0, Anchor::Middle),
+            (other, z + 5.0, Anchor::End),
+            (side, z - 12.0, Anchor::Start),
+        ];
+        chart.place("note halo", text, [x, z, x, z], spots);
     }
 }
 
@@ -372,7 +377,9 @@ fn names(sheet: &Sheet<'_>, chart: &mut Chart) {
         && let Some(at) = along_surface(sheet, line_m)
     {
         chart.dot("stop-mark", "last stop line", at, 5.0);
-        let text = format!("last stop line, {} before the foot", u.length(line_m, Toward::Up));
+        // As the mark is said to be, which is rounded.
+        let said_m = sheet.results.ride_by.first().and_then(|by| by.stop_line_before_foot_m).unwrap_or(line_m);
+        let text = format!("last stop line, {} before the foot", u.length(said_m, Toward::Up));
         chart.name(at, (10.0, -8.0), Anchor::Start, text);
     }
     for piece in &sheet.surface {

@@ -144,15 +144,19 @@ fn lines_pass_the_points_of_their_tables() {
     let side = find(&all, "side");
     let flights = &side.tables[0];
     let x = column(flights, 0);
+    // A height below the ground is a dash, and nothing of the kind is drawn.
+    let heights = |which: usize| -> Vec<f64> {
+        flights.rows.iter().map(|row| row[which].as_str()).take_while(|cell| *cell != "–").map(number).collect()
+    };
     let drawing = read(side.svg.as_ref().unwrap());
     let median = places(&mark(&drawing, "flights, median"));
     let end = median.last().unwrap().0;
-    let before = x.iter().copied().zip(column(flights, 2)).filter(|point| point.0 < end);
+    let before = x.iter().copied().zip(heights(2)).filter(|point| point.0 < end);
     all_pass(side, "flights, median", before, (0.02, 0.02));
     // The band is drawn down to where its landings end; up to the bag's front edge it is the table's.
     let gap = results.placement.gap_m;
     for which in [1, 3] {
-        let before = x.iter().copied().zip(column(flights, which)).filter(|point| point.0 < gap);
+        let before = x.iter().copied().zip(heights(which)).filter(|point| point.0 < gap);
         let outline = places(&mark(&drawing, "flights, 999 in 1,000"));
         let points: Vec<_> = before.collect();
         assert!(points.len() >= 2);
@@ -514,13 +518,8 @@ fn with_units<'a>(text: &'a str, units: &[&str]) -> Vec<&'a str> {
 fn an_imperial_site_is_shown_in_its_own_units_throughout() {
     let imperial = [("site.units", "imperial"), ("site.gauge", "inH2O")];
     let metric = ["m", "cm", "mm", "m/s", "km/h", "kg", "Pa", "kPa", "m²", "m³", "m³/s", "N", "°C", "mbar"];
-    let cases: [&[(&str, &str)]; 4] = [
-        &[],
-        // A stop, a bag far away, a sloped top.
-        &[("anchors.count", "2")],
-        &[("bag.gap", "9 m")],
-        &[("bag.back_height", "3.4 m"), ("bag.offset", "0.4 m")],
-    ];
+    let cases: [&[(&str, &str)]; 3] =
+        [&[], &[("bag.gap", "9 m")], &[("bag.back_height", "3.4 m"), ("bag.offset", "0.4 m"), ("anchors.count", "2")]];
     for change in cases {
         let (site, results) = planned(&[&imperial[..], change].concat());
         let sheet = Sheet::gather(&site, &results).unwrap();
@@ -528,7 +527,11 @@ fn an_imperial_site_is_shown_in_its_own_units_throughout() {
         for page in [&report, &card::page(&site, &results)] {
             let text = seen(page);
             assert!(!with_units(&text, &["ft", "in", "lb", "mph", "inH2O"]).is_empty());
-            assert_eq!(with_units(&text, &metric), [""; 0], "{change:?}");
+            // What was published in metres stays in metres.
+            let published = |line: &&str| line.contains("a published test") || line.contains("US CPSC Publication 325");
+            let mut found = with_units(&text, &metric);
+            found.retain(|line| !published(line));
+            assert_eq!(found, [""; 0], "{change:?}");
         }
         clean(&report);
     }
@@ -542,13 +545,8 @@ fn an_imperial_site_is_shown_in_its_own_units_throughout() {
 /// the words of a statistician.
 #[test]
 fn the_report_speaks_to_people() {
-    let cases: [&[(&str, &str)]; 5] = [
-        &[],
-        &[("roll_in.start_height", "1.2 m")],
-        &[("bag.gap", "9 m")],
-        &[("bag.vent_area", "6 m2")],
-        &[("anchors.count", "2")],
-    ];
+    let cases: [&[(&str, &str)]; 4] =
+        [&[], &[("roll_in.start_height", "1.2 m")], &[("bag.gap", "9 m")], &[("bag.vent_area", "6 m2")]];
     for change in cases {
         let (site, results) = planned(change);
         let sheet = Sheet::gather(&site, &results).unwrap();
