@@ -146,7 +146,9 @@ function stateAt(run, time) {
 /** How metres become places of a drawing. */
 function scaleOf(plot) {
   const numbers = (name) => plot.dataset[name].split(" ").map(Number);
-  const [x, y, [left, top, right, bottom]] = [numbers("x"), numbers("y"), numbers("frame")];
+  // The bounds are in the unit that is shown; beside them stands how many metres that is.
+  const [across, up] = numbers("per");
+  const [x, y, [left, top, right, bottom]] = [numbers("x").map((one) => one * across), numbers("y").map((one) => one * up), numbers("frame")];
   const per = (right - left) / (x[1] - x[0]);
   return { x, per, px: (m) => left + (m - x[0]) * per, py: (m) => bottom - (m - y[0]) * ((bottom - top) / (y[1] - y[0])) };
 }

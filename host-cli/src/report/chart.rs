@@ -122,7 +122,7 @@ pub fn px(value: f64) -> String {
 }
 
 /// A text at a place in user units.
-pub(super) fn label(x: f64, y: f64, anchor: Anchor, text: impl Into<String>) -> Element {
+fn label(x: f64, y: f64, anchor: Anchor, text: impl Into<String>) -> Element {
     el("text").with("x", px(x)).with("y", px(y)).with("text-anchor", anchor.name()).text(text)
 }
 
@@ -210,6 +210,7 @@ impl Chart {
             .class("plot")
             .with("data-x", format!("{} {}", x.low / x.per, x.high / x.per))
             .with("data-y", format!("{} {}", y.low / y.per, y.high / y.per))
+            .with("data-per", format!("{} {}", x.per, y.per))
             .with("data-frame", [frame.left, frame.top, frame.right, frame.bottom].map(px).join(" "));
         let room = [2.0, frame.top, frame.right + 12.0, frame.bottom];
         let (taken, strokes, wanted, texts) = Default::default();

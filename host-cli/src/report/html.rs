@@ -40,7 +40,7 @@ pub fn page(sheet: &Sheet<'_>) -> String {
                         table(one, if narrow { "numbers narrow" } else { "numbers" })
                     }),
                 ))
-                .add(pictured("place", take("above"))),
+                .add(pictured("place", take("above")).with("style", format!("--high: {:.0}mm", room_mm(sheet)))),
         );
     let body = el("main")
         .class("page")
@@ -57,6 +57,13 @@ pub fn page(sheet: &Sheet<'_>) -> String {
         .add(assumed(r))
         .add(cautions(r));
     document(&format!("{} – Landfall report", r.site), STYLE, body)
+}
+
+/// How high the plan view may be on the second sheet, beneath what is measured with a tape: the shorter of the two papers
+/// less its headings, a row of a table being 4.4 mm high.
+fn room_mm(sheet: &Sheet<'_>) -> f64 {
+    let rows = surface::bag(sheet).rows.len().max(surface::face(sheet).rows.len()) + surface::pieces(sheet).rows.len();
+    (188.0 - 4.4 * (rows as f64 + 1.0)).clamp(45.0, 112.0)
 }
 
 /// A whole document around its content.
@@ -264,7 +271,7 @@ pub(super) fn figure(picture: &Picture) -> Element {
 fn sample(class: &'static str) -> Element {
     let svg = el("svg").with("viewBox", "0 0 34 16").with("aria-hidden", "true").with("focusable", "false");
     let mark = match class {
-        "dent" | "dent-hard" => {
+        "dent-mean" | "dent-hard" => {
             el("path").class(format!("line {class}")).with("d", "M1 3C11 3 11 13 17 13C23 13 23 3 33 3")
         }
         "landing" | "middle" => el("circle").class(class).with("cx", 17).with("cy", 8).with("r", 3),

@@ -206,6 +206,11 @@ impl<'a> Sheet<'a> {
             let lever = wheels.lever_at(row[0]);
             *row = [row[0] - lever.0, row[1] - lever.1, row[2] - lever.1, row[3] - lever.1];
         }
+        // All leave from the lip's edge.
+        if band.first().is_some_and(|row| row[0] > 0.0) {
+            let lip = f64::from(setup.takeoff.height_m);
+            band.insert(0, [0.0, lip, lip, lip]);
+        }
         let flown = flight(setup, &inputs, &one);
         Ok(Self {
             surface: surface(setup),

@@ -13,6 +13,8 @@ const TITLE: &str = "Side view, to scale";
 const WIDTH: f64 = 1000.0;
 /// Of the drawing for a narrow screen.
 const NARROW: f64 = 400.0;
+/// Of it, what the drawing is high at the most for its width.
+const HIGHEST: f64 = 0.62;
 /// Height of the hump that shows how many landings fall where, in metres of the drawing.
 const HUMP_M: f64 = 1.1;
 /// Strips with less than this part of the fullest one are left out.
@@ -112,18 +114,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let mut picture = Picture::new("side", TITLE);
     picture.wide = true;
     picture.words = words(sheet);
-    picture.legend = vec![
-        ("band", "the wheels of 999 of 1,000 flights, mean rider".to_owned()),
-        ("median", "as high as the middle one of them".to_owned()),
-        ("hump", "how many landings fall where".to_owned()),
-        ("field", "landing field: the bag's top less its margins".to_owned()),
-    ];
-    if let Some(dents) = Dents::of(sheet) {
-        picture.legend.push(("dent", "how deep the mean landing goes; drawn round".to_owned()));
-        if dents.hard.is_some() {
-            picture.legend.push(("dent-hard", "how deep a hard landing goes".to_owned()));
-        }
-    }
+    picture.legend = legend(sheet);
     let strips = sheet.results.spread.sampling.as_ref().map(strips).unwrap_or_default();
     picture.tables = vec![flights(sheet)];
     picture.tables.extend(sheet.results.spread.sampling.as_ref().map(|sampling| density(sheet, sampling, &strips)));
@@ -131,6 +122,31 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let picture = picture.drawn_near(NARROW, high, [near]);
     let (whole, high) = drawing(sheet, &strips, View::Whole);
     picture.drawn(WIDTH, high, [whole])
+}
+
+fn legend(sheet: &Sheet<'_>) -> Vec<(&'static str, String)> {
+    let mut legend = vec![
+        ("band", "the wheels of 999 of 1,000 flights, mean rider".to_owned()),
+        ("median", "as high as the middle one of them".to_owned()),
+        ("hump", "how many landings fall where".to_owned()),
+        ("field", "landing field: the bag's top less its margins".to_owned()),
+    ];
+    if let Some(dents) = Dents::of(sheet) {
+        legend.push(("dent-mean", "how deep the mean landing goes; drawn round".to_owned()));
+        if dents.hard.is_some() {
+            legend.push(("dent-hard", "how deep a hard landing goes".to_owned()));
+        }
+    }
+    legend
+}
+
+/// The drawing for a narrow screen, as a picture of its own.
+pub(super) fn draw_near(sheet: &Sheet<'_>, mut picture: Picture) -> Picture {
+    picture.words = words(sheet);
+    picture.legend = legend(sheet);
+    let strips = sheet.results.spread.sampling.as_ref().map(strips).unwrap_or_default();
+    let (near, high) = drawing(sheet, &strips, View::Near);
+    picture.drawn(NARROW, high, [near])
 }
 
 /// One of the drawings, and how high it is.
@@ -158,9 +174,13 @@ fn drawing(sheet: &Sheet<'_>, strips: &[(f64, f64)], view: View) -> (Element, f6
             Axis::of(u, Dimension::Length, low, start.1.max(tall) + 0.9, "height"),
         )
     } else {
+        let (mut first, mut last, high) = (foot.0.max(-6.0) - 0.6, end + 0.7, tall + 0.9);
+        // What is higher than wide gets air at its sides, so that the words have room below.
+        let air = ((high - low) / HIGHEST - (last - first)).max(0.0);
+        (first, last) = (first - 0.5 * air, last + 0.5 * air);
         (
-            Axis::of(u, Dimension::Length, foot.0.max(-6.0) - 0.6, end + 0.7, "from the lip"),
-            Axis::of(u, Dimension::Length, low, tall + 0.9, "height"),
+            Axis::of(u, Dimension::Length, first, last, "from the lip"),
+            Axis::of(u, Dimension::Length, low, high, "height"),
         )
     };
     let (width, left) = if whole { (WIDTH, 34.0) } else { (NARROW, 34.0) };
@@ -215,12 +235,12 @@ fn the_bag(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
     }
     outline.extend([(bag.end(), bag.top(bag.end())), (bag.end(), bag.base)]);
     chart.area("bag", "bag", &outline);
-    chart.line("top", "the bag's top", &[(bag.gap, bag.top(bag.gap)), (bag.end(), bag.top(bag.end()))]);
+    chart.line("rest", "the bag's top", &[(bag.gap, bag.top(bag.gap)), (bag.end(), bag.top(bag.end()))]);
     let placed = &sheet.model.setups[0].bag;
     let field = [bag.gap + f64::from(placed.edge_front_m), bag.end() - f64::from(placed.edge_back_m)];
     chart.line("field", "landing field", &field.map(|x| (x, bag.top(x))));
     if let Some(dents) = &dents {
-        chart.line("dent", "dent, mean landing", &bag.dent(dents.at, dents.mean.0 / dents.mean.1, dents.half));
+        chart.line("dent-mean", "dent, mean landing", &bag.dent(dents.at, dents.mean.0 / dents.mean.1, dents.half));
         if let Some(hard) = dents.hard {
             chart.line("dent-hard", "dent, hard landing", &bag.dent(dents.at, hard.0 / hard.1, dents.half));
         }
@@ -283,13 +303,13 @@ fn riders(sheet: &Sheet<'_>, chart: &mut Chart) {
                 chart.y_px(z) + radius,
             ]);
             let (x, z) = (px(chart.x_px(x)), px(chart.y_px(z)));
-            chart.push(el("circle").class("wheel").with("cx", x).with("cy", z).with("r", px(radius)));
+            chart.push(el("circle").class("bike-wheel").with("cx", x).with("cy", z).with("r", px(radius)));
         }
         for (from, to) in [(wheels[0], wheels[1]), (wheels[0], centre), (wheels[1], centre)] {
             let ends = [chart.x_px(from.0), chart.y_px(from.1), chart.x_px(to.0), chart.y_px(to.1)];
-            chart.line_px("frame", ends);
+            chart.line_px("bike", ends);
         }
-        chart.dot("centre", "centre of mass", centre, 3.5);
+        chart.dot("bike-mass", "centre of mass", centre, 3.5);
     }
 }
 
@@ -406,7 +426,7 @@ fn names(sheet: &Sheet<'_>, chart: &mut Chart) {
     }
 }
 
-pub(super) fn words(sheet: &Sheet<'_>) -> String {
+fn words(sheet: &Sheet<'_>) -> String {
     let (r, u) = (sheet.results, Shown::of(sheet.site));
     let flight = &r.flight;
     let mut text = format!(
@@ -466,7 +486,7 @@ fn flights(sheet: &Sheet<'_>) -> Table {
     );
     // Down to the lowest ground that there is.
     let floor = f64::from(sheet.model.setups[0].bag.base_level_m).min(0.0);
-    for row in sheet.band.iter().step_by(6).filter(|row| row[3] >= floor) {
+    for row in sheet.band.iter().step_by(3).filter(|row| row[3] >= floor) {
         let cell = |i: usize| {
             if i > 0 && row[i] < floor { "–".to_owned() } else { number_in(u, Dimension::Length, row[i], 0) }
         };
