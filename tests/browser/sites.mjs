@@ -57,5 +57,5 @@ await browse(async (context) => {
     await page.close();
   }
 });
-assert.deepEqual(failed, []);
+assert(failed.length === 0, failed.join("\n"));
 console.log(`${reports.length} reports and ${cards.length} cards of varied sites: ${texts} texts of drawings, none over another; six pages at the most`);

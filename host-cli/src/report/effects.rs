@@ -4,7 +4,7 @@ use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
 use super::words::{input, long, number_in, titled, usual};
 use super::{Picture, Table};
-use crate::shown::Shown;
+use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
 use landfall_core::inputs::Uncertain;
 
@@ -48,14 +48,20 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         for (name, class, value, low) in [("along", "bar-along", along, 0.02), ("across", "bar-across", across, -0.38)]
         {
             chart.rect(class, &format!("{name} {}", which.name()), (0.0, y + low), (*value, y + low + 0.36));
-            if value.abs() >= 0.005 {
+            if value.abs() >= if u.is_imperial() { 0.013 } else { 0.005 } {
                 let down = chart.y_px(y + low + 0.18) + 4.0;
                 let (x, anchor) = if *value < 0.0 {
                     (chart.x_px(*value) - 4.0, Anchor::End)
                 } else {
                     (chart.x_px(*value) + 4.0, Anchor::Start)
                 };
-                chart.text(x, down, anchor, "small", long(u, *value));
+                // In feet a whole inch is as much as a centimetre means here.
+                let text = if u.is_imperial() {
+                    u.small((value / 0.0254).round() * 0.0254, Toward::Nearest)
+                } else {
+                    long(u, *value)
+                };
+                chart.text(x, down, anchor, "small", text.replace('-', "−"));
             }
         }
     }
