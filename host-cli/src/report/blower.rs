@@ -25,7 +25,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let given = curve(&|p| supply.blowers.flow_m3ps(p));
     let out = curve(&|p| supply.openings.outflow_m3ps(p, 0.0));
     let most = given.iter().map(|point| point.0).fold(air.needed_flow_m3ps, f64::max);
-    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 330.0 };
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 300.0 };
     let highest = 1.06 * shut_off.max(bag.pressure_max_pa);
     let y = Axis::of(u, Dimension::Pressure, 0.0, highest, "pressure in the bag");
     let x = Axis::of(u, Dimension::Flow, 0.0, 1.06 * most, "all blowers together");
@@ -83,5 +83,5 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     points.row(["where the bag settles".to_owned(), pressure(at.1), flow(at.0)]);
     points.row(["middle of the maker's range".to_owned(), pressure(middle.1), flow(middle.0)]);
     picture.tables = vec![points, table];
-    picture.drawn(440.0, 374.0, [chart.done()])
+    picture.drawn(440.0, 344.0, [chart.done()])
 }

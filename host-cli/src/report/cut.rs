@@ -17,7 +17,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     };
     let u = Shown::of(sheet.site);
     let across = || Axis::new(0.0, last.time_s, "");
-    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 200.0 };
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 170.0 };
     let full = air.after_cut.iter().map(|m| m.pressure_pa).fold(0.0, f64::max);
     // A stop pressure above what the blowers hold is shown too, unless it is out of all proportion.
     let high = 1.06 * full;
@@ -38,9 +38,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 
     let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
     let mut parts = vec![];
-    let mut height = 244.0;
+    let mut height = 214.0;
     if let Some(thickness) = p.hard_thickness_m.filter(|_| !depths.is_empty()) {
-        let frame = Frame { top: 262.0, bottom: 412.0, ..frame };
+        let frame = Frame { top: 224.0, bottom: 354.0, ..frame };
         let deepest = depths.iter().map(|d| d.1).fold(thickness, f64::max).min(2.0 * thickness);
         let mut axis = across();
         axis.label = "s after the cut".to_owned();
@@ -61,7 +61,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
             &format!("depth limit {}", u.length(limit, Toward::Down)),
         );
         parts.push(depth.done());
-        height = 456.0;
+        height = 398.0;
     }
     parts.insert(0, pressure.done());
 

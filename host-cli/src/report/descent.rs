@@ -18,10 +18,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let across = |what: &str| Axis::of(u, Dimension::Length, -first.before_foot_m, -last.before_foot_m, what);
     let most = |of: fn(&super::sheet::RideMark) -> f64| sheet.ride.iter().map(of).fold(0.0, f64::max);
     let limit = sheet.site.rider.arc_load_limit;
-    let frame = Frame { left: 50.0, top: 30.0, right: 426.0, bottom: 190.0 };
+    let frame = Frame { left: 50.0, top: 30.0, right: 426.0, bottom: 170.0 };
     let mut speed =
         Chart::new(frame, across(""), Axis::of(u, Dimension::Speed, 0.0, 1.06 * most(|m| m.speed_mps), "speed"));
-    let frame = Frame { top: 248.0, bottom: 408.0, ..frame };
+    let frame = Frame { top: 224.0, bottom: 364.0, ..frame };
     let axis = across("along the surface from the take-off's foot");
     let mut load = Chart::new(frame, axis, Axis::from_zero(most(|m| m.load_g).max(limit), "load, g"));
 
@@ -31,10 +31,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     speed.line("speed", "speed", &series(|m| m.speed_mps));
     load.line("load", "load", &series(|m| m.load_g));
     load.level("limit", "caution above", limit, Anchor::Start, &format!("caution above {} g", fixed(limit, 1)));
-    speed.upright("thin", "foot", 0.0, 130.0, "foot");
+    speed.upright("thin", "foot", 0.0, 110.0, "foot");
     load.line("thin", "foot", &[(0.0, 0.0), (0.0, 1.06 * most(|m| m.load_g).max(limit))]);
     if let Some(line_m) = r.placement.last_stop_before_foot_m {
-        speed.upright("stop-line", "last stop line", -line_m, 130.0, "last stop line");
+        speed.upright("stop-line", "last stop line", -line_m, 110.0, "last stop line");
     }
 
     let mut picture = Picture::new("descent", TITLE);
@@ -64,7 +64,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         _ => "The ride does not reach the lip.".to_owned(),
     };
     picture.tables = vec![table(sheet), lines(sheet)];
-    picture.drawn(440.0, 452.0, [speed.done(), load.done()])
+    picture.drawn(440.0, 408.0, [speed.done(), load.done()])
 }
 
 fn table(sheet: &Sheet<'_>) -> Table {

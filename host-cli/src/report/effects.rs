@@ -9,7 +9,7 @@ use crate::site::Dimension;
 use landfall_core::inputs::Uncertain;
 
 const TITLE: &str = "What moves the landing";
-const ROW: f64 = 38.0;
+const ROW: f64 = 36.0;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {

@@ -141,13 +141,16 @@ pub(super) const fn sign(level: Level) -> &'static str {
     }
 }
 
-/// Not for programs alone, and said nowhere else: why a value is missing, and what is assumed.
-fn for_people(finding: &Finding) -> bool {
-    !["no_value", "assumed"].contains(&finding.topic)
+/// Not for programs alone, and said nowhere else: why a value is missing, and what is assumed. How the jump would fall
+/// onto dirt is said once, of the first group.
+fn for_people(r: &Results, finding: &Finding) -> bool {
+    let first = r.groups.first().map(|(name, _)| name);
+    let again = finding.topic == "dirt" && finding.group.is_some() && finding.group.as_ref() != first;
+    !again && !["no_value", "assumed"].contains(&finding.topic)
 }
 
 fn listed(r: &Results, note: bool) -> Element {
-    let inside = r.findings.iter().filter(|finding| (finding.level == Level::Note) == note && for_people(finding));
+    let inside = r.findings.iter().filter(|finding| (finding.level == Level::Note) == note && for_people(r, finding));
     el("ul").class("findings").all(inside.map(|finding| {
         let sign = el("b").text(sign(finding.level));
         let of = finding.group.as_ref().map_or_else(String::new, |group| format!("{group}: "));
@@ -168,7 +171,7 @@ fn findings(r: &Results) -> Element {
 
 /// What is worth knowing and outside no limit; on paper it is always open.
 fn notes(r: &Results) -> Element {
-    let count = r.findings.iter().filter(|finding| finding.level == Level::Note && for_people(finding)).count();
+    let count = r.findings.iter().filter(|finding| finding.level == Level::Note && for_people(r, finding)).count();
     el("section")
         .class("notes")
         .add(el("h2").text("Notes"))

@@ -8,7 +8,7 @@ use crate::shown::{Shown, Toward};
 use landfall_core::inputs::Uncertain;
 
 const TITLE: &str = "What the spread comes from";
-const ROW: f64 = 38.0;
+const ROW: f64 = 36.0;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {

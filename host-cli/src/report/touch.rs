@@ -22,7 +22,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let across = || Axis::new(0.0, last[0], "");
     let series = |which: usize| -> Vec<(f64, f64)> { sheet.touchdown.iter().map(|p| (p[0], p[which])).collect() };
     let most = |which: usize| sheet.touchdown.iter().map(|p| p[which]).fold(0.0, f64::max);
-    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 170.0 };
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 150.0 };
     // Depth is drawn downwards: 0 is the skin as it lies.
     let mut depth =
         Chart::new(frame, across(), Axis::of(u, Dimension::Length, -1.04 * done.thickness_m, 0.0, "skin at 0, depth"));
@@ -32,10 +32,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     depth.level("ground-line", "ground", -done.thickness_m, Anchor::End, &thick);
     let limit = sheet.site.bag.depth_limit * done.thickness_m;
     depth.level("limit", "depth limit", -limit, Anchor::End, &format!("depth limit {}", u.length(limit, Toward::Down)));
-    let frame = Frame { top: 222.0, bottom: 332.0, ..frame };
+    let frame = Frame { top: 202.0, bottom: 292.0, ..frame };
     let mut load = Chart::new(frame, across(), Axis::from_zero(most(2), "load, g"));
     load.line("load", "load", &series(2));
-    let frame = Frame { top: 384.0, bottom: 494.0, ..frame };
+    let frame = Frame { top: 344.0, bottom: 434.0, ..frame };
     let mut axis = across();
     axis.label = "s after contact".to_owned();
     let mut pressure = Chart::new(frame, axis, Axis::of(u, Dimension::Pressure, 0.0, 1.06 * most(3), "pressure"));
@@ -82,5 +82,5 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     lines.row(["depth limit".to_owned(), number_in(u, Dimension::Length, limit, 1)]);
     lines.row(["ground (the bag's thickness there)".to_owned(), number_in(u, Dimension::Length, done.thickness_m, 1)]);
     picture.tables = vec![table, lines];
-    picture.drawn(440.0, 538.0, [depth.done(), load.done(), pressure.done()])
+    picture.drawn(440.0, 478.0, [depth.done(), load.done(), pressure.done()])
 }
