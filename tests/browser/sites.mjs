@@ -11,6 +11,14 @@ const names = readdirSync(folder).filter((name) => name.endsWith(".html"));
 const cards = names.filter((name) => name.endsWith(".card.html"));
 const reports = names.filter((name) => !cards.includes(name));
 assert(reports.length >= 30, `${reports.length} reports`);
+/** Names of values and keys of the site file, but for the list of what is assumed; words of statisticians. */
+const INSIDE = /\b[a-z]+_[a-z_]+\b|\b(?:bag|spread|rider|takeoff|blower|wind|session|watch|site|anchors|unknown)\.[a-z]+\b|\bsd\b|standard deviation|divided differences|variance/gi;
+const inside = (page) =>
+  page.evaluate(() => {
+    const body = document.body.cloneNode(true);
+    body.querySelectorAll(".assumed, style").forEach((one) => one.remove());
+    return [...body.querySelectorAll("*")].flatMap((one) => [...one.childNodes].filter((node) => node.nodeType === 3).map((node) => node.data)).join("\n");
+  });
 const failed = [];
 let texts = 0;
 /** Goes on after a fault, so that all are told at once. */
@@ -26,6 +34,7 @@ await browse(async (context) => {
   for (const name of reports) {
     const { page } = await open(context, pathToFileURL(join(folder, name)).href, { width: 390, height: 844 });
     await hold(() => fits(page, `${name} at 390 px`));
+    await hold(async () => assert.deepEqual((await inside(page)).match(INSIDE), null, name));
     // Verdict and flight need no scrolling, unless a stop has more to say first.
     const { end, stop } = await page.evaluate(() => ({
       end: document.querySelector("#side .near svg").getBoundingClientRect().bottom,
@@ -49,6 +58,7 @@ await browse(async (context) => {
       const path = shots ? join(shots, `${name}-${format}.pdf`) : undefined;
       await hold(async () => assert.equal(await sheets(page, format, { path }), 1, `${name} on ${format}`));
     }
+    await hold(async () => assert.deepEqual((await inside(page)).match(INSIDE), null, name));
     const { said, size } = await page.evaluate(() => {
       const huge = document.querySelector(".huge");
       return { said: document.body.textContent.includes("DO NOT RIDE"), size: huge ? parseFloat(getComputedStyle(huge).fontSize) : 0 };
@@ -58,4 +68,4 @@ await browse(async (context) => {
   }
 });
 assert(failed.length === 0, failed.join("\n"));
-console.log(`${reports.length} reports and ${cards.length} cards of varied sites: ${texts} texts of drawings, none over another; six pages at the most`);
+console.log(`${reports.length} reports and ${cards.length} cards of varied sites: ${texts} texts of drawings, none over another; six pages at the most, no key or name from inside`);

@@ -19,6 +19,8 @@ use rayon::prelude::*;
 pub const RUNS: usize = 80 * DRAWN;
 /// Places along the flight at which the band is taken.
 const STATIONS: usize = 72;
+/// Deeper than any ground.
+const BELOW_M: f64 = -100.0;
 /// Time between two steps of a drawn flight.
 const STEP_S: f32 = 0.02;
 
@@ -390,9 +392,11 @@ fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f
             let mut list: Vec<f32> = rows.iter().map(|row| row[i]).collect();
             list.sort_unstable_by(f32::total_cmp);
             let at = |share: f64| f64::from(list[((list.len() - 1) as f64 * share).round() as usize]);
-            let figures = [f64::from(station(i)), at(0.000_5), at(0.5), at(0.999_5)];
-            if figures.iter().all(|figure| figure.is_finite()) {
-                band.push(figures);
+            // A run that does not come so far is below all that do.
+            let figures = [at(0.000_5), at(0.5), at(0.999_5)];
+            if figures[2].is_finite() {
+                let [low, half, high] = figures.map(|z| z.max(BELOW_M));
+                band.push([f64::from(station(i)), low, half, high]);
             }
         }
     }

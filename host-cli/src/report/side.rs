@@ -253,8 +253,12 @@ fn flown(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) -> Vec<(f64, f64)> {
         |which: usize| -> Vec<(f64, f64)> { cut(sheet.band.iter().map(|row| (row[0], row[which])), |x| bag.under(x)) };
     let high = down_to(3);
     let last = high.last().map_or(0.0, |at| at.0);
-    let mut outline: Vec<(f64, f64)> =
-        sheet.band.iter().take_while(|row| row[0] <= last).map(|row| (row[0], row[1].max(bag.under(row[0])))).collect();
+    let mut outline: Vec<(f64, f64)> = sheet
+        .band
+        .iter()
+        .take_while(|row| row[0] <= last)
+        .map(|row| (row[0], row[1].max(bag.under(row[0])).min(row[3])))
+        .collect();
     outline.extend(high.into_iter().rev());
     if outline.len() > 4 {
         chart.area("band", "flights, 999 in 1,000", &outline);
@@ -267,7 +271,9 @@ fn cut(flight: impl Iterator<Item = (f64, f64)>, under: impl Fn(f64) -> f64) -> 
     let mut list: Vec<(f64, f64)> = Vec::new();
     for at in flight {
         let floor = under(at.0);
-        if at.0 > 0.05 && at.1 <= floor {
+        // A bag that stands higher than the lip is met on the way down, not at once.
+        let falls = list.last().is_some_and(|before| at.1 < before.1);
+        if falls && at.0 > 0.05 && at.1 <= floor {
             if let Some(before) = list.last().copied() {
                 let (over, below) = (before.1 - under(before.0), floor - at.1);
                 let share = if over + below > 0.0 { (over / (over + below)).clamp(0.0, 1.0) } else { 1.0 };
