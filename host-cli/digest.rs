@@ -1,15 +1,10 @@
-// A digest of the sources that the page's answers are computed by. Both build scripts take it: the module carries it,
-// and the command compares it with its own.
+// A digest of the sources that the page's answers are computed by. The module carries it; the command's build script
+// compares it with its own, and a test with the list of files that the compiler says it has read.
 
 /// FNV-1a over names and contents, in the order of the names; line ends of either kind count alike.
 fn digest_of_sources(host_cli: &std::path::Path) -> u64 {
-    let mut files = Vec::new();
-    for folder in ["../core/src", "src"] {
-        collect(&host_cli.join(folder), folder, &mut files);
-    }
-    files.sort();
     let mut digest = 0xcbf2_9ce4_8422_2325_u64;
-    for (name, path) in files {
+    for (name, path) in sources(host_cli) {
         let text = std::fs::read(path).unwrap_or_default();
         for byte in name.bytes().chain(text.into_iter().filter(|byte| *byte != b'\r')) {
             digest = (digest ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
@@ -18,20 +13,50 @@ fn digest_of_sources(host_cli: &std::path::Path) -> u64 {
     digest
 }
 
-/// What the module is compiled from: not the command line, nor what stands in the page around it.
+/// What the module is compiled from, each with its name from the package's folder on: what is left out by the
+/// attributes in `lib.rs` and `report/mod.rs` for that target, or compiled for tests alone, is not among them.
+fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
+    const PARTS: [&str; 11] = [
+        "../core/src",
+        "page-wasm/Cargo.toml",
+        "page-wasm/src",
+        "src/lib.rs",
+        "src/outside.rs",
+        "src/page",
+        "src/plan",
+        "src/report",
+        "src/sampling",
+        "src/shown.rs",
+        "src/site",
+    ];
+    let mut files = Vec::new();
+    for part in PARTS {
+        let path = host_cli.join(part);
+        if path.is_dir() {
+            collect(&path, part, &mut files);
+        } else {
+            files.push((part.to_owned(), path));
+        }
+    }
+    files.sort();
+    files
+}
+
 fn collect(folder: &std::path::Path, name: &str, out: &mut Vec<(String, std::path::PathBuf)>) {
-    const APART: [&str; 7] =
-        ["src/cli", "src/box_side", "src/build", "src/main.rs", "src/commands_site.rs", "src/page/html.rs", "src/serve"];
+    /// Compiled for the command alone.
+    const APART: [&str; 3] = ["src/page/html.rs", "src/report/card.rs", "src/report/landing.rs"];
     let Ok(entries) = std::fs::read_dir(folder) else { return };
     for entry in entries.flatten() {
         let path = entry.path();
-        let name = format!("{name}/{}", entry.file_name().to_string_lossy());
-        if APART.contains(&name.as_str()) {
-            continue;
-        }
+        let file = entry.file_name().to_string_lossy().into_owned();
+        let name = format!("{name}/{file}");
         if path.is_dir() {
             collect(&path, &name, out);
-        } else if name.ends_with(".rs") || name.ends_with(".toml") {
+            continue;
+        }
+        let of_tests = file == "tests.rs" || file.ends_with("_tests.rs") || file == "test_sites.rs";
+        let taken = [".rs", ".toml"].iter().any(|end| file.ends_with(end));
+        if taken && !of_tests && !APART.contains(&name.as_str()) {
             out.push((name, path));
         }
     }

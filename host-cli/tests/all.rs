@@ -14,6 +14,7 @@ mod keep;
 mod killed;
 mod outside;
 mod page;
+mod page_module;
 mod power_cut;
 mod serve;
 

@@ -82,3 +82,67 @@ export async function accessible(page, where) {
   assert.deepEqual(told, [], where);
   assert(found.passes.length > 15, `${where}: the checker ran ${found.passes.length} rules`);
 }
+
+/** Papers, with the width between the margins in CSS pixels. */
+export const PAPERS = { A4: 710, Letter: 732 };
+
+/** How many sheets a page takes; with `only`, an element of `main`, as if nothing else were there. */
+export async function sheets(page, format, { only, path } = {}) {
+  const left = await page.evaluate((only) => {
+    const others = only ? [...document.querySelectorAll("main > *")].filter((one) => !one.matches(only)) : [];
+    const kept = only ? [document.querySelector(`main > ${only}`)] : [];
+    for (const one of others) one.style.display = "none";
+    for (const one of kept) one.style.breakAfter = "auto";
+    return others.length;
+  }, only);
+  assert(!only || left > 2, `${left} other parts`);
+  const pdf = await page.pdf({ format, preferCSSPageSize: true, ...(path ? { path } : {}) });
+  await page.evaluate(() => document.querySelectorAll("main > *").forEach((one) => one.removeAttribute("style")));
+  return pdf.toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g).length;
+}
+
+/** The report on both papers: six sheets, of which two go to the hill with the side view and what to measure. */
+export async function onPaper(page, where, path = () => undefined) {
+  const said = [];
+  for (const [format, width] of Object.entries(PAPERS)) {
+    const all = await sheets(page, format, { path: path(format) });
+    const hill = await sheets(page, format, { only: ".hill" });
+    assert(all >= 3 && all <= 6, `${where} on ${format}: ${all} pages`);
+    assert(hill <= 2, `${where} on ${format}: ${hill} pages for the hill`);
+    said.push(`${format} ${all}`);
+    await page.setViewportSize({ width, height: 1000 });
+    await page.emulateMedia({ media: "print" });
+    await fits(page, `${where}, ${format}`);
+    const held = await page.evaluate(() => {
+      const seen = (query) => document.querySelector(`.hill ${query}`)?.checkVisibility() ?? false;
+      const cut = [...document.querySelectorAll("main *:not(svg *)")].filter((one) => one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline" && one.clientWidth > 0);
+      return { side: seen("#side svg[role=img]:not(.near *)"), tape: seen(".set-out table"), cut: cut.map((one) => one.outerHTML.slice(0, 80)) };
+    });
+    assert.deepEqual(held, { side: true, tape: true, cut: [] }, `${where}, ${format}`);
+    await page.emulateMedia({ media: null });
+  }
+  return said.join(", ");
+}
+
+/** Texts of the drawings that stand over each other or outside, and how many were looked at. */
+export const crowded = (page) =>
+  page.evaluate(() => {
+    const out = [];
+    let looked = 0;
+    for (const svg of document.querySelectorAll("svg[role=img]")) {
+      if (!svg.checkVisibility()) continue;
+      const view = svg.viewBox.baseVal;
+      const name = svg.getAttribute("aria-labelledby").split(" ")[0];
+      const texts = [...svg.querySelectorAll("text")].map((text) => [text.textContent, text.getBBox()]);
+      looked += texts.length;
+      texts.forEach(([said, a], i) => {
+        if (a.x < -0.5 || a.y < -0.5 || a.x + a.width > view.width + 0.5 || a.y + a.height > view.height + 0.5) out.push(`${name}: ${said} is outside`);
+        for (const [other, b] of texts.slice(i + 1)) {
+          const [across, down] = [["x", "width"], ["y", "height"]].map(([at, size]) => Math.min(a[at] + a[size], b[at] + b[size]) - Math.max(a[at], b[at]));
+          // A pixel of the boxes is blank.
+          if (across > 1 && down > 1) out.push(`${name}: ${said} over ${other}`);
+        }
+      });
+    }
+    return { out, looked };
+  });

@@ -65,6 +65,21 @@ const drag = (page, id, steps) =>
     [id, steps],
   );
 
+/** A text as one line. */
+const flat = (words) => words.replace(/\s+/g, " ").trim();
+/** The bars' sentences and marks, without their signs. */
+const bars = (page) => page.evaluate(() => [...document.querySelectorAll("#verdict .say")].map((say) => ({
+  sentence: say.querySelector(".sentence").textContent.replace(/^(.*: )?[✓▲■] /, ""),
+  marks: [...say.querySelectorAll(".marks b")].map((mark) => mark.textContent),
+  kind: say.className,
+})));
+/** Writes the text at hand and plans it; gives what the plan says. */
+const planned = async (page) => {
+  const file = join(folder, "bar.toml");
+  writeFileSync(file, await text(page));
+  return flat(run("plan", file));
+};
+
 let checks = 0;
 const check = async (name, body) => {
   try {
@@ -171,6 +186,88 @@ await browse(async (context) => {
     await settled(page);
   });
 
+  await check("the verdict's bar speaks as the plan does, and names the first cause of a stop", async () => {
+    for (const [key, value] of [["bag-vent_area", "3000"], ["bag-vent_area", "100"], ["blower-count", "3"]]) {
+      await page.locator(`#${key}`).fill(value);
+      await page.locator(`#${key}`).press("Enter");
+      await settled(page);
+      const [[bar], said] = [await bars(page), await planned(page)];
+      assert(said.includes(flat(bar.sentence)), `${bar.sentence} / ${said.slice(0, 300)}`);
+      if (value === "3000") assert(/^DO NOT RIDE: ./.test(bar.sentence) && bar.kind.includes("outside"), JSON.stringify(bar));
+      else assert(bar.marks.length >= 3, JSON.stringify(bar));
+      for (const mark of bar.marks.flatMap((mark) => mark.split(", not below "))) assert(said.includes(mark.replace(" only", "")), `${mark} / ${said}`);
+      const lines = await page.locator("#first dd").allTextContents();
+      assert(lines.length > 0);
+      for (const line of lines) assert(said.includes(flat(line.replace("◆ changed:", ""))), `${line} / ${said}`);
+    }
+  });
+
+  await check("what was changed is marked, and what it changed", async () => {
+    const marked = page.locator("#control-blower-count mark");
+    assert.match(await marked.textContent(), /Changed\. In the file: 2/);
+    assert.equal(await page.locator("#table-bag .differs").textContent(), "");
+    const was = await page.locator("#figures tr", { hasText: "Pressure that the blowers hold" }).locator("td").textContent();
+    assert.match(was, /^\d\.\d\d kPa → ▲ \d\.\d\d kPa$/);
+    assert.equal(await page.locator("#figures tr", { hasText: "Time in the air" }).locator("mark").count(), 0, "more blowers change no flight");
+    assert.match(await page.locator("#figures caption").textContent(), /changed with blower\.count/);
+    await page.locator("#control-blower-count button", { hasText: "Back to it" }).click();
+    await settled(page);
+    assert.equal(await marked.count(), 0);
+    assert.match(await text(page), /\ncount = 2\n/);
+  });
+
+  await check("a run is played with its computed places and times", async () => {
+    assert.equal(await page.locator(".played").count(), 0, "nothing moves before it is asked for");
+    const state = () => page.evaluate(() => {
+      const { run } = window.landfall.bench.now;
+      const time = Number(document.getElementById("play-time").value);
+      const plot = document.querySelector("#kept-pictures g.plot");
+      const [x, frame] = [plot.dataset.x, plot.dataset.frame].map((words) => words.split(" ").map(Number));
+      const mass = plot.querySelector(".mass");
+      const x_m = mass ? x[0] + ((Number(mass.getAttribute("cx")) - frame[0]) / (frame[2] - frame[0])) * (x[1] - x[0]) : null;
+      return { now: performance.now() / 1000, time, x_m, run, dent: Boolean(plot.querySelector(".dent")), words: document.getElementById("play-words").textContent, button: document.getElementById("play").textContent };
+    });
+    const button = page.locator("#play");
+    for (const pace of ["1", "0.25"]) {
+      await page.locator("#pace").selectOption(pace);
+      await button.focus();
+      await page.keyboard.press("Enter");
+      await page.waitForFunction(() => Number(document.getElementById("play-time").value) > 0.02);
+      const a = await state();
+      assert.equal(a.button, "Pause");
+      await page.waitForTimeout(1200);
+      const b = await state();
+      const measured = (b.time - a.time) / (b.now - a.now);
+      assert(Math.abs(measured / Number(pace) - 1) < 0.15, `${measured} of real speed`);
+      await page.keyboard.press("Enter");
+      const c = await state();
+      await page.waitForTimeout(300);
+      assert.equal((await state()).time, c.time, "paused");
+    }
+    // By the keyboard to any time, and there where the run was computed.
+    await page.locator("#play-time").focus();
+    await page.keyboard.press("Home");
+    for (const share of [0.3, 0.8, 0.9]) {
+      await page.evaluate((share) => {
+        const range = document.getElementById("play-time");
+        range.value = Number(range.max) * share;
+        range.dispatchEvent(new Event("input"));
+      }, share);
+      const { time, x_m, run } = await state();
+      const all = [...run.ride, ...run.flight];
+      const [before, after] = [all.findLast(([at]) => at <= time), all.find(([at]) => at >= time)];
+      assert(x_m >= before[1] - 0.03 && x_m <= after[1] + 0.03, `${x_m} at ${time}: ${before} ${after}`);
+    }
+    await page.keyboard.press("ArrowRight");
+    await page.locator("#pace").selectOption("1");
+    await button.click();
+    await page.waitForFunction(() => document.getElementById("play").textContent === "Play again");
+    const end = await state();
+    const touch = end.run.flight.at(-1);
+    assert(end.dent && /deepest/.test(end.words), end.words);
+    assert(Math.abs(end.x_m - touch[1]) < 0.05 && Math.abs(touch[0] - end.run.flight[0][0] - (await results(page)).flight.airtime_s) < 0.002);
+  });
+
   await check("two variants side by side", async () => {
     const own = await text(page);
     await page.locator("#split").click();
@@ -186,6 +283,10 @@ await browse(async (context) => {
     const row = page.locator("#figures tbody tr", { hasText: "Time in the air" });
     assert.match(await row.locator("td").last().textContent(), /^−0\.\d\d s$/);
     assert.equal(await page.locator("#kept-pictures svg").count(), 2);
+    const both = await bars(page);
+    assert.equal(both.length, 2);
+    assert((await planned(page)).includes(flat(both[1].sentence)), both[1].sentence);
+    assert.notDeepEqual(both[0], both[1]);
     await fits(page, "two variants");
     await page.evaluate(() => document.querySelectorAll("details").forEach((details) => (details.open = true)));
     await accessible(page, "two variants");
@@ -246,15 +347,15 @@ await browse(async (context) => {
     while (!(await page.locator("#back").isDisabled())) await page.keyboard.press("Control+z");
     assert.equal(await text(page), begun);
     await settled(page);
-    // A group is opened, a choice made and a number typed.
-    await page.evaluate(() => document.querySelector("#table-rider summary").focus());
-    await page.keyboard.press("Enter");
+    // A number typed, a group opened and a choice made.
     await reach("rider-mass");
     await page.keyboard.press("Control+a");
     await page.keyboard.type("81");
     await page.keyboard.press("Enter");
     await settled(page);
     assert.match(await text(page), /mass = "81 kg"/);
+    await page.evaluate(() => document.querySelector("#table-rider summary").focus());
+    await page.keyboard.press("Enter");
     await reach("rider-lands_with_bike");
     await page.keyboard.press("ArrowDown");
     await settled(page);
@@ -263,10 +364,28 @@ await browse(async (context) => {
     await page.close();
   });
 
-  for (const width of [360, 1440]) {
+  for (const width of [360, 390, 768, 1200, 1440]) {
     for (const scheme of ["light", "dark"]) {
       await check(`${width} px, ${scheme}`, async () => {
-        const { page, said } = await open(context, { width, height: width < 500 ? 740 : 900, scheme });
+        const { page, said } = await open(context, { width, height: width < 500 ? 844 : 900, scheme });
+        // Take-off, flight and bag are seen at once, under the bar and without scrolling.
+        const seen = await page.evaluate(() => {
+          const bar = document.getElementById("verdict").getBoundingClientRect();
+          const box = document.querySelector("#kept-pictures .drawing");
+          const { top, bottom, left, right } = box.getBoundingClientRect();
+          const series = [...box.querySelectorAll("[data-series]")].map((one) => one.dataset.series);
+          return { bar: [bar.top, bar.bottom], top, bottom, left, right, sideways: box.scrollWidth - box.clientWidth, series, high: innerHeight, wide: innerWidth };
+        });
+        assert(seen.bar[0] === 0 && seen.bar[1] <= seen.top && seen.bottom <= seen.high && seen.left >= 0 && seen.right <= seen.wide, JSON.stringify(seen));
+        assert.equal(seen.sideways, 0, "the drawing is moved sideways");
+        for (const series of ["bag", "surface"]) assert(seen.series.includes(series), JSON.stringify(seen.series));
+        assert(seen.series.some((one) => one.startsWith("flight")), JSON.stringify(seen.series));
+        // The bar stays, wherever the page is scrolled to, and takes no more than a quarter of the window.
+        await page.evaluate(() => scrollTo(0, document.body.scrollHeight));
+        await page.waitForFunction(() => document.getElementById("verdict").getBoundingClientRect().top === 0);
+        const high = await page.evaluate(() => document.getElementById("verdict").getBoundingClientRect().height / innerHeight);
+        assert(high < 0.25, `the bar takes ${high} of the window`);
+        await page.evaluate(() => scrollTo(0, 0));
         if (shots) await page.screenshot({ path: join(shots, `page-${width}-${scheme}.png`) });
         await fits(page, `${width} px, ${scheme}`);
         await page.evaluate(() => document.querySelectorAll("details").forEach((details) => (details.open = true)));

@@ -26,6 +26,25 @@ allow "$landfall" card --demo --samples 20000 --output "$folder/card.html"
 allow "$landfall" progress --demo --report "$folder/landings.html" --output "$folder/landings.txt"
 node check.mjs "$folder" "${1:-}"
 
+# Reports of varied sites with few runs each, some in feet, and cards of every kind.
+mkdir "$folder/sites"
+for like in small big hill; do "$landfall" new --like $like --output "$folder/$like.toml" >/dev/null; done
+for site in "$folder"/{small,big,hill}.toml ../reference/sites/*[124578]_*.toml; do
+    name=$(basename "$site" .toml)
+    case $name in
+    hill | 1*) sed 's/^\[site\]$/[site]\nunits = "imperial"\ngauge = "inH2O"/' "$site" >"$folder/feet.toml" && site=$folder/feet.toml ;;
+    esac
+    allow "$landfall" plan "$site" --samples 2000 --report "$folder/sites/$name.html" --output "$folder/plan.txt" --force
+    case $name in
+    small | hill | 02* | 11* | 14* | 31* | 38*) allow "$landfall" card "$site" --samples 2000 --output "$folder/sites/$name.card.html" ;;
+    esac
+done
+site=../reference/sites/39_mixed_crowd.toml
+allow "$landfall" plan "$site" --samples 2000 --report "$folder/sites/groups.html" --output "$folder/plan.txt" --force
+allow "$landfall" card "$site" --samples 2000 --output "$folder/sites/groups.card.html"
+mkdir -p "${1:-$folder}/sites"
+node sites.mjs "$folder/sites" "${1:+$1/sites}"
+
 # The page that is one file: its module by itself, then in the browser.
 module=${CARGO_TARGET_DIR:-../../target}/page-wasm/landfall-page.wasm
 node same.mjs "$module" "$landfall" ../reference/sites/0[1-8]*.toml

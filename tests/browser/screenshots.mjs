@@ -9,7 +9,7 @@ const WAYS = {
   /** The report's side view alone. */
   async side(page) {
     await page.setViewportSize({ width: 1000, height: 900 });
-    await page.locator("#side svg[role=img]").screenshot({ path: picture });
+    await page.locator("#side .drawing:not(.near) svg[role=img]").screenshot({ path: picture });
   },
   /** The card's limits; who to tell and the cautions come below. */
   async card(page) {

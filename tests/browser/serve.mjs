@@ -68,9 +68,14 @@ await served([site, "--simulated-box", "--full", ...hang], async (url) => {
       for (const name of ["siren at or under", "no new rider under"]) assert(drawn.includes(name), drawn);
       checks += 1;
       // What people see first stays in view wherever the page is scrolled to, and is in the window's title.
-      for (const width of [360, 1440]) {
+      for (const width of [360, 390, 768, 1440]) {
         await page.setViewportSize({ width, height: 900 });
         await page.evaluate(() => window.scrollTo(0, document.body.scrollHeight));
+        // The verdict's bar is under the box's, and neither over the other.
+        await page.waitForFunction(() => {
+          const [box, verdict] = ["box-top", "verdict"].map((id) => document.getElementById(id).getBoundingClientRect());
+          return verdict.top >= box.bottom - 0.5 && verdict.top <= box.bottom + 1 && verdict.height > 20 && verdict.bottom < innerHeight / 2;
+        }, undefined, { timeout: 10_000 });
         const top = await page.evaluate(() => {
           const { top, bottom } = document.getElementById("box-top").getBoundingClientRect();
           return { top, bottom, text: document.getElementById("box-top").textContent, title: document.title, icon: document.querySelector("link[rel=icon]").href };

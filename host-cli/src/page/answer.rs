@@ -3,10 +3,10 @@
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
-use super::{controls, figures};
+use super::{controls, figures, first};
 use crate::plan::{Parts, PlanError, compute};
 use crate::plan::{json as numbers, limits, text as words};
-use crate::report::{Picture, RUNS, Sheet, pictures, some_pictures};
+use crate::report::{Picture, Played, RUNS, Sheet, page_pictures, some_pictures};
 use crate::sampling::Stop;
 use crate::site::{Faults, Site, SiteFile, demo_text, read_site};
 
@@ -37,8 +37,8 @@ enum Want {
     Text,
 }
 
-/// Runs behind the pictures of a coarse answer.
-const COARSE_RUNS: usize = 1024;
+/// Runs behind the pictures of a coarse answer: enough to see where a change moves the flights.
+const COARSE_RUNS: usize = 256;
 
 /// Answers one request; see [the module](super) for both forms.
 #[must_use]
@@ -137,13 +137,17 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
     if request.coarse {
         results.findings.clear();
     }
+    // What a coarse answer leaves out may be what decides: it has no verdict.
+    let first = if request.coarse { Value::Null } else { first::first(&site, &results) };
     let printed = numbers::value(&results).map_err(|error| error.to_string())?;
     let mut out = Map::new();
     if request.wants(Want::Results) {
+        out.insert("first".into(), first);
         out.insert("figures".into(), figures::figures(&results, &printed));
         let list = limits::limits(&site, &results).into_iter().map(|limit| {
             json!({
-                "what": limit.what, "now": limit.now, "limit": limit.limit, "inside": limit.inside,
+                "what": limit.group.map_or_else(|| limit.what.to_owned(), |group| format!("{group}: {}", limit.what)),
+                "now": limit.now, "limit": limit.limit, "inside": limit.inside,
                 "level": limit.level.name(),
             })
         });
@@ -160,9 +164,10 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
         let sheet = Sheet::gather_runs(&site, &results, runs).map_err(say)?;
         let drawn = match &request.pictures {
             Some(wanted) => some_pictures(&sheet, wanted),
-            None => pictures(&sheet),
+            None => page_pictures(&sheet),
         };
         out.insert("pictures".into(), drawn.iter().map(picture).collect());
+        out.insert("run".into(), Played::of(&sheet).json(&sheet));
     }
     if request.wants(Want::Text) {
         out.insert("text".into(), words::text(&site, &results, words::Style::default()).into());

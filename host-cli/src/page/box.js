@@ -28,6 +28,7 @@ class BoxPanel {
     const tools = make("div", { class: "tools" }, this.sound, this.large);
     this.top = make("section", { id: "box-top", class: "box-top stop", "aria-label": "Box: state now" }, this.head, this.gauge, this.next, this.todo, this.other, tools);
     document.body.prepend(this.top);
+    document.body.classList.add("has-box");
     if (location.hash === "#large") this.switchLarge(true);
     document.addEventListener("visibilitychange", () => this.keepAwake());
   }

@@ -12,7 +12,11 @@ function make(name, attributes = {}, ...children) {
   return element;
 }
 
-const OPEN_AT_FIRST = ["roll_in", "takeoff", "bag"];
+/** What is tried first at a field, in the order of the question; all else is folded below. */
+const FIRST = [
+  "roll_in.start_height", "bag.gap", "bag.vent_area", "blower.count", "bag.settled_pressure", "bag.pressure_min",
+  "bag.pressure_max", "rider.mass", "rider.lightest", "rider.heaviest", "takeoff.height", "takeoff.radius", "wind.gust",
+];
 const DECIMALS = (number) => String(Number(number.toPrecision(6)));
 
 class Controls {
@@ -29,16 +33,24 @@ class Controls {
       const body = make("div", { class: "group" });
       const count = make("span", { class: "count" });
       const title = table.title[0].toUpperCase() + table.title.slice(1);
-      const details = make("details", { id: `table-${table.name}`, open: OPEN_AT_FIRST.includes(table.name) }, make("summary", {}, title, count), make("p", { class: "soft" }, table.help), body);
+      const differs = make("span", { class: "differs" });
+      const own = controls.filter((one) => one.table === table.name && FIRST.includes(one.key)).map((one) => one.title);
+      const above = own.length ? make("p", { class: "soft above" }, `Above: ${own.join(", ")}.`) : null;
+      const details = make("details", { id: `table-${table.name}` }, make("summary", {}, title, differs, count), make("p", { class: "soft" }, table.help), above, body);
       this.place.append(details);
-      return { name: table.name, words: `${table.title} ${table.help}`, details, body, count };
+      return { name: table.name, words: `${table.title} ${table.help}`, details, body, count, differs };
     });
+    const first = make("div", { class: "first-values", id: "first-values" });
+    this.place.prepend(first, make("h3", {}, "All other values"));
     for (const control of controls) {
-      const group = this.groups.find((one) => one.name === control.table);
       const part = this.part(control);
+      part.first = FIRST.includes(control.key);
+      part.group = this.groups.find((one) => one.name === control.table);
       this.parts.set(control.key, part);
-      group.body.append(part.row);
+      if (!part.first) part.group.body.append(part.row);
     }
+    first.append(...FIRST.map((key) => this.parts.get(key)?.row).filter(Boolean));
+    for (const group of this.groups) if (!group.body.childElementCount) group.details.classList.add("inactive");
   }
 
   part(control) {
@@ -47,6 +59,7 @@ class Controls {
     const title = control.title[0].toUpperCase() + control.title.slice(1);
     const fault = make("p", { class: "fault", id: `${id}-fault`, hidden: true });
     const note = make("span", { class: "preset" });
+    const infile = make("p", { class: "was-in-file", hidden: true });
     const leave = make("button", { type: "button", class: "leave", onclick: () => this.set(part, null) }, "Leave out");
     leave.setAttribute("aria-label", `Leave out ${control.key}`);
     part.says = (...extra) => [`${id}-help`, `${id}-fault`, ...extra].join(" ");
@@ -71,8 +84,8 @@ class Controls {
       part.list = make("div", { class: "rows", role: "group", "aria-labelledby": `${id}-name`, "aria-describedby": part.says() });
       body = part.list;
     }
-    part.row = make("div", { class: "control", id: `control-${id}` }, make("div", { class: "head" }, heading, make("code", {}, control.key)), body, fault, foot);
-    Object.assign(part, { fault, note, leave });
+    part.row = make("div", { class: "control", id: `control-${id}` }, make("div", { class: "head" }, heading, make("code", {}, control.key)), body, infile, fault, foot);
+    Object.assign(part, { fault, note, leave, infile });
     part.words = `${control.key} ${control.title} ${control.help}`.toLowerCase();
     return part;
   }
@@ -115,7 +128,36 @@ class Controls {
 
   show(controls, faults) {
     for (const control of controls ?? []) this.fill(this.parts.get(control.key), control);
+    this.differing();
     return this.faults(faults);
+  }
+
+  /** Marks what is no longer as the file has it. */
+  differing() {
+    const counts = new Map();
+    for (const part of this.parts.values()) {
+      const was = this.bench.now.inFile(part.control);
+      part.row.classList.toggle("differs-here", was !== null);
+      part.infile.hidden = was === null;
+      if (was === null) {
+        part.infile.replaceChildren();
+        continue;
+      }
+      const there = !was.stated ? "not stated" : was.rows ? "another list" : was.shown;
+      const words = `◆ Changed. In the file: ${there} `;
+      if (part.infile.firstChild?.textContent !== words) {
+        const back = make("button", { type: "button", class: "leave", "aria-label": `Back to it: ${part.control.key} of the file`, onclick: () => this.restore(part) }, "Back to it");
+        part.infile.replaceChildren(make("mark", {}, words), was.rows && was.stated ? "" : back);
+      }
+      if (!part.first) counts.set(part.group, (counts.get(part.group) ?? 0) + 1);
+    }
+    for (const group of this.groups) group.differs.textContent = counts.has(group) ? ` ◆ ${counts.get(group)} changed` : "";
+  }
+
+  restore(part) {
+    const was = this.bench.now.inFile(part.control);
+    if (was) this.set(part, was.stated ? was.shown : null);
+    (part.box ?? part.slider)?.focus();
   }
 
   fill(part, control) {
@@ -289,7 +331,7 @@ class Controls {
       part.row.classList.toggle("faulty", own.length > 0);
     }
     for (const group of this.groups) {
-      const count = [...by.keys()].filter((key) => key.startsWith(`${group.name}.`)).length;
+      const count = [...by.keys()].filter((key) => this.parts.get(key).group === group && !this.parts.get(key).first).length;
       group.count.textContent = count ? ` ▲ ${count} to put right` : "";
       if (count) group.details.open = true;
     }
@@ -303,10 +345,11 @@ class Controls {
     for (const group of this.groups) {
       let some = 0;
       for (const part of this.parts.values()) {
-        if (part.control.table !== group.name) continue;
+        if (part.group !== group) continue;
         const fits = words.every((word) => part.words.includes(word) || group.words.toLowerCase().includes(word));
         part.row.hidden = !fits;
-        if (fits) some += 1;
+        if (fits && part.first) shown += 1;
+        else if (fits) some += 1;
       }
       group.details.hidden = some === 0;
       if (words.length) {

@@ -9,11 +9,12 @@ use super::Behind;
 use crate::plan::cautions::CAUTIONS;
 
 const STYLE: [&str; 2] = [include_str!("../report/report.css"), include_str!("page.css")];
-const SCRIPT: [&str; 6] = [
+const SCRIPT: [&str; 7] = [
     include_str!("engine.js"),
     include_str!("state.js"),
     include_str!("controls.js"),
     include_str!("view.js"),
+    include_str!("play.js"),
     include_str!("box.js"),
     include_str!("main.js"),
 ];

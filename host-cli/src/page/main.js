@@ -115,10 +115,9 @@ Object.assign(show, {
     if (count) say(`${count} ${count === 1 ? "value is" : "values are"} to be put right; nothing was computed.`);
     else if (answer.refused) say(answer.refused);
     else if (!answer.coarse) {
-      const outside = answer.limits.filter((limit) => !limit.inside).length;
-      say(`${variant.samples.toLocaleString("en")} runs computed: ${outside ? `${outside} limits passed` : "inside all limits"}.`);
+      say(`${variant.samples.toLocaleString("en")} runs computed${bench.variants.length > 1 ? ` of variant ${variant.label}` : ""}.`);
       document.body.dataset.state = bench.variants.some((one) => one.stale) ? "coarse" : "done";
-    } else say(`${variant.samples.toLocaleString("en")} runs; all runs follow.`);
+    } else say(`${variant.samples.toLocaleString("en")} runs, drawn from 256 of them; all runs follow.`);
     if (count || answer.refused) document.body.dataset.state = answer.coarse ? "coarse" : "done";
   },
   broken(error) {
@@ -143,6 +142,11 @@ at("save").addEventListener("click", () => {
   const address = URL.createObjectURL(new Blob([bench.now.text], { type: "application/toml" }));
   const link = make("a", { href: address, download: bench.now.file });
   link.click();
+  const { now } = bench;
+  if (!now.controlsLate && !now.edits) {
+    now.base = { text: now.text, controls: now.controls };
+    if (controls.groups) controls.differing();
+  }
   setTimeout(() => URL.revokeObjectURL(address), 10_000);
   say(`${bench.now.file} is saved where the browser keeps downloads.`);
 });
@@ -159,7 +163,7 @@ at("split").addEventListener("click", () => {
     bench.split();
     const copy = bench.now;
     const own = bench.variants[0];
-    Object.assign(copy, { pictures: new Map(own.pictures), figures: own.figures, limits: own.limits, results: own.results, findings: own.findings, samples: own.samples, empty: own.empty });
+    Object.assign(copy, { pictures: new Map(own.pictures), run: own.run, first: own.first, figures: own.figures, limits: own.limits, results: own.results, findings: own.findings, samples: own.samples, empty: own.empty, whole: own.whole });
     show.all();
   }
 });
@@ -195,7 +199,17 @@ window.addEventListener("beforeunload", (event) => {
   if (bench.variants.some((variant) => variant.past.length > 0)) event.preventDefault();
 });
 
+/** What stays in view is not laid over each other, and hides nothing that is reached by keyboard. */
+function stack() {
+  const height = (id) => document.getElementById(id)?.getBoundingClientRect().height ?? 0;
+  const root = document.documentElement.style;
+  root.setProperty("--box-bar", `${height("box-top")}px`);
+  root.setProperty("--bars", `${height("box-top") + height("verdict")}px`);
+}
+const bars = new ResizeObserver(stack);
+
 engine.warm();
 if (begin.behind === "server" && begin.has_box) new BoxPanel(engine);
+for (const id of ["box-top", "verdict"]) if (at(id)) bars.observe(at(id));
 bench.touched(bench.now);
 window.landfall = { bench };

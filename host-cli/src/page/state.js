@@ -26,6 +26,23 @@ class Variant {
     this.coarseDone = false;
     /** Whether the controls are older than the text, since a drag asks for none. */
     this.controlsLate = false;
+    /** The file as it was opened or saved last: its text, and its controls once they are known. */
+    this.base = { text, controls: null };
+  }
+
+  /** Takes an answer's controls; those of the file as it stands on the disk are kept to compare with. */
+  took(answer) {
+    if (!answer.controls) return;
+    this.controls = answer.controls;
+    if (answer.site === this.base.text) this.base.controls = answer.controls;
+  }
+
+  /** The control of a value in the file, where it is not what the value is now. */
+  inFile(control) {
+    const was = this.base.controls?.find((one) => one.key === control.key);
+    if (!was || !(was.stated || control.stated)) return null;
+    const same = (one) => JSON.stringify([one.stated, one.shown, one.rows ?? null]);
+    return same(was) === same(control) ? null : was;
   }
 
   remember(what) {
@@ -81,7 +98,10 @@ class Bench {
   replace(text, what, file) {
     const variant = this.now;
     variant.remember(what);
-    if (file) variant.file = file;
+    if (file) {
+      variant.file = file;
+      variant.base = { text, controls: null };
+    }
     this.put(variant, text);
   }
 
@@ -114,6 +134,7 @@ class Bench {
     other.answer = own.answer;
     other.full = own.full;
     other.controls = own.controls;
+    other.base = own.base;
     other.stale = own.stale;
     this.variants.push(other);
     this.at = 1;
@@ -174,9 +195,9 @@ class Bench {
       if (variant.age === age) {
         variant.text = answer.site;
         variant.answer = { ...answer, coarse: true };
-        if (answer.controls) variant.controls = answer.controls;
+        variant.took(answer);
         variant.controlsLate = light;
-        this.show.answered(variant, answer);
+        this.show.answered(variant, variant.answer);
         this.timing.shown = performance.now();
       }
     } catch (error) {
@@ -214,7 +235,7 @@ class Bench {
       if (variant.age === age && variant.text === text && !variant.edits) {
         variant.answer = answer;
         variant.full = answer;
-        variant.controls = answer.controls;
+        variant.took(answer);
         variant.controlsLate = false;
         variant.stale = false;
         this.timing.full = performance.now() - run;

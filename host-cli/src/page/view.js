@@ -2,7 +2,7 @@
 
 const SIGNS = { stop: "■ Stop:", caution: "▲ Caution:", note: "○ Note:" };
 /** Pictures that can be kept in view while a value changes. */
-const KEPT = [["side", "Side view"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"]];
+const KEPT = [["side", "Side view"], ["near", "Take-off, flight, bag"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"]];
 const SHORT = ["lip_speed", "along", "miss", "depth"];
 
 /** The drawing with names of its own, so that the same picture can stand twice on the page. */
@@ -39,17 +39,37 @@ function legendOf(legend) {
   return make("ul", { class: "legend" }, ...legend.map(([name, words]) => make("li", {}, drawing(`<svg viewBox="0 0 34 16" aria-hidden="true" focusable="false">${sample(name)}</svg>`, ""), make("span", {}, words))));
 }
 
+/** What another full answer has changed: texts of figures, limits and sentences as they were before it. */
+function changes(variant, answer) {
+  const figures = new Map(answer.figures.map((figure) => [figure.id, figure]));
+  const limits = new Map(answer.limits.map((limit) => [limit.what, limit.now]));
+  const lines = new Set(answer.first.lines.map((line) => line.join(" ")));
+  const before = variant.whole;
+  variant.whole = { text: answer.site, figures, limits, lines };
+  if (!before) return;
+  // The same text again changes nothing, and what was marked stays so.
+  if (before.text === answer.site) return;
+  const differs = (now, was, text) => [...now].filter(([key, one]) => was.has(key) && text(was.get(key)) !== text(one)).map(([key]) => [key, was.get(key)]);
+  variant.changed = {
+    what: variant.past.at(-1)?.what ?? "the last step",
+    figures: new Map(differs(figures, before.figures, (figure) => figure.text)),
+    limits: new Map(differs(limits, before.limits, (text) => text)),
+    lines: new Set([...lines].filter((line) => !before.lines.has(line))),
+  };
+}
+
 class View {
   constructor(bench) {
     this.bench = bench;
     this.kept = document.getElementById("kept");
     for (const [id, title] of KEPT) this.kept.append(make("option", { value: id }, title));
-    this.kept.value = matchMedia("(max-width: 700px)").matches ? "above" : "side";
+    this.kept.value = matchMedia("(max-width: 700px)").matches ? "near" : "side";
     this.onScreen = new Set();
     this.seen = new IntersectionObserver((entries) => {
       for (const entry of entries) this.onScreen[entry.isIntersecting ? "add" : "delete"](entry.target.dataset.picture);
     });
     this.open = new Set();
+    this.player = new Player(this);
   }
 
   /** The pictures that a coarse answer is wanted for. */
@@ -69,6 +89,11 @@ class View {
   update(variant, answer) {
     variant.pictures ??= new Map();
     for (const picture of answer.pictures ?? []) variant.pictures.set(picture.id, { ...picture, coarse: answer.coarse });
+    variant.run = answer.run ?? variant.run;
+    if (answer.first) {
+      changes(variant, answer);
+      variant.first = answer.first;
+    }
     if (answer.results) {
       variant.results = answer.results;
       const gone = ["lowest", "highest"];
@@ -83,6 +108,8 @@ class View {
   }
 
   all() {
+    this.verdict();
+    this.first();
     this.keep();
     this.shorts();
     this.limits();
@@ -94,12 +121,48 @@ class View {
 
   /** What changes with a coarse answer. */
   quick() {
+    this.verdict();
+    this.first();
     this.keep();
     this.shorts();
     this.limits();
     this.figures();
     this.refresh();
     this.findings();
+  }
+
+  /** The bar that stays in view: the plan's own verdict and marks. */
+  verdict() {
+    const parts = this.columns().map(({ variant, label }) => {
+      const name = this.many ? make("b", { class: "who" }, `${label}: `) : null;
+      if (variant.empty) return make("div", { class: "say outside" }, make("p", { class: "sentence" }, name, `■ Nothing was computed. ${this.reason(variant)}`));
+      const { first } = variant;
+      if (!first) return make("div", { class: "say old" }, make("p", { class: "sentence" }, name, "All runs are being computed…"));
+      const old = !variant.full;
+      const sign = { inside: "✓", provisional: "▲", outside: "■" }[first.standing];
+      const sentence = make("p", { class: "sentence" }, name, old ? "… Before this change: " : `${sign} `, first.verdict);
+      const marks = make("p", { class: "marks" }, ...first.marks.map(([what, text]) => make("span", {}, `${what} `, make("b", {}, text))));
+      return make("div", { class: `say ${first.standing}${old ? " old" : ""}` }, sentence, first.marks.length ? marks : null);
+    });
+    const place = document.getElementById("verdict");
+    place.classList.toggle("two", this.many);
+    place.replaceChildren(...parts);
+  }
+
+  /** The rest of the plan's first screen. */
+  first() {
+    const place = document.getElementById("first");
+    const parts = this.columns().map((column) => {
+      const { variant } = column;
+      const { first } = variant;
+      if (variant.empty || !first) return make("div", {}, this.titled(column), make("p", {}, this.reason(variant)));
+      const old = !variant.full;
+      const lead = old ? make("p", { class: "which" }, "From before the last change; all runs are being computed.") : null;
+      const was = variant.changed?.lines ?? new Set();
+      const lines = first.lines.flatMap(([label, text]) => [make("dt", {}, label), make("dd", {}, !old && was.has(`${label} ${text}`) ? make("mark", {}, "◆ changed:") : null, ` ${text}`)]);
+      return make("div", { class: old ? "old" : "" }, this.titled(column), lead, first.remark && !old ? make("p", {}, first.remark) : null, make("dl", { class: "said" }, ...lines));
+    });
+    place.replaceChildren(...parts);
   }
 
   titled(column) {
@@ -121,6 +184,7 @@ class View {
     });
     place.replaceChildren(...parts);
     [...place.querySelectorAll(".drawing")].forEach((one, i) => (one.scrollLeft = scrolled[i] ?? 0));
+    this.player.renew();
   }
 
   shorts() {
@@ -129,10 +193,20 @@ class View {
       const figures = this.columns().map(({ variant, label }) => [label, variant.figures?.find((figure) => figure.id === id), variant.empty]);
       const first = figures.find(([, figure]) => figure)?.[1];
       if (!first) return null;
-      const words = figures.map(([label, figure, empty]) => `${this.many ? `${label}: ` : ""}${empty ? "–" : (figure?.text ?? "–")}`).join("\n");
-      return make("div", {}, make("dt", {}, first.title), make("dd", { "data-figure": id }, words));
+      const words = this.columns().flatMap(({ variant, label }, i) => [i ? "\n" : null, this.many ? `${label}: ` : null, this.figure(variant, figures[i][1])]);
+      return make("div", {}, make("dt", {}, first.title), make("dd", { "data-figure": id }, ...words));
     });
     place.replaceChildren(...items.filter(Boolean));
+  }
+
+  /** A figure; one that the last changed value has moved is marked, with what it was. */
+  figure(variant, figure) {
+    if (variant.empty || !figure) return "–";
+    if (figure.old) return `${figure.text} (before)`;
+    const was = variant.full ? variant.changed?.figures.get(figure.id) : undefined;
+    if (was === undefined) return figure.text;
+    const up = was.value === null || figure.value === null ? "◆" : figure.value > was.value ? "▲" : "▼";
+    return make("span", {}, make("span", { class: "was" }, `${was.text} → `), make("mark", {}, `${up} ${figure.text}`));
   }
 
   limits() {
@@ -142,11 +216,15 @@ class View {
       if (variant.empty || !variant.limits) return make("div", {}, this.titled(column), make("p", {}, this.reason(variant)));
       const coarse = variant.answer?.coarse;
       const rows = variant.limits.map((limit) => {
-        const few = coarse && !limit.inside && limit.what === "chance of a miss";
-        return [limit.what, few ? "not known yet" : limit.inside ? "✓ inside" : "■ OUTSIDE", few ? `${variant.samples} runs are too few to tell` : limit.now, limit.limit];
+        const few = coarse && !limit.inside && limit.what.endsWith("chance of a miss");
+        const stands = limit.inside ? "✓ kept" : limit.level === "stop" ? "■ BROKEN" : "▲ over, a caution";
+        const was = variant.full ? variant.changed?.limits.get(limit.what) : undefined;
+        const now = was === undefined ? limit.now : make("span", {}, make("span", { class: "was" }, `${was} → `), make("mark", {}, `◆ ${limit.now}`));
+        return [limit.what, few ? "not known yet" : stands, few ? `${variant.samples} runs are too few to tell` : now, limit.limit];
       });
-      const outside = rows.filter((row) => row[1].startsWith("■")).length;
-      const table = tableOf({ caption: `${outside} of ${rows.length} outside${this.many ? `, variant ${column.label}` : ""}`, head: ["what", "where", "now", "limit"], rows }, "words limits");
+      const broken = rows.filter((row) => row[1].startsWith("■")).length;
+      const count = broken ? `${broken} of ${rows.length} limits broken` : `${rows.length} limits kept`;
+      const table = tableOf({ caption: `${count}${coarse ? " so far" : ""}${this.many ? `, variant ${column.label}` : ""}`, head: ["what", "", "now", "limit"], rows }, "words limits");
       for (const row of table.querySelectorAll("tbody tr")) row.classList.toggle("out", row.children[1].textContent.startsWith("■"));
       return make("div", {}, table);
     });
@@ -168,10 +246,7 @@ class View {
     const place = document.getElementById("figures");
     if (!named) return place.replaceChildren(make("p", {}, this.reason(this.bench.now)));
     const [a, b] = columns.map(({ variant }) => variant);
-    const text = (variant, id) => {
-      const figure = variant.empty ? null : variant.figures?.find((one) => one.id === id);
-      return figure ? figure.text + (figure.old ? " (before)" : "") : "–";
-    };
+    const text = (variant, id) => this.figure(variant, variant.figures?.find((one) => one.id === id));
     const rows = named.map((figure) => {
       const row = [figure.title, ...columns.map(({ variant }) => text(variant, figure.id))];
       if (b) {
@@ -182,7 +257,9 @@ class View {
     });
     const head = b ? ["what", a.label, b.label, `${b.label} less ${a.label}`] : ["what", "figure"];
     const counts = columns.map(({ variant }) => (variant.samples ?? 0).toLocaleString("en"));
-    place.replaceChildren(tableOf({ caption: `From ${counts.join(" and ")} sampled runs`, head, rows }, "words figures"));
+    const { changed, full } = this.bench.now;
+    const by = full && changed?.figures.size ? `; ▲ ▼ ◆ mark what changed with ${changed.what}` : "";
+    place.replaceChildren(tableOf({ caption: `From ${counts.join(" and ")} sampled runs${by}`, head, rows }, "words figures"));
   }
 
   findings() {
@@ -209,6 +286,8 @@ class View {
     this.onScreen.clear();
     const figures = [];
     for (const [id] of KEPT) {
+      // Beside the side view it shows nothing more.
+      if (id === "near") continue;
       for (const column of this.columns()) {
         const picture = column.variant.pictures?.get(id);
         if (!picture) continue;

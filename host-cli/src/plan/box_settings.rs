@@ -147,7 +147,7 @@ impl Refusal {
                 let cure = if fits.is_empty() {
                     "No known sensor reaches it: less pressure would change it.".to_owned()
                 } else {
-                    format!("A box with {} would change it (watch.sensor).", fits.join(" or "))
+                    format!("A box with {} would change it.", fits.join(" or "))
                 };
                 format!(
                     "The box's sensor ends at {}, and a hard landing or the maker's highest pressure makes {}. {cure}",

@@ -6,6 +6,7 @@ use super::model::Supply;
 use super::results::{Cure, Finding, Level, Results};
 use super::{Parts, PlanError, plan_of};
 use crate::sampling::Stop;
+use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, RollInKind, Site};
 use rayon::prelude::*;
 use std::sync::atomic::Ordering;
@@ -108,24 +109,25 @@ fn climb(base: &Site, ladder: &Ladder, finding: &'static str, stop: &Stop) -> Op
 /// Between a rung that leaves stops (none: the site as it is) and one that leaves none: for marks the nearest whole one
 /// that leaves none, by halving; else the rung itself.
 fn between(base: &Site, ladder: &Ladder, before: Option<&Rung>, kept: &Rung, stop: &Stop) -> Rung {
+    let u = Shown::of(base);
     let Some(mut kept_mark) = kept.mark else { return kept.clone() };
     let near = base.roll_in.start_height_m / MARK_STEP_M;
     let mut left_mark = before.and_then(|rung| rung.mark).unwrap_or(near.round() as i64);
     while (kept_mark - left_mark).abs() > 1 {
         let middle = left_mark + (kept_mark - left_mark) / 2;
-        if stops_of(base, ladder, &at_mark(middle), base.spread.samples, stop) == Some(0) {
+        if stops_of(base, ladder, &at_mark(u, middle), base.spread.samples, stop) == Some(0) {
             kept_mark = middle;
         } else {
             left_mark = middle;
         }
     }
-    at_mark(kept_mark)
+    at_mark(u, kept_mark)
 }
 
 /// A start at a mark.
-fn at_mark(mark: i64) -> Rung {
+fn at_mark(u: Shown, mark: i64) -> Rung {
     let m = mark as f64 * MARK_STEP_M;
-    Rung { words: format!("start at {}", length(m)), to: length(m), also: Vec::new(), mark: Some(mark) }
+    Rung { words: format!("start at {}", said(u, m)), to: length(m), also: Vec::new(), mark: Some(mark) }
 }
 
 /// Whether one of the stops is about one of some topics.
@@ -138,12 +140,19 @@ const SOFT: [&str; 11] =
     ["pressure", "blower", "hard", "ground", "ground_cut", "stop", "wait", "band", "depth", "recovery", "provisional"];
 const PLACE: [&str; 6] = ["miss", "gap", "short", "long", "reach", "field"];
 
+/// A length as the site's people say it.
+fn said(u: Shown, m: f64) -> String {
+    if u.is_imperial() { u.length(m, Toward::Nearest) } else { length(m) }
+}
+
+/// A length as the site file has it.
 fn length(m: f64) -> String {
     Dimension::Length.show((m * 1.0e4).round() / 1.0e4)
 }
 
 /// The kinds of change that could help.
 fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
+    let u = Shown::of(site);
     let mut list = Vec::new();
     let mut put = |key, from: String, rungs: Vec<Rung>| {
         if !rungs.is_empty() {
@@ -182,7 +191,7 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
         && let RollInKind::Simple { flat_run_m, .. } = site.roll_in.kind
     {
         let rungs = [1.0, 2.0, 4.0, 8.0]
-            .map(|more| (format!("flat run {} longer", length(more)), length(flat_run_m + more), Vec::new()));
+            .map(|more| (format!("flat run {} longer", said(u, more)), length(flat_run_m + more), Vec::new()));
         add("roll_in.flat_run", length(flat_run_m), rungs.into());
     }
     if place {
@@ -190,13 +199,13 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
         let gap = r.placement.gap_m;
         if let Some(best) = r.placement.best_gap_m.map(mark).filter(|best| (best - gap).abs() > 1.0e-6) {
             let way = if best < gap { "closer" } else { "farther" };
-            let words = format!("bag {} {way}", length((best - gap).abs()));
+            let words = format!("bag {} {way}", said(u, (best - gap).abs()));
             add("bag.gap", length(gap), vec![(words, length(best), Vec::new())]);
         }
         let offset = r.placement.offset_m;
         if let Some(best) = r.placement.best_offset_m.map(mark).filter(|best| (best - offset).abs() > 0.1) {
             let side = if best > offset { "left" } else { "right" };
-            let words = format!("bag {} farther {side}", length((best - offset).abs()));
+            let words = format!("bag {} farther {side}", said(u, (best - offset).abs()));
             add("bag.offset", length(offset), vec![(words, length(best), Vec::new())]);
         }
         let (long, wide) = (site.bag.length_m, site.bag.width_m);
@@ -227,12 +236,12 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
         put(
             key,
             length(start),
-            (1..=top.min(reach)).rev().step_by(coarse).map(|i| at_mark(top - reach.min(top) + i)).collect(),
+            (1..=top.min(reach)).rev().step_by(coarse).map(|i| at_mark(u, top - reach.min(top) + i)).collect(),
         );
     }
     if place {
         let bottom = (start / MARK_STEP_M + 1.0e-3).floor() as i64;
-        put(key, length(start), (1..=reach).step_by(coarse).map(|i| at_mark(bottom + i)).collect());
+        put(key, length(start), (1..=reach).step_by(coarse).map(|i| at_mark(u, bottom + i)).collect());
     }
     list
 }

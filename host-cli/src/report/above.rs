@@ -4,9 +4,11 @@ use super::chart::{Anchor, Axis, Chart, px};
 use super::html::miss;
 use super::markup::el;
 use super::sheet::Sheet;
-use super::words::{fixed, maybe};
+use super::words::{fixed, long, maybe_in, number_in, titled};
 use super::{Picture, Table};
 use crate::plan::words::chance;
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 use landfall_core::bag::Outcome;
 
 const TITLE: &str = "Plan view, to scale";
@@ -58,6 +60,7 @@ impl Ellipse {
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
+    let u = Shown::of(sheet.site);
     let bag = &sheet.model.setups[0].bag;
     let placement = &sheet.results.placement;
     let (gap, offset) = (f64::from(bag.gap_m), f64::from(bag.offset_m));
@@ -72,13 +75,17 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         .collect();
     let far = |value: f64, of: fn(&(f64, f64)) -> f64| rim.iter().map(of).fold(value, f64::max);
     let (best_gap, best_offset) = best.unwrap_or((gap, offset));
-    let x = Axis::new(-2.2, far((gap.max(best_gap) + length) + 0.6, |p| p.0 + 0.5), "m from the lip edge");
-    let y = Axis::new(
+    let end = far((gap.max(best_gap) + length) + 0.6, |p| p.0 + 0.5);
+    let x = Axis::of(u, Dimension::Length, -2.2, end, "from the lip edge");
+    let y = Axis::of(
+        u,
+        Dimension::Length,
         -far(-right.min(best_offset - 0.5 * width) + 0.6, |p| 0.5 - p.1),
-        far(left.max(best_offset + 0.5 * width) + 0.9, |p| p.1 + 0.5),
-        "m left of the take-off's centre line",
+        far(left.max(best_offset + 0.5 * width) + 1.2, |p| p.1 + 0.5),
+        "left of the take-off's centre line",
     );
     let (mut chart, bottom) = Chart::to_scale(52.0, 34.0, WIDTH - 14.0, x.clone(), y);
+    chart.give_room([56.0, 34.0, WIDTH - 4.0, bottom]);
 
     let half = 0.5 * sheet.site.takeoff.width_m;
     chart.rect("built", "take-off", (x.low, half), (0.0, -half));
@@ -124,28 +131,26 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
             (best_gap + 0.97 * length, b_right),
             (0.0, -8.0),
             Anchor::End,
-            format!("best place: gap {} m, offset {} m", fixed(best_gap, 2), fixed(best_offset, 2)),
+            format!("best place: gap {}, offset {}", long(u, best_gap), long(u, best_offset)),
         );
     }
     chart.name((gap + 0.02 * length, left), (0.0, 17.0), Anchor::Start, "bag as it stands");
     chart.name((x.low, half), (4.0, 16.0), Anchor::Start, "take-off");
     let top = chart.y_px(left) - 14.0;
     if gap > 1.0e-3 {
-        let narrow = gap * chart.per_x() < 70.0;
-        let text = format!("gap {} m", fixed(gap, 2));
-        chart.measure_x([0.0, gap], [half, left], top, &text, if narrow { -7.0 } else { -5.0 });
+        chart.measure_x([0.0, gap], [half, left], top, &format!("gap {}", long(u, gap)));
     }
     if offset.abs() > 0.01 {
         let at = chart.x_px(gap + length) - 12.0;
         chart.line("thin", "bag's centre line", &[(gap, offset), (gap + length, offset)]);
-        chart.measure_y([0.0, offset], at, Anchor::End, 0.5, &format!("offset {} m", fixed(offset, 2)));
+        chart.measure_y([0.0, offset], at, Anchor::End, 0.5, &format!("offset {}", long(u, offset)));
     }
 
     let mut picture = Picture::new("above", TITLE);
     picture.wide = true;
     picture.words = words(sheet, ellipse.as_ref());
     picture.legend = vec![
-        ("landing", format!("landing on the field (the first {DOTS} sampled runs, mean rider)")),
+        ("landing", format!("landing on the field (the first {DOTS} computed tries, mean rider)")),
         ("missed", "landing off the field".to_owned()),
         ("ellipse-inner", "ellipse of 95 % of the landings".to_owned()),
         ("ellipse-outer", "ellipse of 99.9 %".to_owned()),
@@ -160,12 +165,17 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 }
 
 fn words(sheet: &Sheet<'_>, ellipse: Option<&Ellipse>) -> String {
+    let u = Shown::of(sheet.site);
     let p = &sheet.results.placement;
     let worst = sheet.results.riders.worst;
     let mut text = format!(
-        "The bag stands {} m from the lip, {} m left of the centre line. ",
-        fixed(p.gap_m, 2),
-        fixed(p.offset_m, 2)
+        "The bag stands {} from the lip, {}. ",
+        long(u, p.gap_m),
+        match p.offset_m {
+            m if m.abs() < 5.0e-4 => "in line with the take-off".to_owned(),
+            m if m > 0.0 => format!("its middle {} to the left of the take-off's", long(u, m)),
+            m => format!("its middle {} to the right of the take-off's", long(u, -m)),
+        }
     );
     if p.miss_now.is_some() {
         text.push_str(&format!(
@@ -175,17 +185,17 @@ fn words(sheet: &Sheet<'_>, ellipse: Option<&Ellipse>) -> String {
     }
     if let (Some(gap), Some(offset)) = (p.best_gap_m, p.best_offset_m) {
         text.push_str(&format!(
-            "Best place: gap {} m, offset {} m, with a chance of {}. ",
-            fixed(gap, 2),
-            fixed(offset, 2),
+            "Best place: gap {}, offset {}, with a chance of {}. ",
+            long(u, gap),
+            long(u, offset),
             miss(sheet.results, p.miss_at_best),
         ));
     }
     match (p.gap_low_m, p.gap_high_m) {
         (Some(low), Some(high)) => text.push_str(&format!(
-            "Gaps from {} m to {} m keep to {}. ",
-            fixed(low, 2),
-            fixed(high, 2),
+            "Gaps from {} to {} keep to {}. ",
+            u.length(low, Toward::Up),
+            u.length(high, Toward::Down),
             chance(p.target_miss)
         )),
         _ => text.push_str(&format!("No gap keeps to {}. ", chance(p.target_miss))),
@@ -197,9 +207,12 @@ fn words(sheet: &Sheet<'_>, ellipse: Option<&Ellipse>) -> String {
 }
 
 fn places(sheet: &Sheet<'_>) -> Table {
-    let p = &sheet.results.placement;
-    let mut table =
-        Table::new("Present and best place of the bag", &["place", "gap m", "offset m", "chance of a miss"]);
+    let (p, u) = (&sheet.results.placement, Shown::of(sheet.site));
+    let [gap, offset] = ["gap", "offset"].map(|what| titled(u, Dimension::Length, what));
+    let head = ["place", &gap, &offset, "chance of a miss"];
+    let mut table = Table::new("Present and best place of the bag", &head);
+    let fixed = |m: f64, _| number_in(u, Dimension::Length, m, 0);
+    let maybe = |m: Option<f64>, _| maybe_in(u, Dimension::Length, m, 0);
     let miss = |value: Option<f64>| miss(sheet.results, value);
     table.row(["as it stands".to_owned(), fixed(p.gap_m, 2), fixed(p.offset_m, 2), miss(p.miss_now)]);
     table.row(["best".to_owned(), maybe(p.best_gap_m, 2), maybe(p.best_offset_m, 2), miss(p.miss_at_best)]);
@@ -224,9 +237,11 @@ fn outcomes(sheet: &Sheet<'_>) -> Table {
 
 /// How many of the drawn landings the ellipses really hold: they are those of a normal distribution.
 fn regions(sheet: &Sheet<'_>, ellipse: &Ellipse) -> Table {
+    let u = Shown::of(sheet.site);
+    let head = ["along from", "to", "across from", "to"].map(|what| titled(u, Dimension::Length, what));
     let mut table = Table::new(
         format!("The ellipses, and what they hold of the {} runs drawn for them", sheet.points.len()),
-        &["ellipse", "along from m", "to m", "across from m", "to m", "holds %"],
+        &["ellipse", &head[0], &head[1], &head[2], &head[3], "holds, %"],
     );
     let landed: Vec<(f64, f64)> = sheet
         .points
@@ -239,10 +254,10 @@ fn regions(sheet: &Sheet<'_>, ellipse: &Ellipse) -> Table {
         let held = landed.iter().filter(|place| ellipse.inside(size, **place)).count();
         table.row([
             format!("{} %", fixed(100.0 * share, 1)),
-            fixed(ellipse.middle.0 - size * ellipse.sd.0, 2),
-            fixed(ellipse.middle.0 + size * ellipse.sd.0, 2),
-            fixed(ellipse.middle.1 - size * ellipse.sd.1, 2),
-            fixed(ellipse.middle.1 + size * ellipse.sd.1, 2),
+            number_in(u, Dimension::Length, ellipse.middle.0 - size * ellipse.sd.0, 0),
+            number_in(u, Dimension::Length, ellipse.middle.0 + size * ellipse.sd.0, 0),
+            number_in(u, Dimension::Length, ellipse.middle.1 - size * ellipse.sd.1, 0),
+            number_in(u, Dimension::Length, ellipse.middle.1 + size * ellipse.sd.1, 0),
             fixed(100.0 * held as f64 / landed.len().max(1) as f64, 2),
         ]);
     }

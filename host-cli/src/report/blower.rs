@@ -2,8 +2,10 @@
 
 use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
-use super::words::fixed;
+use super::words::{gauge, number_in, titled};
 use super::{Picture, Table};
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 
 const TITLE: &str = "Blowers and openings";
 /// Points of a curve.
@@ -14,6 +16,7 @@ const EVERY: usize = 5;
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let (air, supply, bag) = (&sheet.results.air, &sheet.supply, &sheet.site.bag);
+    let u = Shown::of(sheet.site);
     let shut_off = f64::from(supply.blowers.shut_off_pa());
     let pressures: Vec<f64> = (0..=POINTS).map(|i| shut_off * f64::from(i) / f64::from(POINTS)).collect();
     let curve = |flow: &dyn Fn(f32) -> f32| -> Vec<(f64, f64)> {
@@ -22,9 +25,11 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let given = curve(&|p| supply.blowers.flow_m3ps(p));
     let out = curve(&|p| supply.openings.outflow_m3ps(p, 0.0));
     let most = given.iter().map(|point| point.0).fold(air.needed_flow_m3ps, f64::max);
-    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 330.0 };
-    let y = Axis::from_zero(shut_off.max(bag.pressure_max_pa), "pressure in the bag, Pa");
-    let mut chart = Chart::new(frame, Axis::from_zero(most, "flow, m³/s, all blowers together"), y);
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 300.0 };
+    let highest = 1.06 * shut_off.max(bag.pressure_max_pa);
+    let y = Axis::of(u, Dimension::Pressure, 0.0, highest, "pressure in the bag");
+    let x = Axis::of(u, Dimension::Flow, 0.0, 1.06 * most, "all blowers together");
+    let mut chart = Chart::new(frame, x, y);
     let reach = 1.06 * most;
     chart.rect("maker", "maker's range", (0.0, bag.pressure_min_pa), (reach, bag.pressure_max_pa));
     chart.name((reach, bag.pressure_max_pa), (-5.0, 15.0), Anchor::End, "maker's range");
@@ -33,10 +38,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     chart.line("leak", "openings", &inside);
     let at = (air.operating_flow_m3ps, air.operating_pressure_pa);
     chart.dot("point", "operating point", at, 6.0);
-    chart.name(at, (11.0, -8.0), Anchor::Start, format!("operates at {} Pa", fixed(at.1, 0)));
+    chart.name(at, (11.0, -8.0), Anchor::Start, format!("settles at {}", gauge(u, at.1)));
     let middle = (air.needed_flow_m3ps, air.needed_pressure_pa);
     chart.dot("needed", "middle of the maker's range", middle, 5.0);
-    chart.name(middle, (10.0, 16.0), Anchor::Start, "to sit mid-range");
+    chart.name(middle, (10.0, 16.0), Anchor::Start, "middle of the range");
     if let Some(mid) = given.get(usize::from(POINTS) / 4) {
         chart.name(*mid, (-8.0, 14.0), Anchor::End, "blowers");
     }
@@ -46,14 +51,18 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 
     let mut picture = Picture::new("blower", TITLE);
     picture.words = format!(
-        "Blowers and openings balance at {} Pa and {} m³/s: {} against the maker's {} to {} Pa. The middle of that range would take {} m³/s at {} Pa.{}",
-        fixed(at.1, 0),
-        fixed(at.0, 3),
-        air.status,
-        fixed(bag.pressure_min_pa, 0),
-        fixed(bag.pressure_max_pa, 0),
-        fixed(middle.0, 3),
-        fixed(middle.1, 0),
+        "Blowers and openings balance at {}{}: {} {} to {}. The middle of that range would take {} at {}.{}",
+        gauge(u, at.1),
+        if at.0 > 0.0 { format!(" and {}", u.flow(at.0, Toward::Nearest)) } else { String::new() },
+        match air.status {
+            "low" => "lower than the maker's",
+            "high" => "higher than the maker's",
+            _ => "within the maker's",
+        },
+        gauge(u, bag.pressure_min_pa),
+        gauge(u, bag.pressure_max_pa),
+        u.flow(middle.0, Toward::Up),
+        gauge(u, middle.1),
         if air.at_shut_off { " Nothing is open: that is the blowers' shut-off pressure." } else { "" },
     );
     picture.legend = vec![
@@ -61,13 +70,18 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         ("leak", "what vents, flaps and leak let out".to_owned()),
         ("maker", "maker's range".to_owned()),
     ];
-    let mut table = Table::new("Flow over pressure", &["pressure Pa", "blowers m³/s", "openings m³/s"]);
+    let pressure_head = titled(u, Dimension::Pressure, "pressure");
+    let [given_head, out_head, flow_head] =
+        ["blowers", "openings", "flow"].map(|what| titled(u, Dimension::Flow, what));
+    let mut table = Table::new("Flow over pressure", &[&pressure_head, &given_head, &out_head]);
+    let pressure = |pa: f64| number_in(u, Dimension::Pressure, pa, 1);
+    let flow = |m3ps: f64| number_in(u, Dimension::Flow, m3ps, 1);
     for (a, b) in given.iter().zip(&out).step_by(EVERY) {
-        table.row([fixed(a.1, 0), fixed(a.0, 3), fixed(b.0, 3)]);
+        table.row([pressure(a.1), flow(a.0), flow(b.0)]);
     }
-    let mut points = Table::new("Where they meet", &["point", "pressure Pa", "flow m³/s"]);
-    points.row(["operating".to_owned(), fixed(at.1, 0), fixed(at.0, 3)]);
-    points.row(["middle of the maker's range".to_owned(), fixed(middle.1, 0), fixed(middle.0, 3)]);
+    let mut points = Table::new("Where they meet", &["point", &pressure_head, &flow_head]);
+    points.row(["where the bag settles".to_owned(), pressure(at.1), flow(at.0)]);
+    points.row(["middle of the maker's range".to_owned(), pressure(middle.1), flow(middle.0)]);
     picture.tables = vec![points, table];
-    picture.drawn(440.0, 374.0, [chart.done()])
+    picture.drawn(440.0, 344.0, [chart.done()])
 }

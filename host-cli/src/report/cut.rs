@@ -2,8 +2,10 @@
 
 use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
-use super::words::{fixed, maybe};
+use super::words::{fixed, long, maybe, maybe_in, number_in, titled};
 use super::{Picture, Table};
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 
 const TITLE: &str = "After a power cut";
 
@@ -13,12 +15,13 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let Some(last) = air.after_cut.last() else {
         return Picture::none("cut", TITLE, "Nothing to draw: the blowers do not lift the bag's skin.");
     };
+    let u = Shown::of(sheet.site);
     let across = || Axis::new(0.0, last.time_s, "");
-    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 200.0 };
+    let frame = Frame { left: 58.0, top: 30.0, right: 426.0, bottom: 170.0 };
     let full = air.after_cut.iter().map(|m| m.pressure_pa).fold(0.0, f64::max);
     // A stop pressure above what the blowers hold is shown too, unless it is out of all proportion.
     let high = 1.06 * full;
-    let mut pressure = Chart::new(frame, across(), Axis::new(0.0, high, "pressure, Pa"));
+    let mut pressure = Chart::new(frame, across(), Axis::of(u, Dimension::Pressure, 0.0, high, "pressure"));
     let series: Vec<(f64, f64)> = air.after_cut.iter().map(|m| (m.time_s, m.pressure_pa)).collect();
     let needed = needed_s(sheet);
     if let Some(needed) = needed.filter(|needed| *needed < last.time_s) {
@@ -26,43 +29,53 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         pressure.upright("needed-line", "time needed", needed, 0.0, &format!("needed: {} s", fixed(needed, 1)));
     }
     pressure.line("given", "pressure", &series);
-    if let Some(stop) = p.stop_pa {
-        pressure.level("limit", "stop", stop, Anchor::End, &format!("stop {} Pa", fixed(stop, 0)));
+    let off = sheet.results.ride_by.first().and_then(|by| by.everybody_off_under_pa);
+    if let Some(stop) = off.or(p.stop_pa).filter(|stop| *stop <= high) {
+        let what = if off.is_some() { "everybody off" } else { "stop" };
+        let text = format!("{what} {}", u.pressure(stop, Toward::Up));
+        pressure.level("limit", "stop", stop, Anchor::End, &text);
     }
 
     let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
     let mut parts = vec![];
-    let mut height = 244.0;
+    let mut height = 214.0;
     if let Some(thickness) = p.hard_thickness_m.filter(|_| !depths.is_empty()) {
-        let frame = Frame { top: 262.0, bottom: 412.0, ..frame };
+        let frame = Frame { top: 224.0, bottom: 354.0, ..frame };
         let deepest = depths.iter().map(|d| d.1).fold(thickness, f64::max).min(2.0 * thickness);
         let mut axis = across();
         axis.label = "s after the cut".to_owned();
-        let mut depth = Chart::new(frame, axis, Axis::from_zero(deepest, "depth of a hard landing, m"));
+        let mut depth =
+            Chart::new(frame, axis, Axis::of(u, Dimension::Length, 0.0, 1.06 * deepest, "depth of a hard landing"));
         let inside: Vec<(f64, f64)> = depths.iter().copied().filter(|d| d.1 <= 1.06 * deepest).collect();
         if let Some(needed) = needed.filter(|needed| *needed < last.time_s) {
             depth.rect("needed-area", "time needed", (0.0, 0.0), (needed, 1.06 * deepest));
         }
         depth.line("load", "depth", &inside);
-        depth.level(
-            "ground-line",
-            "thickness",
-            thickness,
-            Anchor::Start,
-            &format!("ground, {} m", fixed(thickness, 2)),
-        );
+        depth.level("ground-line", "thickness", thickness, Anchor::Start, &format!("ground, {}", long(u, thickness)));
         let limit = bag.depth_limit * thickness;
-        depth.level("limit", "depth limit", limit, Anchor::End, &format!("depth limit {} m", fixed(limit, 2)));
+        depth.level(
+            "limit",
+            "depth limit",
+            limit,
+            Anchor::End,
+            &format!("depth limit {}", u.length(limit, Toward::Down)),
+        );
         parts.push(depth.done());
-        height = 456.0;
+        height = 398.0;
     }
     parts.insert(0, pressure.done());
 
     let mut picture = Picture::new("cut", TITLE);
     picture.words = words(sheet, needed);
-    let mut table = Table::new("After the cut", &["time s", "pressure Pa", "depth of a hard landing m"]);
+    let pressure_head = titled(u, Dimension::Pressure, "pressure");
+    let depth_head = titled(u, Dimension::Length, "depth of a hard landing");
+    let mut table = Table::new("After the cut", &["time, s", &pressure_head, &depth_head]);
     for moment in air.after_cut.iter().step_by(2) {
-        table.row([fixed(moment.time_s, 2), fixed(moment.pressure_pa, 0), maybe(moment.hard_depth_m, 2)]);
+        table.row([
+            fixed(moment.time_s, 2),
+            number_in(u, Dimension::Pressure, moment.pressure_pa, 1),
+            maybe_in(u, Dimension::Length, moment.hard_depth_m, 0),
+        ]);
     }
     let mut times = Table::new("Times", &["time", "s"]);
     for (name, value) in [
@@ -77,13 +90,17 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     ] {
         times.row([name.to_owned(), maybe(value, 2)]);
     }
-    let mut lines = Table::new("Lines across", &["line", "Pa or m"]);
-    lines.row(["stop pressure, Pa".to_owned(), maybe(p.stop_pa, 0)]);
+    let mut lines = Table::new("Lines across", &["line", "value"]);
     lines.row([
-        "depth limit of the hard landing, m".to_owned(),
-        maybe(p.hard_thickness_m.map(|t| bag.depth_limit * t), 2),
+        titled(u, Dimension::Pressure, if off.is_some() { "everybody off" } else { "stop pressure" }),
+        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa), 1),
     ]);
-    lines.row(["ground, m".to_owned(), maybe(p.hard_thickness_m, 2)]);
+    for (what, depth_m) in [
+        ("depth limit of the hard landing", p.hard_thickness_m.map(|t| bag.depth_limit * t)),
+        ("ground", p.hard_thickness_m),
+    ] {
+        lines.row([titled(u, Dimension::Length, what), maybe_in(u, Dimension::Length, depth_m, 0)]);
+    }
     picture.tables = vec![times, table, lines];
     picture.drawn(440.0, height, parts)
 }
@@ -96,17 +113,7 @@ pub fn needed_s(sheet: &Sheet<'_>) -> Option<f64> {
 
 fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
     let p = &sheet.results.pressures;
-    let mut text = match p.stated.as_ref().and_then(|stated| stated.power_loss_to_stop_s) {
-        Some(to_stop) => format!("Without power the stop pressure is crossed after {} s. ", fixed(to_stop, 1)),
-        None => match sheet.results.air.after_cut.last() {
-            Some(last) => format!(
-                "Without power {} Pa are left after {} s. What a rider needs is not known. ",
-                fixed(last.pressure_pa, 0),
-                fixed(last.time_s, 0)
-            ),
-            None => String::new(),
-        },
-    };
+    let mut text = String::new();
     if let Some(needed) = needed {
         text.push_str(&format!(
             "A rider past the last stop line needs {} s (commitment, alarm, reaction). ",
@@ -123,7 +130,7 @@ fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
             text.push_str(&format!("The bag holds a hard landing for {} s: longer than needed.", fixed(holds, 1)));
         }
         (None, Some(_)) => text.push_str("The bag holds a hard landing for the two minutes looked at."),
-        _ => {}
+        _ => text.push_str("What a rider needs, or how long the bag holds, is not known."),
     }
     if let Some(count) = p.landings_without_supply {
         let many = if count >= 200 { "200 or more".to_owned() } else { count.to_string() };

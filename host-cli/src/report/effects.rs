@@ -1,13 +1,15 @@
-//! How far one standard deviation of each input moves the landing.
+//! How far the usual scatter of each input moves the landing.
 
-use super::chart::{Anchor, Axis, Chart, Frame, label};
+use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
-use super::words::{deviation, fixed, input};
+use super::words::{input, long, number_in, titled, usual};
 use super::{Picture, Table};
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 use landfall_core::inputs::Uncertain;
 
-const TITLE: &str = "What one standard deviation moves";
-const ROW: f64 = 34.0;
+const TITLE: &str = "What moves the landing";
+const ROW: f64 = 36.0;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
@@ -18,6 +20,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
             "Nothing to draw: a run about the site's values does not reach the bag's plane.",
         );
     };
+    let u = Shown::of(sheet.site);
     let uncertainty = &sheet.model.uncertainty;
     let of = |list: &std::collections::BTreeMap<&'static str, f64>, which: Uncertain| {
         list.get(which.name()).copied().unwrap_or(0.0)
@@ -39,42 +42,47 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         let y = rows.len() as f64 - i as f64 - 0.5;
         let at = chart.y_px(y);
         let sd =
-            deviation(*which, f64::from(uncertainty.sd[*which as usize]), f64::from(uncertainty.mean[*which as usize]));
-        chart.push(label(frame.left - 8.0, at - 1.0, Anchor::End, input(*which)).class("tick"));
-        chart.push(label(frame.left - 8.0, at + 13.0, Anchor::End, format!("+{sd}")).class("small"));
+            usual(u, *which, f64::from(uncertainty.sd[*which as usize]), f64::from(uncertainty.mean[*which as usize]));
+        chart.text(frame.left - 8.0, at - 2.0, Anchor::End, "tick", input(*which));
+        chart.text(frame.left - 8.0, at + 15.0, Anchor::End, "small", format!("+{sd}"));
         for (name, class, value, low) in [("along", "bar-along", along, 0.02), ("across", "bar-across", across, -0.38)]
         {
             chart.rect(class, &format!("{name} {}", which.name()), (0.0, y + low), (*value, y + low + 0.36));
-            if value.abs() >= 0.005 {
+            if value.abs() >= if u.is_imperial() { 0.013 } else { 0.005 } {
                 let down = chart.y_px(y + low + 0.18) + 4.0;
                 let (x, anchor) = if *value < 0.0 {
                     (chart.x_px(*value) - 4.0, Anchor::End)
                 } else {
                     (chart.x_px(*value) + 4.0, Anchor::Start)
                 };
-                chart.push(label(x, down, anchor, format!("{} m", fixed(*value, 2))).class("small"));
+                // In feet a whole inch is as much as a centimetre means here.
+                let text = if u.is_imperial() {
+                    u.small((value / 0.0254).round() * 0.0254, Toward::Nearest)
+                } else {
+                    long(u, *value)
+                };
+                chart.text(x, down, anchor, "small", text.replace('-', "−"));
             }
         }
     }
     let mut picture = Picture::new("effects", TITLE);
     let first = rows.first().copied().unwrap_or((Uncertain::LipSpeed, 0.0, 0.0));
     picture.words = format!(
-        "How far the landing moves when one input alone is one standard deviation larger. {} moves it most along the bag: {} m.",
+        "How far the landing moves when one thing alone is more by its usual scatter, within which two tries in three stay. {} moves it most along the bag: {} either way.",
         capital(input(first.0)),
-        fixed(first.1, 2),
+        long(u, first.1.abs()),
     );
     picture.legend = vec![
         ("bar-along", "along: farther is positive".to_owned()),
         ("bar-across", "across: to the left is positive".to_owned()),
     ];
-    let mut table = Table::new(
-        "With one standard deviation more of one input",
-        &["input", "standard deviation", "along m", "across m"],
-    );
+    let [along, across] = ["along", "across"].map(|what| titled(u, Dimension::Length, what));
+    let mut table = Table::new("With the usual scatter more of one", &["what", "usual scatter", &along, &across]);
     for (which, along, across) in &rows {
         let sd =
-            deviation(*which, f64::from(uncertainty.sd[*which as usize]), f64::from(uncertainty.mean[*which as usize]));
-        table.row([input(*which).to_owned(), sd, fixed(*along, 3), fixed(*across, 3)]);
+            usual(u, *which, f64::from(uncertainty.sd[*which as usize]), f64::from(uncertainty.mean[*which as usize]));
+        let moved = |m: f64| number_in(u, Dimension::Length, m, 1);
+        table.row([input(*which).to_owned(), sd, moved(*along), moved(*across)]);
     }
     picture.tables = vec![table];
     picture.drawn(440.0, bottom + 10.0, [chart.done()])

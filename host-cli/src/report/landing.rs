@@ -1,6 +1,6 @@
 //! Side view of other landings, to scale: the surface of one fall height, plane slopes, and runs that come down on them.
 
-use super::chart::{Anchor, Axis, Chart, label};
+use super::chart::{Anchor, Axis, Chart};
 use super::html::{STYLE, document, figure, table};
 use super::markup::el;
 use super::sheet::{follow, surface};
@@ -101,13 +101,11 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
             }
             last_px = at;
             chart.line_px("witness", [at, chart.y_px(row.height_m), at, bottom]);
-            let height = label(at, bottom + 54.0, Anchor::Middle, fixed(row.height_m, 2));
-            chart.push(height.class("measure"));
-            let from = label(at, bottom + 74.0, Anchor::Middle, fixed(row.distance_m, 2));
-            chart.push(from.class("measure"));
+            chart.text(at, bottom + 58.0, Anchor::Middle, "measure", fixed(row.height_m, 2));
+            chart.text(at, bottom + 78.0, Anchor::Middle, "measure", fixed(row.distance_m, 2));
         }
-        for (down, text) in [(54.0, "height, m"), (74.0, "from the lip, m")] {
-            chart.push(label(48.0, bottom + down, Anchor::Start, text).class("name"));
+        for (down, text) in [(58.0, "height, m"), (78.0, "from the lip, m")] {
+            chart.text(48.0, bottom + down, Anchor::Start, "name", text);
         }
     }
     chart.dot("point", "mean landing on the bag", (answer.mean_distance_m, answer.mean_height_m), 5.0);
@@ -128,7 +126,7 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
         ("thin", "the bag's top, for comparison".to_owned()),
     ];
     picture.tables = vec![stakes(rows)];
-    picture.drawn(WIDTH, bottom + 84.0, [chart.done()])
+    picture.drawn(WIDTH, bottom + 88.0, [chart.done()])
 }
 
 /// The centre of mass of the run that comes down at a place of the surface.

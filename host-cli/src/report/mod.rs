@@ -6,6 +6,7 @@
 
 mod above;
 mod blower;
+#[cfg(not(target_family = "wasm"))]
 pub mod card;
 mod chart;
 mod cut;
@@ -15,6 +16,9 @@ pub mod html;
 #[cfg(not(target_family = "wasm"))]
 pub mod landing;
 mod markup;
+mod near;
+mod played;
+mod ride_by;
 mod scale;
 mod shares;
 mod sheet;
@@ -26,6 +30,7 @@ mod tests;
 mod touch;
 mod words;
 
+pub use played::Played;
 pub use sheet::{RUNS, Sheet};
 pub use words::fixed;
 
@@ -43,8 +48,9 @@ pub struct Table {
 }
 
 impl Table {
-    fn new(caption: impl Into<String>, head: &[&str]) -> Self {
-        Self { caption: caption.into(), head: head.iter().map(|text| (*text).to_owned()).collect(), rows: Vec::new() }
+    fn new(caption: impl Into<String>, head: &[impl AsRef<str>]) -> Self {
+        let head = head.iter().map(|text| text.as_ref().to_owned()).collect();
+        Self { caption: caption.into(), head, rows: Vec::new() }
     }
 
     fn row(&mut self, cells: impl IntoIterator<Item = impl Into<String>>) {
@@ -63,6 +69,8 @@ pub struct Picture {
     pub words: String,
     /// The drawing as SVG; `None` where there is nothing to draw, and `words` says why.
     pub svg: Option<String>,
+    /// Another drawing of the same for a narrow screen.
+    pub near: Option<String>,
     /// What its marks mean: class of a sample, and words.
     pub legend: Vec<(&'static str, String)>,
     /// The numbers behind it.
@@ -73,7 +81,16 @@ pub struct Picture {
 
 impl Picture {
     fn new(id: &'static str, title: &'static str) -> Self {
-        Self { id, title, words: String::new(), svg: None, legend: Vec::new(), tables: Vec::new(), wide: false }
+        Self {
+            id,
+            title,
+            words: String::new(),
+            svg: None,
+            near: None,
+            legend: Vec::new(),
+            tables: Vec::new(),
+            wide: false,
+        }
     }
 
     /// Nothing to draw, and why.
@@ -83,7 +100,18 @@ impl Picture {
 
     /// Puts the drawing in, with its title and words for those who do not see it.
     fn drawn(mut self, width: f64, height: f64, parts: impl IntoIterator<Item = Element>) -> Self {
-        let (title, words) = (format!("{}-title", self.id), format!("{}-words", self.id));
+        self.svg = Some(self.drawing("", width, height, parts));
+        self
+    }
+
+    /// The same for the drawing on a narrow screen.
+    fn drawn_near(mut self, width: f64, height: f64, parts: impl IntoIterator<Item = Element>) -> Self {
+        self.near = Some(self.drawing("near-", width, height, parts));
+        self
+    }
+
+    fn drawing(&self, which: &str, width: f64, height: f64, parts: impl IntoIterator<Item = Element>) -> String {
+        let (title, words) = (format!("{}-{which}title", self.id), format!("{}-{which}words", self.id));
         let svg = el("svg")
             .with("viewBox", format!("0 0 {width:.0} {height:.0}"))
             .with("role", "img")
@@ -91,15 +119,21 @@ impl Picture {
             .add(el("title").with("id", title).text(self.title))
             .add(el("desc").with("id", words).text(self.words.clone()))
             .all(parts);
-        self.svg = Some(svg.render());
-        self
+        svg.render()
     }
 }
 
 /// The pictures of some names, in the order of the ride.
 #[must_use]
 pub fn some_pictures(sheet: &Sheet<'_>, wanted: &[String]) -> Vec<Picture> {
-    DRAW.iter().filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+    let of_pages = PAGES.iter().chain(&DRAW);
+    of_pages.filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+}
+
+/// All pictures of a page: of those for narrow screens first.
+#[must_use]
+pub fn page_pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
+    PAGES.iter().chain(&DRAW).map(|(_, draw)| draw(sheet)).collect()
 }
 
 /// All pictures, in the order of the ride.
@@ -110,6 +144,9 @@ pub fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
 
 /// How a picture is drawn.
 type Draw = fn(&Sheet<'_>) -> Picture;
+
+/// Pictures for the page on a narrow screen alone; on paper and on wide screens the others show more.
+const PAGES: [(&str, Draw); 1] = [("near", near::draw)];
 
 /// Each picture's name and how it is drawn.
 const DRAW: [(&str, Draw); 10] = [

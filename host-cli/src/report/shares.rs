@@ -1,13 +1,14 @@
 //! What the spread comes from.
 
-use super::chart::{Anchor, Axis, Chart, Frame, label};
+use super::chart::{Anchor, Axis, Chart, Frame};
 use super::sheet::Sheet;
 use super::words::{fixed, input};
 use super::{Picture, Table};
+use crate::shown::{Shown, Toward};
 use landfall_core::inputs::Uncertain;
 
 const TITLE: &str = "What the spread comes from";
-const ROW: f64 = 34.0;
+const ROW: f64 = 36.0;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
@@ -34,17 +35,18 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     for (i, (which, along, across)) in rows.iter().enumerate() {
         let y = rows.len() as f64 - i as f64 - 0.5;
         let at = chart.y_px(y);
-        chart.push(label(frame.left - 8.0, at + 5.0, Anchor::End, input(*which)).class("tick"));
+        chart.text(frame.left - 8.0, at + 5.0, Anchor::End, "tick", input(*which));
         for (name, class, value, low) in [("along", "bar-along", along, 0.02), ("across", "bar-across", across, -0.38)]
         {
             chart.rect(class, &format!("{name} {}", which.name()), (0.0, y + low), (*value, y + low + 0.36));
             if *value >= 0.5 {
                 let down = chart.y_px(y + low + 0.18) + 4.0;
                 let x = chart.x_px(*value) + 4.0;
-                chart.push(label(x, down, Anchor::Start, format!("{} %", fixed(*value, 0))).class("small"));
+                chart.text(x, down, Anchor::Start, "small", format!("{} %", fixed(*value, 0)));
             }
         }
     }
+    let u = Shown::of(sheet.site);
     let mut picture = Picture::new("shares", TITLE);
     let named = |of: fn(&(Uncertain, f64, f64)) -> f64| {
         let mut list = rows.clone();
@@ -54,17 +56,17 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         first.join(", ")
     };
     picture.words = format!(
-        "Standard deviation {} m along and {} m across. Along it comes mostly from {}; across from {}. What stands first is worth steadying first.",
-        fixed(spread.sd_along_m, 2),
-        fixed(spread.sd_across_m, 2),
+        "Two landings in three come down within {} of the middle along the bag, and within {} across. Along it comes mostly from {}; across from {}. What stands first is worth steadying first.",
+        u.length(spread.sd_along_m, Toward::Up),
+        u.length(spread.sd_across_m, Toward::Up),
         named(|row| row.1),
         named(|row| row.2),
     );
     picture.legend = vec![
-        ("bar-along", "share of the variance along".to_owned()),
-        ("bar-across", "share of the variance across".to_owned()),
+        ("bar-along", "share of the scatter along".to_owned()),
+        ("bar-across", "share of the scatter across".to_owned()),
     ];
-    let mut table = Table::new("Shares of the variance", &["input", "along %", "across %"]);
+    let mut table = Table::new("Shares of the scatter (of its square)", &["input", "along, %", "across, %"]);
     for (which, along, across) in &rows {
         table.row([input(*which).to_owned(), fixed(*along, 1), fixed(*across, 1)]);
     }

@@ -19,6 +19,8 @@ use rayon::prelude::*;
 pub const RUNS: usize = 80 * DRAWN;
 /// Places along the flight at which the band is taken.
 const STATIONS: usize = 72;
+/// Deeper than any ground.
+const BELOW_M: f64 = -100.0;
 /// Time between two steps of a drawn flight.
 const STEP_S: f32 = 0.02;
 
@@ -36,9 +38,13 @@ pub struct Sheet<'a> {
     pub surface: Vec<Piece>,
     /// The ride down, mean rider.
     pub ride: Vec<RideMark>,
-    /// The flight, mean rider, all inputs at their site values: the centre of mass over x.
+    /// From the rider's centre of mass to the wheels.
+    pub wheels: Wheels,
+    /// The highest centre of mass of that rider.
+    pub apex: Option<(f64, f64)>,
+    /// The flight of the wheels, mean rider, all inputs at their site values.
     pub flight: Vec<(f64, f64)>,
-    /// Where 999 of 1,000 flights pass: x, the height of 1 in 2,000, of half, of 1,999 in 2,000.
+    /// Where 999 of 1,000 flights of the wheels pass: x, the height of 1 in 2,000, of half, of 1,999 in 2,000.
     pub band: Vec<[f64; 4]>,
     /// Contact points of the first runs: along, across, what the run is called.
     pub points: Vec<Point>,
@@ -46,6 +52,49 @@ pub struct Sheet<'a> {
     pub short: Vec<Vec<(f64, f64)>>,
     /// The touch-down: time, depth, load, pressure.
     pub touchdown: Vec<[f64; 4]>,
+}
+
+/// Where the wheels are under the rider's centre of mass: at the lip on its edge, at the contact below it along the top's
+/// normal, and between the two turned evenly over the way.
+#[derive(Clone, Copy, Debug)]
+pub struct Wheels {
+    /// The centre of mass at the release.
+    pub release: (f64, f64),
+    /// Where it is at the contact.
+    pub end_x: f64,
+    /// From the wheels to the centre of mass at the release, and at the contact.
+    pub lever: [(f64, f64); 2],
+}
+
+impl Wheels {
+    fn of(setup: &Setup, inputs: &Inputs<f32>, one: &Single) -> Self {
+        let release = place(&setup.release(one.end.speed_mps, inputs));
+        let (climb, height_m) = (f64::from(setup.bag.climb()), f64::from(inputs.get(Uncertain::ContactHeight)));
+        let cos = 1.0 / climb.hypot(1.0);
+        let behind = f64::from(setup.bag.gap_m + 0.5 * setup.bag.length_m);
+        let end_x = one.run.filter(|run| run.landed()).map_or(behind, |run| place(&run.contact).0);
+        let lip = f64::from(setup.takeoff.height_m);
+        Self {
+            release,
+            end_x: end_x.max(release.0 + 0.5),
+            lever: [(release.0, release.1 - lip), (-climb * cos * height_m, cos * height_m)],
+        }
+    }
+
+    /// The lever over the way flown, where the centre of mass is at `x`.
+    #[must_use]
+    pub fn lever_at(&self, x: f64) -> (f64, f64) {
+        let share = ((x - self.release.0) / (self.end_x - self.release.0)).clamp(0.0, 1.0);
+        let [from, to] = self.lever;
+        (from.0 + share * (to.0 - from.0), from.1 + share * (to.1 - from.1))
+    }
+
+    /// The wheels under a place of the centre of mass.
+    #[must_use]
+    pub fn under(&self, (x, z): (f64, f64)) -> (f64, f64) {
+        let lever = self.lever_at(x);
+        (x - lever.0, z - lever.1)
+    }
 }
 
 /// One piece of the surface.
@@ -149,15 +198,28 @@ impl<'a> Sheet<'a> {
                 touchdown.push([point.time_s, point.depth_m, point.load_g, point.pressure_pa].map(f64::from));
             })?;
         }
-        let (band, points) = if blocks > 0 && results.spread.sampling.is_some() && one.run.is_some() {
+        let wheels = Wheels::of(setup, &inputs, &one);
+        let (mut band, points) = if blocks > 0 && results.spread.sampling.is_some() && one.run.is_some() {
             flights(&model, results, site.spread.seed, blocks)
         } else {
             (Vec::new(), Vec::new())
         };
+        for row in &mut band {
+            let lever = wheels.lever_at(row[0]);
+            *row = [row[0] - lever.0, row[1] - lever.1, row[2] - lever.1, row[3] - lever.1];
+        }
+        // All leave from the lip's edge.
+        if band.first().is_some_and(|row| row[0] > 0.0) {
+            let lip = f64::from(setup.takeoff.height_m);
+            band.insert(0, [0.0, lip, lip, lip]);
+        }
+        let flown = flight(setup, &inputs, &one);
         Ok(Self {
             surface: surface(setup),
             ride: ride(setup, &inputs, results),
-            flight: flight(setup, &inputs, &one),
+            apex: flown.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)),
+            flight: flown.into_iter().map(|at| wheels.under(at)).collect(),
+            wheels,
             band,
             points,
             short: short(&model, results),
@@ -330,9 +392,11 @@ fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f
             let mut list: Vec<f32> = rows.iter().map(|row| row[i]).collect();
             list.sort_unstable_by(f32::total_cmp);
             let at = |share: f64| f64::from(list[((list.len() - 1) as f64 * share).round() as usize]);
-            let figures = [f64::from(station(i)), at(0.000_5), at(0.5), at(0.999_5)];
-            if figures.iter().all(|figure| figure.is_finite()) {
-                band.push(figures);
+            // A run that does not come so far is below all that do.
+            let figures = [at(0.000_5), at(0.5), at(0.999_5)];
+            if figures[2].is_finite() {
+                let [low, half, high] = figures.map(|z| z.max(BELOW_M));
+                band.push([f64::from(station(i)), low, half, high]);
             }
         }
     }
@@ -367,6 +431,17 @@ fn short(model: &Model, results: &Results) -> Vec<Vec<(f64, f64)>> {
             list.push((x, z.max(below)));
             front || top || z <= below || x > f64::from(bag.gap_m) + 3.0
         });
+        // The wheels leave from the lip's edge; what is met is met by the lowest point below the centre of mass.
+        if let Some(first) = list.first().copied() {
+            let lip = f64::from(setup.takeoff.height_m);
+            let last = (list.len() - 1).max(1) as f64;
+            for (i, place) in list.iter_mut().enumerate() {
+                let left = 1.0 - i as f64 / last;
+                let x = place.0 - left * first.0;
+                let below = if x <= 0.0 { face_z(setup, x) } else { ground };
+                *place = (x, (place.1 - left * (first.1 - lip)).max(below));
+            }
+        }
         list
     })
     .collect()

@@ -2,8 +2,10 @@
 
 use super::chart::{Anchor, Axis, Chart};
 use super::sheet::{Sheet, face_z};
-use super::words::{fixed, kmh, maybe};
+use super::words::{maybe_in, number_in, titled};
 use super::{Picture, Table};
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 
 const TITLE: &str = "The short zone, to scale";
 
@@ -11,8 +13,9 @@ const TITLE: &str = "The short zone, to scale";
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let placement = &sheet.results.placement;
     if placement.short_zone.is_empty() {
-        return Picture::none("short", TITLE, "Nothing to draw: no lip speed up to 40 m/s clears the gap.");
+        return Picture::none("short", TITLE, "Nothing to draw: no speed at the lip clears the gap.");
     }
+    let u = Shown::of(sheet.site);
     let setup = &sheet.model.setups[0];
     let bag = &setup.bag;
     let (gap, base, front) = (f64::from(bag.gap_m), f64::from(bag.base_level_m), f64::from(bag.front_z_m()));
@@ -21,9 +24,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let low = base.min(0.0);
     let up = high - low + 1.0;
     let back = gap + (1.2_f64).max(0.75 * up - gap - 2.0).min(f64::from(bag.length_m));
-    let x = Axis::new(-1.6, back, "m from the lip edge");
-    let (mut chart, bottom) =
-        Chart::to_scale(50.0, 30.0, 426.0, x.clone(), Axis::new(low - 0.3, high + 0.4, "height, m"));
+    let x = Axis::of(u, Dimension::Length, -1.6, back, "from the lip edge");
+    let y = Axis::of(u, Dimension::Length, low - 0.3, high + 0.6, "height");
+    let (mut chart, bottom) = Chart::to_scale(50.0, 30.0, 426.0, x.clone(), y);
     chart.rect("ground", "ground", (x.low, low - 0.3), (gap, 0.0));
     chart.rect("ground", "ground under the bag", (gap, low - 0.3), (x.high, base));
     let face: Vec<(f64, f64)> =
@@ -52,22 +55,28 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         }
     };
     let last = placement.short_zone.len() - 1;
-    label(&mut chart, last, format!("{} m/s", fixed(placement.short_zone[last].lip_speed_mps, 1)));
+    label(&mut chart, last, u.fine_speed(placement.short_zone[last].lip_speed_mps, Toward::Nearest));
 
     let mut picture = Picture::new("short", TITLE);
-    picture.words = format!(
-        "{} m/s at the lip clear the gap (mean rider at the site's values, who leaves at {} m/s). {} The lines show the lowest point of rider and bike; what they meet is found without regard to the take-off, so one that ends on it comes down there first.",
-        maybe(placement.clearing_lip_speed_mps, 2),
-        maybe(sheet.results.ride.lip_speed_mps, 2),
-        match placement.front_from_lip_speed_mps {
-            Some(from) if from <= 1.45 => "Slower than that, from walking pace on, the bag's front is met.".to_owned(),
-            Some(from) => format!(
-                "From {} m/s on the bag's front is met, slower the ground or the take-off before it.",
-                fixed(from, 2)
-            ),
-            None => "Slower, the ground or the take-off before the bag is met.".to_owned(),
-        }
+    let speed = |mps: f64, toward| u.fine_speed(mps, toward);
+    let clears = placement.clearing_lip_speed_mps.map_or_else(
+        || "No speed at the lip clears the gap. ".to_owned(),
+        |mps| format!("{} at the lip clear the gap. ", speed(mps, Toward::Up)),
     );
+    let leaves = sheet
+        .results
+        .ride
+        .lip_speed_mps
+        .map_or_else(String::new, |mps| format!("The mean rider leaves at {}. ", speed(mps, Toward::Nearest)));
+    let slower = match placement.front_from_lip_speed_mps {
+        Some(from) if from <= 1.45 => "Slower than that, from walking pace on, the bag's front is met.".to_owned(),
+        Some(from) => format!(
+            "From {} on the bag's front is met, slower the ground or the take-off before it.",
+            speed(from, Toward::Nearest)
+        ),
+        None => "Slower, the ground or the take-off before the bag is met.".to_owned(),
+    };
+    picture.words = format!("{clears}{leaves}{slower} The lines are the lowest point of rider and bike.");
     picture.legend = vec![
         ("hit-ground", "comes down on the take-off or on the ground".to_owned()),
         ("hit-front", "meets the bag's front".to_owned()),
@@ -78,10 +87,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 }
 
 fn table(sheet: &Sheet<'_>) -> Table {
-    let mut table = Table::new(
-        "What a lip speed meets first",
-        &["lip speed m/s", "lip speed km/h", "meets", "lowest point over the ground at the bag's front edge m"],
-    );
+    let u = Shown::of(sheet.site);
+    let speed = titled(u, Dimension::Speed, "speed at the lip");
+    let height = titled(u, Dimension::Length, "lowest point over the ground at the bag's front edge");
+    let mut table = Table::new("What a rider of some speed meets first", &[speed.as_str(), "meets", &height]);
     for row in &sheet.results.placement.short_zone {
         let meets = match row.hit {
             "ground" => "take-off or ground",
@@ -89,11 +98,10 @@ fn table(sheet: &Sheet<'_>) -> Table {
             _ => "the bag's top",
         };
         table.row([
-            fixed(row.lip_speed_mps, 2),
-            fixed(kmh(row.lip_speed_mps), 1),
+            number_in(u, Dimension::Speed, row.lip_speed_mps, 1),
             meets.to_owned(),
             // Far below the ground nothing passes the edge.
-            maybe(row.height_at_gap_m.filter(|height| *height >= 0.0), 2),
+            maybe_in(u, Dimension::Length, row.height_at_gap_m.filter(|height| *height >= 0.0), 0),
         ]);
     }
     table

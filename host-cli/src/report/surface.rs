@@ -2,10 +2,12 @@
 
 use super::Table;
 use super::sheet::{PieceKind, Sheet};
-use super::words::{feet, fixed};
+use super::words::{fixed, long};
+use crate::shown::{Shown, Toward};
 
 /// The pieces of the surface, one row each.
 pub fn pieces(sheet: &Sheet<'_>) -> Table {
+    let u = Shown::of(sheet.site);
     let head = ["piece", "along the surface", "run, level", "rise", "begins before the lip, level", "slope or radius"];
     let mut table = Table::new("Pieces of the ride down, from the start to the lip", &head);
     for piece in &sheet.surface {
@@ -16,20 +18,19 @@ pub fn pieces(sheet: &Sheet<'_>) -> Table {
             PieceKind::Arc { radius_m, turn_rad } => {
                 let way = if turn_rad > 0.0 { "upward" } else { "downward" };
                 let turn = fixed(turn_rad.abs().to_degrees(), 1);
-                ("arc", radius_m * turn_rad.abs(), format!("radius {} m, {turn}° {way}", fixed(radius_m, 2)))
+                ("arc", radius_m * turn_rad.abs(), format!("radius {}, {turn}° {way}", long(u, radius_m)))
             }
             PieceKind::TakeOff { radius_m, turn_rad } => {
                 let lip = fixed(turn_rad.to_degrees(), 1);
-                ("take-off", radius_m * turn_rad, format!("radius {} m, lip {lip}°", fixed(radius_m, 2)))
+                ("take-off", radius_m * turn_rad, format!("radius {}, lip {lip}°", long(u, radius_m)))
             }
         };
-        let both = |m: f64| format!("{} m, {}", fixed(m, 2), feet(m));
         table.row([
             name.to_owned(),
-            both(length_m),
-            both(piece.run_m()),
-            both(piece.rise_m()),
-            both(-piece.first().0),
+            long(u, length_m),
+            long(u, piece.run_m()),
+            long(u, piece.rise_m()),
+            long(u, -piece.first().0),
             shape,
         ]);
     }
@@ -40,11 +41,15 @@ pub fn pieces(sheet: &Sheet<'_>) -> Table {
 pub fn face(sheet: &Sheet<'_>) -> Table {
     let takeoff = &sheet.model.setups[0].takeoff;
     let (radius_m, base_m) = (f64::from(takeoff.radius_m), f64::from(takeoff.base_m()));
-    let step_m = if base_m > 2.5 { 0.5 } else { 0.25 };
-    let mut table = Table::new(
-        "The take-off's face: height over level distance from its foot",
-        &["from the foot m", "height m", "from the foot", "height"],
-    );
+    let u = Shown::of(sheet.site);
+    let step_m = match (u.is_imperial(), base_m > 2.5) {
+        (false, true) => 0.5,
+        (false, false) => 0.25,
+        (true, true) => 0.609_6,
+        (true, false) => 0.304_8,
+    };
+    let mut table =
+        Table::new("The take-off's face: height over level distance from its foot", &["from the foot", "height"]);
     let count = (base_m / step_m).floor() as u32;
     let mut distances: Vec<f64> = (0..=count).map(|i| f64::from(i) * step_m).collect();
     if base_m - f64::from(count) * step_m > 0.01 {
@@ -52,7 +57,7 @@ pub fn face(sheet: &Sheet<'_>) -> Table {
     }
     for x in distances {
         let z = radius_m - (radius_m * radius_m - x * x).max(0.0).sqrt();
-        table.row([fixed(x, 2), fixed(z, 3), feet(x), feet(z)]);
+        table.row([long(u, x), u.cut(z, Toward::Nearest)]);
     }
     table
 }
@@ -64,7 +69,8 @@ pub fn bag(sheet: &Sheet<'_>) -> Table {
     let gap_m = f64::from(setup.bag.gap_m);
     let lip_m = f64::from(takeoff.height_m);
     let base_m = f64::from(takeoff.base_m());
-    let mut table = Table::new("Heights and distances to set out with a tape", &["measure", "m", "ft and in"]);
+    let mut table = Table::new("Heights and distances", &["measure", "on the tape"]);
+    let u = Shown::of(sheet.site);
     let start_m = sheet.surface.first().map_or(0.0, |piece| piece.first().1);
     let rows = [
         ("start above the take-off's foot", start_m),
@@ -84,7 +90,7 @@ pub fn bag(sheet: &Sheet<'_>) -> Table {
         ("lip edge to a front corner, level, right", gap_m.hypot(bag.offset_m - 0.5 * bag.width_m)),
     ];
     for (what, length_m) in rows {
-        table.row([what.to_owned(), fixed(length_m, 2), feet(length_m)]);
+        table.row([what.to_owned(), long(u, length_m)]);
     }
     table
 }

@@ -73,7 +73,7 @@ pub(super) fn no_pressures(r: &Results) -> Option<String> {
     None
 }
 
-const NO_DIFFERENCES: &str = "one of the runs of the divided differences has no landing";
+const NO_DIFFERENCES: &str = "with a little more or less of one input a run has no landing";
 
 /// Why the value under a dotted key is null; `None` where its part was not asked for.
 #[must_use]

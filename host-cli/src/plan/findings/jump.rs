@@ -62,8 +62,8 @@ fn reach(said: &mut Said<'_>) {
             Level::Stop,
             "reach.front_above_lip",
             format!(
-                "The bag's front stands {} above the lip, and riders run into it. A lower front (bag.front_height) or ground \
-                 under the bag that lies lower (bag.base_level) would change it.",
+                "The bag's front stands {} above the lip, and riders run into it. A lower front or ground \
+                 under the bag that lies lower would change it.",
                 metres(u, above_lip)
             ),
         )
@@ -148,7 +148,7 @@ fn arc_load(said: &mut Said<'_>) {
             ("in the take-off", "a larger take-off radius")
         };
         let text = format!(
-            "The load reaches {} {place}, over the {} that the site file allows ({key}): arms and legs may fold. What would \
+            "The load reaches {} {place}, over the {} that the site file allows: arms and legs may fold. What would \
              change it: {cure}, or less start height.",
             load(peak),
             load(limit)
@@ -192,7 +192,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
             "miss.too_few",
             format!(
                 "No run of {runs} missed, which is too few to show the chance of {} that is planned for. At least {} runs \
-                 (spread.samples) would show it.",
+                 (--samples) would show it.",
                 chance(target),
                 number((3.0 / target).ceil(), 0)
             ),
@@ -233,7 +233,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
                 "miss.not_resolved",
                 format!(
                     "The chance of a miss is not resolved: its 95 % interval runs from {} to {}, across the {} planned for. \
-                     More runs (spread.samples) would settle it.",
+                     More runs (--samples) would settle it.",
                     chance(sampling.miss_low),
                     chance(sampling.miss_high),
                     chance(target)

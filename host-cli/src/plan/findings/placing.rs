@@ -264,7 +264,7 @@ fn wind_now(said: &mut Said<'_>) {
         said.stop(
             "wind.now",
             format!(
-                "The wind of the site, {}, is over {} (anchors.wind), at which nobody \
+                "The wind of the site, {}, is over {}, at which nobody \
                         rides. Waiting would change it.",
                 wind(u, now),
                 wind(u, w.limit_mps)

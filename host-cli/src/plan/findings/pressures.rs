@@ -341,10 +341,10 @@ fn band(said: &mut Said<'_>) {
                 add("more vent area, a lower start or heavier lightest riders (they let more pressure be ridden)");
             }
             if p.band_high_rule == Some(BandEnd::PressureMax) {
-                add("a bag whose maker allows more pressure (bag.pressure_max)");
+                add("a bag whose maker allows more pressure");
             }
             if p.firm_pa.is_some_and(|firm| firm < bag.pressure_min_pa) {
-                add("a bag whose maker allows less pressure (bag.pressure_min)");
+                add("a bag whose maker allows less pressure");
             }
             format!(
                 "There is no pressure to ride at: {} lies over {}. What would have to change: {}.{}",
