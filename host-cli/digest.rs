@@ -43,8 +43,8 @@ fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
 }
 
 fn collect(folder: &std::path::Path, name: &str, out: &mut Vec<(String, std::path::PathBuf)>) {
-    /// Compiled for the command alone.
-    const APART: [&str; 3] = ["src/page/html.rs", "src/report/card.rs", "src/report/landing.rs"];
+    /// Compiled for the command or for tests alone.
+    const APART: [&str; 4] = ["src/page/html.rs", "src/plan/sample.rs", "src/report/card.rs", "src/report/landing.rs"];
     let Ok(entries) = std::fs::read_dir(folder) else { return };
     for entry in entries.flatten() {
         let path = entry.path();

@@ -63,6 +63,7 @@ if [ "${1:-}" = --keep ]; then
     # What else the bytes hang on: the compiler, and the packages that the module is linked from.
     {
         compiler
-        sed -n 's/^name = "\(.*\)"/\1/p; s/^version = "\(.*\)"/\1/p' Cargo.lock | sed 1d | paste -d ' ' - -
+        cargo tree --quiet --locked --target wasm32-unknown-unknown --edges normal --prefix none |
+            sed -n 's/^\([^ ]*\) v\([^ ]*\).*/\1 \2/p' | LC_ALL=C sort -u
     } >landfall-page.txt
 fi

@@ -42,7 +42,7 @@ fn the_kept_module_has_the_packages_of_the_command() {
         assert!(name == "landfall-page" || lock.contains(&entry), "{line} is not in Cargo.lock; renew it by: {RENEW}");
         count += 1;
     }
-    assert!(count > 20, "{count} packages");
+    assert!(count > 12, "{count} packages");
 }
 
 /// Builds it anew where the compiler that it was built by is at hand: the same bytes must come out, and the compiler
@@ -82,5 +82,6 @@ fn the_kept_module_can_be_built_again() {
         .collect();
     let taken: BTreeSet<String> =
         sources(&here()).iter().map(|(_, path)| of_list(&path.canonicalize().unwrap())).collect();
-    assert_eq!(read, taken, "the digest in host-cli/digest.rs is not taken of what the module is compiled from");
+    let apart: Vec<&String> = read.symmetric_difference(&taken).collect();
+    assert!(apart.is_empty() && read.len() > 50, "host-cli/digest.rs takes other files than are compiled: {apart:?}");
 }

@@ -235,7 +235,7 @@ mod tests {
 
     #[test]
     fn a_run_that_ends_before_the_lip_has_no_flight() {
-        let site = demo().with_value("roll_in.start_height", "2.4 m").unwrap();
+        let site = demo().with_value("roll_in.start_height", "2.0 m").unwrap();
         let (run, results) = played(&site);
         assert!(results.ride.stall.is_some(), "{:?}", results.ride);
         assert!(run.flight.is_empty() && run.bag.is_empty() && run.contact.is_none());
