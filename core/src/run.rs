@@ -298,3 +298,51 @@ impl Setup {
         [off_m, front_m]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::inputs::COUNT;
+
+    /// A level top 2 m up whose front edge is 4 m ahead, and no air.
+    fn setup() -> Setup {
+        let bag = Bag {
+            length_m: 10.0,
+            width_m: 8.0,
+            front_height_m: 2.0,
+            back_height_m: 2.0,
+            gap_m: 4.0,
+            offset_m: 0.0,
+            base_level_m: 0.0,
+            edge_front_m: 1.0,
+            edge_back_m: 1.0,
+            edge_side_m: 1.0,
+        };
+        let path = Path::simple(6.0, 0.6, 6.0, 3.0, 1.0).unwrap();
+        let takeoff = TakeOff::new(2.0, 5.0, 1.05, 1.0).unwrap();
+        Setup::new(path, takeoff, Bag::new(bag).unwrap(), 1.2, 90.0, 3.0).unwrap()
+    }
+
+    /// What a body without height is called that is thrown forward and up at these speeds from a height over x = 0.
+    fn called(height_m: f32, forward_mps: f32, up_mps: f32) -> Outcome {
+        let setup = setup();
+        let inputs = Inputs([0.0; COUNT]);
+        let start = Motion { place_m: [0.0, 0.0, height_m], velocity_mps: [forward_mps, 0.0, up_mps] };
+        let (arrival, front) = setup.fly(&start, &inputs, &Steps::FINE);
+        let end = setup.ride::<f32, false>(&inputs, &Steps::FINE, |_| {});
+        let end = RideEnd { stalled: false, left: false, ..end };
+        setup.landing(&end, &arrival, front, &inputs).outcome(&setup.bag, 0)
+    }
+
+    #[test]
+    fn front_and_short_are_told_apart() {
+        // From 1 m at 5 m/s up the body is at 2 m after 0.275 s and again after 0.744 s (5 t − ½ g t² = 1).
+        assert_eq!(called(1.0, 10.0, 5.0), Outcome::On, "through the top's height at 2.75 m, down again at 7.44 m");
+        assert_eq!(called(1.0, 20.0, 5.0), Outcome::Front, "through it at 5.5 m only: the front is in the way");
+        assert_eq!(called(1.0, 5.0, 5.0), Outcome::Short, "over it at 1.4 m, under it again at 3.7 m");
+        assert_eq!(called(1.0, 10.0, 4.0), Outcome::Front, "its highest is 1.82 m: never over it");
+        // From 3 m it falls to 2 m in 0.452 s.
+        assert_eq!(called(3.0, 8.0, 0.0), Outcome::Short, "under it at 3.6 m: it began above, so it is short");
+        assert_eq!(called(3.0, 12.0, 0.0), Outcome::On, "down at 5.4 m");
+    }
+}

@@ -73,7 +73,12 @@ impl Rig {
     }
 
     fn ready() -> Self {
-        let mut rig = Self::new();
+        Self::new().filled()
+    }
+
+    /// Tried, zeroed, blown up and riding.
+    fn filled(self) -> Self {
+        let mut rig = self;
         rig.hold(0.0, 150);
         for i in 0..200 {
             rig.pa(5.0 * i as f32);
@@ -492,6 +497,17 @@ fn supply_flicker_of_one_step_is_bridged() {
     }
 }
 
+#[test]
+fn two_cuts_of_three_steps_are_a_cut() {
+    // A loose contact: off, on, off. The last two alone would never say so.
+    let mut rig = Rig::ready();
+    let states = [false, true, false].map(|on| {
+        rig.supply = Some(on);
+        rig.pa(1000.0).state
+    });
+    assert_eq!(states, [State::Ride, State::Ride, State::Stop]);
+}
+
 impl Rig {
     fn slots_empty(&self) -> usize {
         self.watch.slots.empty()
@@ -514,6 +530,16 @@ fn landing_waits_then_rides_and_is_measured() {
     // 100 Pa fall to a quarter in 0.8·ln 4 = 1.1 s.
     assert!((landing.recovery_s.unwrap() - 1.1).abs() < 0.3, "{landing:?}");
     assert!(rig.events.iter().any(|e| matches!(e.what, What::Landed(_))));
+}
+
+#[test]
+fn a_landing_is_what_lifts_the_pressure_by_the_settings_spike() {
+    // The settings say 150 Pa; half as much again is a landing, half of it none.
+    for (lift_pa, landings) in [(225.0, 1), (75.0, 0)] {
+        let mut rig = Rig::ready();
+        rig.landing(1000.0, 1000.0 + lift_pa, 40.0, 0.5);
+        assert_eq!(rig.last.unwrap().landings, landings, "{lift_pa}");
+    }
 }
 
 #[test]
@@ -597,6 +623,22 @@ fn slow_leak_is_forecast_and_takes_the_permit_in_time() {
         }
     }
     assert!(seen > 1000 && worst < 0.15, "{seen} {worst}");
+}
+
+#[test]
+fn a_leak_takes_the_permit_twice_the_needed_time_before_the_stop() {
+    // Down by 2.4 Pa a second; a minute is needed, the stop is at 600 Pa: two minutes before it the bag stands at
+    // 888 Pa, one minute before it at 744 Pa, and the next rider waits for low air at 832 Pa anyway.
+    let mut rig = Rig::new();
+    rig.watch = Watch::new(WatchSettings { needed_s: 60.0, ..sample() }, Start::default()).unwrap();
+    let mut rig = rig.filled();
+    let mut pa = 1000.0;
+    rig.until(State::Wait, 6_000, |_| {
+        pa -= 0.048;
+        pa
+    });
+    assert_eq!(rig.last.unwrap().reason, Reason::SlowLeak, "{pa}");
+    assert!((870.0..=900.0).contains(&pa), "{pa}");
 }
 
 #[test]
