@@ -37,7 +37,7 @@ const pulses = (b, name, from, to) => {
 part('first start and settings', () => {
   const b = new Bench();
   const hello = b.hear((m) => m.is === 'hello', 4);
-  check('says hello at once', hello !== null && hello.t < 0.5 && hello.protocol === 2, `${hello?.t.toFixed(2)} s`);
+  check('says hello at once', hello !== null && hello.t < 0.5 && hello.protocol === 3, `${hello?.t.toFixed(2)} s`);
   b.run(16);
   check('then makes room in its flash, a sector at a time', b.flash.erases.size === 50 && [...b.flash.erases.values()].every((n) => n === 1) && b.permit === false, `${b.flash.erases.size} sectors`);
   check('power-on is the reset cause', hello?.cause === 'power_on', hello?.cause);

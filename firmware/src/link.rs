@@ -15,7 +15,7 @@ use serde::ser::SerializeTuple as _;
 use serde::{Deserialize, Serialize};
 
 /// Version of the messages.
-pub const PROTOCOL: u8 = 2;
+pub const PROTOCOL: u8 = 3;
 /// Speed of the serial line, baud.
 pub const BAUD: u32 = 115_200;
 /// Steps between two status messages: 10 a second.
