@@ -98,8 +98,8 @@ export class Barometers extends Part {
       r.set([counts >> 16, (counts >> 8) & 255, counts & 255, 0, 0, 0], 0);
       r[0x08] |= 0x30;
     }
-    const out = [...r.subarray(this.pointer, this.pointer + 18)];
+    // A result that is read takes its flag away, also within one burst: who reads on sees none.
     if (this.pointer <= 2) r[0x08] &= ~0x30;
-    return out;
+    return [...r.subarray(this.pointer, this.pointer + 18)];
   }
 }

@@ -2,8 +2,10 @@
 //!
 //! The difference of the two is the gauge pressure, the outside one also gives the air's density. Each
 //! part alone may be off by ±100 Pa, so the pair must be zeroed against the vented bag.
-//! Registers, scale factors and the compensation polynomial: as public drivers for the DPS310 have them, and from
-//! memory; compare them with Infineon's data sheet before a part is trusted.
+//! Registers and their bits are as Linux's `drivers/iio/pressure/dps310.c` has them, the scale factors as the maker's own
+//! library (both read). That library and others read the ready flag before the result; that reading a result takes the
+//! flag away stands in a public driver's comment alone, and is held to here. The averaging times are from memory: compare
+//! them with Infineon's data sheet before a part is trusted.
 
 use crate::sensor::{Fault, GaugeSensor, Kind, Outside, RESTART_AFTER, Reading, fault_of, read_from};
 use embedded_hal::i2c::I2c;
@@ -184,8 +186,9 @@ impl Barometer {
     }
 
     fn run<B: I2c>(&mut self, bus: &mut B, coefficients: &Coefficients, source: u8) -> Result<Outside, Fault> {
-        // Results and settings in one burst: a part that lost its supply for a moment shows it here.
-        let [p2, p1, p0, t2, t1, t0, prs_cfg, tmp_cfg, meas_cfg] = read_from(bus, self.address, register::PSR_B2)?;
+        // Settings and the ready flag first, results after: reading a result takes its flag away, so that a burst over
+        // both might never see one. A part that lost its supply for a moment shows it in the settings.
+        let [prs_cfg, tmp_cfg, meas_cfg] = read_from(bus, self.address, register::PRS_CFG)?;
         if prs_cfg != PRESSURE_64_HZ_X4 || tmp_cfg != source | TEMPERATURE_8_HZ_X1 || meas_cfg & 0x07 != BOTH_FOR_EVER {
             self.stage = Stage::Reset;
             return Err(Fault::Corrupt);
@@ -204,7 +207,7 @@ impl Barometer {
             };
         }
         self.waited = 0;
-        let air = coefficients.decode_result([p2, p1, p0, t2, t1, t0])?;
+        let air = coefficients.decode_result(read_from(bus, self.address, register::PSR_B2)?)?;
         self.last = Some(air);
         Ok(air)
     }
@@ -326,20 +329,25 @@ mod tests {
         ]
     }
 
-    fn burst(address: u8, meas: u8) -> Act {
-        Act::write_read(address, 0x00, &[0xFE, 0x2F, 0xEE, 0x02, 0x69, 0xA6, 0x62, 0xB0, meas])
+    fn flags(address: u8, meas: u8) -> Act {
+        Act::write_read(address, 0x06, &[0x62, 0xB0, meas])
+    }
+
+    /// A step that finds a result.
+    fn result(address: u8, meas: u8) -> [Act; 2] {
+        [flags(address, meas), Act::write_read(address, 0x00, &REAL_RESULT)]
     }
 
     #[test]
     fn starts_reads_and_notices_a_reset_part() {
         let mut acts: Vec<Act> = start(0x77).concat();
-        acts.push(burst(0x77, 0xC7)); // nothing yet
-        acts.push(burst(0x77, 0xD7));
-        acts.push(burst(0x77, 0xC7)); // between two results: the last one holds once
-        acts.push(burst(0x77, 0xC7)); // but not twice
+        acts.push(flags(0x77, 0xC7)); // nothing yet
+        acts.extend(result(0x77, 0xD7));
+        acts.push(flags(0x77, 0xC7)); // between two results: the last one holds once
+        acts.push(flags(0x77, 0xC7)); // but not twice
         acts.extend(start(0x77).concat());
-        acts.push(burst(0x77, 0xF7));
-        acts.push(Act::write_read(0x77, 0x00, &[0x80, 0, 0, 0x80, 0, 0, 0, 0, 0xC0])); // it was reset
+        acts.extend(result(0x77, 0xF7));
+        acts.push(Act::write_read(0x77, 0x06, &[0, 0, 0xC0])); // it was reset
         acts.extend(start(0x77).concat());
         let mut bus = Script::new(&acts);
         let mut part = Barometer::new(0x77);
@@ -359,9 +367,10 @@ mod tests {
             acts.extend(start(0x77)[step.clone()].concat());
             acts.extend(start(0x76)[step].concat());
         }
-        acts.push(burst(0x77, 0xD7));
+        acts.extend(result(0x77, 0xD7));
+        acts.push(flags(0x76, 0xD7));
         // 2000 counts more outside are 30.3 Pa less: the part's pressure falls as its counts rise.
-        acts.push(Act::write_read(0x76, 0x00, &[0xFE, 0x37, 0xBE, 0x02, 0x69, 0xA6, 0x62, 0xB0, 0xD7]));
+        acts.push(Act::write_read(0x76, 0x00, &[0xFE, 0x37, 0xBE, 0x02, 0x69, 0xA6]));
         let mut bus = Script::new(&acts);
         let mut pair = Pair::new();
         assert_eq!(pair.step(&mut bus), Err(Fault::NotReady));

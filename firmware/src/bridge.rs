@@ -2,8 +2,9 @@
 //!
 //! Ranges of a few kilopascals make it the default gauge of the box. The part sends no checksum: each
 //! result is read twice and both must agree byte for byte, and the status byte must be exactly
-//! "powered, idle, no error". Commands, frame and transfer function: as public drivers for the DLH and DLHR have
-//! them, and from memory; compare them with the maker's data sheet before a part is trusted.
+//! "powered, idle, no error". The frame of seven bytes, the good status and the transfer function are as Linux's
+//! `drivers/iio/pressure/dlhl60d.c` has them (read; it names data sheet DS-0355). The command that averages two, the busy
+//! bit and the time that it takes are from memory: compare them with the maker's data sheet before a part is trusted.
 
 use crate::sensor::{Fault, GaugeSensor, Kind, RESTART_AFTER, Reading, fault_of, read};
 use embedded_hal::i2c::I2c;

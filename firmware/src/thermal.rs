@@ -1,8 +1,8 @@
 //! Thermal differential pressure sensor of the SDP8xx kind: 16-bit words with a checksum each.
 //!
 //! Its ranges end at 125 or 500 Pa, so it serves low-pressure bags only; [`crate::bridge`] reaches
-//! further. Commands, frame, checksum, scale factors and product numbers: as public drivers for the SDP8xx have
-//! them, and from memory; compare them with Sensirion's data sheet before a part is trusted.
+//! further. Commands, frame, checksum (polynomial 0x31, begun with 0xFF), scale factors and product numbers are as several
+//! public drivers for the SDP8xx have them alike (read); the maker's data sheet was not: compare before a part is trusted.
 
 use crate::sensor::{Fault, GaugeSensor, Kind, RESTART_AFTER, Reading, fault_of, read};
 use embedded_hal::i2c::I2c;
