@@ -117,9 +117,11 @@ fn all_theoretical_rows_of_arc_cp_751() {
 }
 
 #[test]
-fn measured_rows_of_arc_cp_751_within_its_scatter() {
-    // A band for plausibility only: the tests scatter by a third, and theory is usually a little high. Left out: rows
-    // whose orifice was obscured (1-8, 1-9) or whose patch is thought not to have burst (2-7, 2-8).
+fn measured_rows_of_arc_cp_751_no_worse_than_its_own_theory() {
+    // The tests scatter by a third, and theory is usually a little high. The report's own theory is the measure: what is
+    // computed here may lie no further from the drops than that does, and the hundredth that the two may differ by. Left
+    // out: rows whose orifice was obscured (1-8, 1-9), whose patch is thought not to have burst (2-7, 2-8), and those
+    // without a measured peak (1-1, 1-2, 1-7).
     let measured = [
         ("1-3", 5.21),
         ("1-5", 5.86),
@@ -129,6 +131,8 @@ fn measured_rows_of_arc_cp_751_within_its_scatter() {
         ("1-12", 6.25),
         ("1-13", 5.9),
         ("1-14", 5.8),
+        // Drop 1-15 repeats 1-14.
+        ("1-14", 5.0),
         ("1-16", 4.2),
         ("1-17", 3.14),
         ("2-1", 5.6),
@@ -138,9 +142,11 @@ fn measured_rows_of_arc_cp_751_within_its_scatter() {
         ("2-5", 4.1),
         ("2-6", 3.1),
     ];
-    let mut check = Check::new("browning_measured", Scale::Relative, 0.36);
+    let of = |row: &str| *BROWNING.iter().find(|line| line.0 == row).unwrap();
+    let theory = measured.iter().map(|&(row, n)| (of(row).4 / n - 1.0).powi(2)).sum::<f64>() / measured.len() as f64;
+    let mut check = Check::new("browning_measured", Scale::Scatter, theory.sqrt() + 0.01);
     for (row, n) in measured {
-        let &(_, q, r, s, ..) = BROWNING.iter().find(|line| line.0 == row).unwrap();
+        let (_, q, r, s, ..) = of(row);
         check.note(row, browning(q, r, s).0, n);
     }
     check.finish();
