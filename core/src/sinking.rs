@@ -6,12 +6,20 @@ use crate::force_area::ForceArea;
 use crate::hermite::{Quintic, cubic, first_crossing};
 use crate::supply::Flows;
 
-/// Going in, coming back, or resting between the two forces.
+/// Going in, coming back, resting between the two forces, or lying on the ground after it has sunk on.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Phase {
     In,
     Out,
     Rest,
+    Lying,
+}
+
+impl Phase {
+    /// Whether the body stays where it is.
+    pub(crate) const fn stays(self) -> bool {
+        matches!(self, Self::Rest | Self::Lying)
+    }
 }
 
 /// The problem, with what does not change worked out.
@@ -45,7 +53,7 @@ impl Body<'_> {
         let (x, u) = match mode.phase {
             Phase::In => (s.u, self.pull_mps2 - pressure_pa * area_m2 * self.per_mass),
             Phase::Out => (s.u, self.pull_mps2 - self.kept * pressure_pa * area_m2 * self.per_mass),
-            Phase::Rest => (0.0, 0.0),
+            Phase::Rest | Phase::Lying => (0.0, 0.0),
         };
         let rise =
             if mode.taut { self.gas.pressure_rate_paps(s.rise, displaced_m3, s.lost, area_m2 * x, lost) } else { 0.0 };
@@ -145,9 +153,9 @@ pub(crate) fn first_event(dense: &Dense<'_>, thickness_m: Option<f32>) -> Option
                 note(share * deepest_share * 0.999_999, Event::Back);
             }
         }
-        Phase::Rest => {
+        Phase::Rest | Phase::Lying => {
             let push = body.push_mps2(*mode, to);
-            if push < body.pull_mps2 {
+            if push < body.pull_mps2 && mode.phase == Phase::Rest {
                 let share = first_crossing(|share| body.pull_mps2 - body.push_mps2(*mode, &dense.at(share)));
                 note(share, Event::Leave(Phase::In));
             } else if body.kept * push > body.pull_mps2 {
@@ -157,7 +165,7 @@ pub(crate) fn first_event(dense: &Dense<'_>, thickness_m: Option<f32>) -> Option
         }
     }
     let excess = |share: f32| {
-        let x = if mode.phase == Phase::Rest { dense.from.x } else { dense.depth.value(share) };
+        let x = if mode.phase.stays() { dense.from.x } else { dense.depth.value(share) };
         body.gas.slack_excess(body.area.volume_m3(x), dense.lost(share))
     };
     // A fiftieth of a pascal keeps rounding from switching back and forth.
@@ -205,17 +213,25 @@ pub(crate) fn corner_share(
 const AT_KNOT_M: f32 = 2e-4;
 
 /// Share of a step at which the body passes the first knot of the force area, where the force has a corner, unless the
-/// step begins or ends there.
-pub(crate) fn knot_share(area: &ForceArea, from: &State, to: &State, h: f32) -> Option<f32> {
+/// step begins or ends there. A body that turns within the step may pass a knot that both ends of the step are on one side
+/// of: there the way to where it turns counts.
+pub(crate) fn knot_share(area: &ForceArea, depth: &Quintic, from: &State, to: &State, h: f32) -> Option<f32> {
+    let (mut end, mut last_m) = (1.0, to.x);
+    if from.u * to.u < 0.0 {
+        end = first_crossing(|share| if from.u > 0.0 { -depth.slope(share) } else { depth.slope(share) });
+        last_m = depth.value(end);
+    }
     let mut first: Option<f32> = None;
     for knot in area.knots() {
-        let (before, after) = (from.x - knot.depth_m, to.x - knot.depth_m);
+        let (before, after) = (from.x - knot.depth_m, last_m - knot.depth_m);
         if before * after < 0.0 && before.abs() > AT_KNOT_M && after.abs() > AT_KNOT_M {
             let over = |share: f32| {
-                let past = cubic(from.x, h * from.u, to.x, h * to.u, share) - knot.depth_m;
+                let x =
+                    if end < 1.0 { depth.value(share * end) } else { cubic(from.x, h * from.u, to.x, h * to.u, share) };
+                let past = x - knot.depth_m;
                 if after > 0.0 { past } else { -past }
             };
-            let share = first_crossing(over).max(0.02);
+            let share = (end * first_crossing(over)).max(0.02);
             first = Some(first.map_or(share, |earliest| earliest.min(share)));
         }
     }

@@ -232,10 +232,11 @@ def touch_down(bag, content, mass, v, slope, knots, skin_loss, thickness, lost, 
         return result
     y, t = [x, 0.0, gone], t_end
     kept = 1 - skin_loss
-    rebound = 0.0
+    rebound, lies = 0.0, False
     while t < 3.0 - 1e-12:
         force = pressure(y[0], y[2]) * area(y[0], knots) / mass
         if kept * force > pull:
+            lies = False
             top = event(lambda t, y: y[1], 1)
             out = event(lambda t, y: y[0], -1)
             step = run(t, y, kept, False, [top, out], 3.0)
@@ -243,13 +244,12 @@ def touch_down(bag, content, mass, v, slope, knots, skin_loss, thickness, lost, 
             if len(step.t_events[1]):
                 rebound = -y[1]
                 break
-        elif force < pull:
+        elif force < pull and not lies:
             step = run(t, y, 1.0, False, [stop, ground], 3.0)
             t, y = step.t[-1], list(step.y[:, -1])
             if len(step.t_events[1]):
-                # The bag gave way under a body that had stopped.
-                rebound, result["sank_mps"] = None, y[1]
-                break
+                # The bag gave way under a body that had stopped: it lies on the ground until the bag can lift it.
+                result["sank_mps"], lies = y[1], True
         else:
 
             def sinks(_, y):
@@ -258,7 +258,7 @@ def touch_down(bag, content, mass, v, slope, knots, skin_loss, thickness, lost, 
             def lifts(_, y):
                 return kept * pressure(y[0], y[2]) * area(y[0], knots) / mass - pull * (1 + 1e-12)
 
-            step = run(t, y, 1.0, True, [event(sinks, -1), event(lifts, 1)], 3.0)
+            step = run(t, y, 1.0, True, [event(lifts, 1)] if lies else [event(sinks, -1), event(lifts, 1)], 3.0)
             t, y = step.t[-1], list(step.y[:, -1])
         y[1] = 0.0
     result.update(rebound_mps=rebound, gas_lost_in_all_m3=y[2], end_s=t)

@@ -227,10 +227,11 @@ class Bag:
         return {"settles_pa": settles, "to_stop_s": time}
 
     # --- a landing: quick --------------------------------------------------------------------
-    def landing(self, mass, speed, p_i=None, gas=None, supplied=True, thickness=None, back=True, skin_loss=None):
+    def landing(self, mass, speed, p_i=None, gas=None, supplied=True, thickness=None, back=True, skin_loss=None, lies=True):
         """One touch-down from a pressure (taut) or a gas content (taut or slack).
 
-        thickness None leaves the ground out; back=False ends at the deepest point."""
+        thickness None leaves the ground out; back=False ends at the deepest point. A body that has come to rest and
+        sinks on lies on the ground once it is there; lies=False lets it sink on without end."""
         s, pa, ps, beta, v0, n = self.s, self.pa, self.ps, self.beta, self.s.volume, N
         if gas is None:
             gas = self.gas(p_i)
@@ -306,6 +307,7 @@ class Bag:
             "ground_fall_height_m": u * u / (2.0 * G) if bottomed else None,
             "gas_lost_back_m3": lost if bottomed else None,
             "back_at_s": None,
+            "sinks_on_mps": None,
         }
         if bottomed or not back:
             return out
@@ -315,24 +317,24 @@ class Bag:
         low, until, mode = 1.0 - (s.skin_loss if skin_loss is None else skin_loss), 3.0, "up"
         while t < until and mode != "out":
             full, part = push(x, lost) - weight, low * push(x, lost) - weight
-            if abs(u) < 1e-9:
+            if abs(u) < 1e-9 and mode != "lying":
                 u = 0.0
                 mode = "down" if full < 0.0 else "up" if part > 0.0 else "held"
-            if mode == "held":
+            if mode in ("held", "lying"):
                 def sinks(_, y):
                     return push(x, y[0]) - weight
 
                 def lifts(_, y):
                     return low * push(x, y[0]) - weight
 
-                sinks.terminal = lifts.terminal = True
+                sinks.terminal, lifts.terminal = mode == "held", True
                 sinks.direction, lifts.direction = -1, 1
                 step = solve_ivp(lambda _, y: (flow(pressure(x, y[0])),), (t, until), (lost,), "DOP853", rtol=RTOL, atol=ATOL, events=[sinks, lifts])
                 t, lost = step.t[-1], step.y[0][-1]
-                if len(step.t_events[0]):
-                    mode = "down"
-                elif len(step.t_events[1]):
+                if len(step.t_events[1]):
                     mode = "up"
+                elif mode == "held" and len(step.t_events[0]):
+                    mode = "down"
                 else:
                     break
                 u = 1e-12 if mode == "down" else -1e-12
@@ -347,13 +349,23 @@ class Bag:
             free.direction, rest.direction = -1, (1 if mode == "up" else -1)
             if u == 0.0:
                 u = 1e-12 if mode == "down" else -1e-12
-            step = solve_ivp(rhs(low if mode == "up" else 1.0), (t, until), (x, u, lost), "DOP853", rtol=RTOL, atol=ATOL, max_step=0.02, events=[free, rest])
+            ends = [free, rest]
+            if lies and thickness is not None and mode == "down":
+
+                def down(_, y):
+                    return y[0] - thickness
+
+                down.terminal, down.direction = True, 1
+                ends.append(down)
+            step = solve_ivp(rhs(low if mode == "up" else 1.0), (t, until), (x, u, lost), "DOP853", rtol=RTOL, atol=ATOL, max_step=0.02, events=ends)
             t, (x, u, lost) = step.t[-1], step.y[:, -1]
             if len(step.t_events[0]):
                 mode = "out"
                 out["rebound_mps"] = -u
             elif len(step.t_events[1]):
                 u = 0.0
+            elif len(ends) == 3 and len(step.t_events[2]):
+                mode, x, out["sinks_on_mps"] = "lying", thickness, u
         if mode != "out":
             out["rebound_mps"] = 0.0
         out["gas_lost_back_m3"], out["back_at_s"] = lost, t

@@ -157,7 +157,7 @@ class Search:
         self.now = None
 
     def share(self, what, mass, n=None, **changed):
-        """Share of one rider's runs (the first n) that are a "miss", or "short" (or do not land)."""
+        """Share of one rider's runs (the first n) that are a "miss", "short" (or do not land), or "long"."""
         n = n or self.n
         mean = {**self.s.mean, **changed}
         q = sample.draw(self.s, self.z[:, :n], mean, self.fate[:n] < self.s.botched)
@@ -168,8 +168,8 @@ class Search:
         else:
             r = sample.run(self.s, mass, q)
         code, _, _ = sample.outcomes(self.s, r)
-        k = np.count_nonzero(code) if what == "miss" else np.count_nonzero((code == 2) | (code >= 6))
-        return int(k) / n
+        counted = {"miss": code != 0, "short": (code == 2) | (code >= 6), "long": code == sample.OUTCOMES.index("long")}[what]
+        return int(np.count_nonzero(counted)) / n
 
     def worst(self, what, **changed):
         return max(self.share(what, mass, **changed) for mass in self.masses)
@@ -237,35 +237,26 @@ class Search:
             inside = height
 
     def highest_start_with_gust(self):
+        """The highest of all starts that keep to the target: above it every start misses."""
         s, target = self.s, self.s.target_miss
         stated = s.mean["start_height"]
         wind = s.mean["wind_along"] + s.gust
         place = lambda height: {"start_height": height, "wind_along": wind}
         keeps = lambda height: self.keeps("miss", **place(height))
-        low = self.lowest_height() + 0.05
-        inside, outside = None, None
-        if keeps(stated):
-            inside = outside = stated
-            while keeps(outside):
-                inside, outside = outside, outside + 0.25
-                if outside > 3.0 * stated:
-                    return None, "not reached"
-        else:
-            # The site's start misses: the highest that does not may lie above it, and in a narrow window.
-            top = 2.0 * stated
-            while keeps(top) and top < 40.0:
-                top *= 1.5
-            grid = np.linspace(top, low, 121)
-            for i in range(1, len(grid)):
-                thin = max(self.share("miss", mass, 2048, **place(grid[i])) for mass in self.masses)
-                if thin <= 3.0 * target and keeps(grid[i]):
-                    while keeps(grid[i - 1]):
-                        i -= 1
-                    inside, outside = grid[i], grid[i - 1]
-                    break
-            if inside is None:
-                return None, "no start keeps to the target"
-        return self.passes("miss", place, inside, outside, 1e-3)
+        # From where runs go long no higher start brings them back.
+        long = lambda height: max(self.share("long", mass, 2048, **place(height)) for mass in self.masses) > 6.0 * target
+        low, top = self.lowest_height() + 0.05, 1.5 * stated
+        while not long(top) and top < 40.0:
+            top = min(1.2 * top, 40.0)
+        if keeps(top):
+            return None, "not reached"
+        # A window may be narrow: a fine grid, first with few runs.
+        grid = np.linspace(top, low, max(121, int((top - low) / 0.08)))
+        for i in range(1, len(grid)):
+            thin = max(self.share("miss", mass, 2048, **place(grid[i])) for mass in self.masses)
+            if thin <= 3.0 * target and keeps(grid[i]):
+                return self.passes("miss", place, grid[i], grid[i - 1], 1e-3)
+        return None, "no start keeps to the target"
 
     def hold(self, name, sign):
         """Wind outward from the site's at which the chance of a miss passes the target."""

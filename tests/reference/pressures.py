@@ -315,7 +315,7 @@ def repeated(s, bag, mass, speed, limit):
     """Hard landings without supply, the first at the cut, one every interval, until one would pass the depth limit."""
     gas = bag.g_op
     for done in range(200):
-        hit = bag.landing(mass, speed, gas=gas, supplied=False, thickness=1.5 * limit)
+        hit = bag.landing(mass, speed, gas=gas, supplied=False, thickness=1.5 * limit, lies=False)
         if hit["depth_m"] > limit:
             return done
         gas = max(gas - hit["gas_lost_back_m3"], 1e-3)
@@ -527,6 +527,7 @@ def touchdown(s, bag, mass, fl):
         "recovery_s": None if bottomed else bag.recovery_time(hit["gas_lost_back_m3"]),
         "ground_speed_mps": hit["ground_speed_mps"],
         "ground_fall_height_m": hit["ground_fall_height_m"],
+        "sinks_on_mps": hit["sinks_on_mps"],
         "along_left_mps": left,
         "run_out_m": run_out,
         "run_out_friction_02_m": other[0],

@@ -38,17 +38,33 @@ pub type Plan = [(Quantity, f64, Option<f64>)];
 /// Everything is drawn as the fit assumes it: parameters and scales from their priors, then runs and measurements.
 /// Nothing where a run does not come down.
 pub fn day(rng: &mut impl Rng, base: &Base, starts_m: &[f64], plan: &Plan) -> Option<Day> {
-    let mut truth = [0.0; COUNT];
-    for which in FITTED {
-        truth[which as usize] = base.of(which).1 * normal(rng);
-    }
-    let scales: Vec<f64> = GROUPS.iter().map(|_| (LOG_SCALE_SD * normal(rng)).exp()).collect();
+    let (truth, scales) = truth_and_scales(rng, base);
     let trials: Option<Vec<Trial>> = starts_m
         .iter()
         .enumerate()
         .map(|(number, start_m)| trial(rng, base, number, *start_m, &truth, &scales, plan))
         .collect();
     Some(Day { truth, scales, trials: trials? })
+}
+
+/// The same, as people would measure it: a run that does not come down is none of the table's, the others are.
+pub fn day_of_landings(rng: &mut impl Rng, base: &Base, starts_m: &[f64], plan: &Plan) -> Day {
+    let (truth, scales) = truth_and_scales(rng, base);
+    let trials = starts_m
+        .iter()
+        .enumerate()
+        .filter_map(|(number, start_m)| trial(rng, base, number, *start_m, &truth, &scales, plan))
+        .collect();
+    Day { truth, scales, trials }
+}
+
+fn truth_and_scales(rng: &mut impl Rng, base: &Base) -> (Shift, Vec<f64>) {
+    let mut truth = [0.0; COUNT];
+    for which in FITTED {
+        truth[which as usize] = base.of(which).1 * normal(rng);
+    }
+    let scales = GROUPS.iter().map(|_| (LOG_SCALE_SD * normal(rng)).exp()).collect();
+    (truth, scales)
 }
 
 /// One run at a truth and scales.

@@ -267,7 +267,7 @@ fn hard_speeds_agree_where_the_response_is_straight() {
     ];
     let points = |site: Site| {
         let (model, spread, landings) = both_methods(&site);
-        let drawn = landings.quantile(&model, 0, 2, 0.999).unwrap();
+        let drawn = landings.histogram(&model, 0, 2).unwrap().quantile(0.999).unwrap();
         let point = f64::from(spread.normal_quantile_mps(0.999));
         println!("hard speed {point:.3} m/s, sampled {drawn:.3} m/s; {:?}", landings.mean().kinds);
         (point, drawn)

@@ -196,13 +196,13 @@ fn touch_downs() {
         let in_all = number(expected, "gas_lost_in_all_m3").abs();
         near("gas lost in all", got.gas_lost_in_all_m3, "gas_lost_in_all_m3", little.max(1e-3 * in_all));
         near("end", got.end_s, "end_s", 1e-3);
-        let ground = got.ground.filter(|ground| !ground.after_turning).map(|ground| f64::from(ground.speed_mps));
+        let ground = got.ground.map(|ground| f64::from(ground.speed_mps));
         assert_eq!(ground.is_some(), expected["ground_mps"].is_number(), "{name}");
         if let Some(speed) = ground {
             near("speed at the ground", speed as f32, "ground_mps", 1e-3 * speed);
             assert_eq!((got.clearance_m, got.rebound_mps), (Some(0.0), None));
         }
-        let sank = got.ground.filter(|ground| ground.after_turning).map(|ground| ground.speed_mps);
+        let sank = got.sank_on.map(|ground| ground.speed_mps);
         assert_eq!(sank.is_some(), expected["sank_mps"].is_number(), "{name}");
         if let Some(speed) = sank {
             near("speed after sinking on", speed, "sank_mps", 5e-3);

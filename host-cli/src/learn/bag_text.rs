@@ -134,12 +134,12 @@ fn what_was_measured(page: &mut Page, test: &BagTest, here: Shown) {
             ),
         );
         let merged = if area.merged { " What the site file had measured before is in it." } else { "" };
+        let unknown = test.site_after.unknown.area;
+        // Less than the board alone brings was stated by whoever wrote the file.
+        let why = if unknown >= 0.15 { "; most of that is that who lands is not a board" } else { "" };
         page.plain(
             "not known",
-            &format!(
-                "the areas may be {} off either way, one time in three more; most of that is that who lands is not a board.{merged}",
-                percent(test.site_after.unknown.area)
-            ),
+            &format!("the areas may be {} off either way, one time in three more{why}.{merged}", percent(unknown)),
         );
     }
     if let Some(pa) = test.settled_pa {

@@ -200,6 +200,17 @@ pub fn why_none(error: &NoThresholds) -> String {
     }
 }
 
+/// Mean and standard deviation of the mean rider's speed into the top; by the sampling where a run of the divided
+/// differences does not come down.
+fn usual_speed(results: &Results) -> Option<(f64, f64)> {
+    let spread = &results.spread;
+    match (&spread.differences, &spread.sampling) {
+        (Some(by), _) => Some((by.mean_normal_mps, by.sd_normal_mps)),
+        (None, Some(by)) => by.mean_normal_mps.zip(by.sd_normal_mps),
+        (None, None) => None,
+    }
+}
+
 /// What a box computes with: the site in its compact form.
 ///
 /// # Errors
@@ -212,7 +223,7 @@ pub fn form(
     which: Bags,
 ) -> Result<WatchedForm, Refusal> {
     let p = &results.pressures;
-    let (Some(spread), Some(demanded)) = (results.spread.differences.as_ref(), p.demanded.as_ref()) else {
+    let (Some((mean_mps, sd_mps)), Some(demanded)) = (usual_speed(results), p.demanded.as_ref()) else {
         return Err(Refusal::NoLanding);
     };
     let (Some(hard_mps), Some(thickness_m), Some(commitment_s)) =
@@ -256,7 +267,7 @@ pub fn form(
         heaviest_kg: demanded.heaviest_kg,
         lightest_kg: demanded.lightest_kg,
         hard_speed_mps: hard_mps as f32,
-        soft_speed_mps: (spread.mean_normal_mps - SOFT_SIGMAS * spread.sd_normal_mps).max(0.5) as f32,
+        soft_speed_mps: (mean_mps - SOFT_SIGMAS * sd_mps).max(0.5) as f32,
         mean_landing: demanded.mean,
         commitment_s: commitment_s as f32,
         reaction_s: site.rider.reaction_s as f32,

@@ -5,14 +5,19 @@
 use super::PlanError;
 use super::model::Model;
 use super::parts::{DETAIL, Single, peak_load_mps2, single, stop_line};
+use super::results::SpeedsBy;
+use super::sampled::Landings;
+use super::search::Draws;
 use super::supply::landing_kg;
+use crate::sampling::quantile::Histogram;
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::bag::Outcome;
-use landfall_core::ground_chance::TwoNormals;
+use landfall_core::ground_chance::{NormalSpeeds, TwoNormals};
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_core::levels::MeanLanding;
 use landfall_core::spread::{Mixture, mixture};
+use std::sync::Arc;
 
 /// Chance of a faster landing than the hard one.
 const HARD_CHANCE: f32 = 0.001;
@@ -58,21 +63,139 @@ impl Crew {
         super::search::moved(&self.model.uncertainty, Uncertain::StartHeight, start_m as f32)
     }
 
+    /// What scatters where nobody starts above a height.
+    fn under(&self, highest_start_m: f64) -> Uncertainty {
+        if highest_start_m < self.start_m() { self.starting_at(highest_start_m) } else { self.model.uncertainty }
+    }
+
     /// The divided differences of the three riders with `uncertainty`.
     pub fn spreads(&self, uncertainty: &Uncertainty) -> Vec<Option<Mixture>> {
         self.model.setups.iter().map(|setup| mixture(setup, uncertainty, &DETAIL)).collect()
     }
 }
 
+/// Speeds into the top of one rider's sampled landings.
+#[derive(Clone, Debug)]
+pub struct DrawnSpeeds {
+    hard_mps: f64,
+    low_mps: f64,
+    bin_mps: f64,
+    /// Share of the landings over the lower bound of each bin, and over the upper bound of the last one.
+    over: Vec<f64>,
+}
+
+impl DrawnSpeeds {
+    /// Those that a histogram counted; `None` where it counted none.
+    fn new(histogram: &Histogram) -> Option<Self> {
+        let hard_mps = histogram.quantile(1.0 - f64::from(HARD_CHANCE))?;
+        let total = histogram.total() as f64;
+        let (mut bounds, mut over) = (Vec::new(), Vec::new());
+        for (bound_mps, count) in histogram.cumulative() {
+            bounds.push(bound_mps);
+            over.push(1.0 - count as f64 / total);
+        }
+        // The last count is of what lies beyond the bounds.
+        over.pop();
+        let [low_mps, next_mps, ..] = bounds[..] else { return None };
+        Some(Self { hard_mps, low_mps, bin_mps: next_mps - low_mps, over })
+    }
+}
+
+impl NormalSpeeds for DrawnSpeeds {
+    /// Share of the landings over it, straight within a bin; the slowest and the fastest are those that were drawn.
+    fn survival(&self, normal_mps: f32) -> f32 {
+        let at = (f64::from(normal_mps) - self.low_mps) / self.bin_mps;
+        let last = self.over.len() - 1;
+        if !(at > 0.0) {
+            return 1.0;
+        }
+        let bin = (at as usize).min(last);
+        let (here, next) = (self.over[bin], self.over[(bin + 1).min(last)]);
+        (here + (next - here) * (at - bin as f64).min(1.0)) as f32
+    }
+}
+
+/// Speeds into the top of one rider's landings.
+#[derive(Clone, Debug)]
+pub enum Speeds {
+    /// By the divided differences: two normals.
+    Normal(TwoNormals),
+    /// Of the sampled landings, where a run of the differences does not come down.
+    Drawn(Arc<DrawnSpeeds>),
+}
+
+impl Speeds {
+    /// Whether both are the same speeds: nothing is computed twice then.
+    pub fn same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Normal(a), Self::Normal(b)) => a == b,
+            (Self::Drawn(a), Self::Drawn(b)) => Arc::ptr_eq(a, b),
+            _ => false,
+        }
+    }
+}
+
+impl NormalSpeeds for Speeds {
+    fn survival(&self, normal_mps: f32) -> f32 {
+        match self {
+            Self::Normal(normals) => normals.survival(normal_mps),
+            Self::Drawn(drawn) => drawn.survival(normal_mps),
+        }
+    }
+}
+
+/// What the sampling of one crew says of its landings.
+#[derive(Clone, Debug, Default)]
+pub struct Drawn {
+    /// From the lowest 0.1 % to the highest 99.9 % of `along`, of all three riders; none where too few land.
+    pub along_m: Option<(f64, f64)>,
+    /// Speeds of the riders whose differences do not all come down; none of the others, or where too few land.
+    pub speeds: [Option<Arc<DrawnSpeeds>>; 3],
+}
+
+impl Drawn {
+    /// That of the landings of a crew.
+    pub fn of(model: &Model, landings: &Landings, spreads: &[Option<Mixture>]) -> Self {
+        let mut speeds: [Option<Arc<DrawnSpeeds>>; 3] = [None, None, None];
+        for rider in 0..speeds.len() {
+            let stands = model.stands_for(rider);
+            if spreads.get(rider).is_some_and(Option::is_some) {
+                continue;
+            }
+            speeds[rider] = match speeds.get(stands).filter(|_| stands < rider) {
+                Some(same) => same.clone(),
+                None => landings.histogram(model, rider, 2).and_then(DrawnSpeeds::new).map(Arc::new),
+            };
+        }
+        Self { along_m: landings.along_interval(), speeds }
+    }
+
+    /// That of new landings of the crews, with nobody starting above `start_m`.
+    ///
+    /// # Errors
+    /// [`PlanError::Stopped`].
+    pub fn draw(crews: &[Crew], start_m: f64, draws: &Draws<'_>) -> Result<Vec<Self>, PlanError> {
+        crews
+            .iter()
+            .map(|crew| {
+                let model = Model { uncertainty: crew.under(start_m), ..crew.model.clone() };
+                let spreads = crew.spreads(&model.uncertainty);
+                let landings = Landings::draw(&model, &spreads, draws, false)?;
+                Ok(Self::of(&model, &landings, &spreads))
+            })
+            .collect()
+    }
+}
+
 /// One rider in one crew.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Lander {
     /// 0 mean, 1 lightest, 2 heaviest.
     pub which: usize,
     /// Mass that lands, with the bike where it lands too.
     pub landing_kg: f64,
     /// Normal speeds of the landings.
-    pub speeds: TwoNormals,
+    pub speeds: Speeds,
 }
 
 /// What the riders ask of the bag.
@@ -96,15 +219,30 @@ pub struct Demand {
     pub from_start: bool,
     /// Highest load on the ride down, of the crews' mean riders.
     pub peak_load_g: f64,
+    /// Whether the speeds of all landers are those of the divided differences.
+    pub speeds_by: SpeedsBy,
 }
 
 /// What one crew gives to a demand.
 struct Share<'a> {
     crew: &'a Crew,
-    spreads: Vec<Mixture>,
+    /// Of the three riders, with the speed that one landing in a thousand passes.
+    speeds: Vec<(Speeds, f64)>,
     along_m: (f64, f64),
     one: Single,
     uncertainty: Uncertainty,
+}
+
+/// Speeds by the divided differences, and the one that one landing in a thousand passes.
+fn by_differences(spread: &Mixture) -> (Speeds, f64) {
+    let two = |kind: &landfall_core::spread::Differences| (kind.mean_normal_mps, kind.sd_normal_mps);
+    let speeds = TwoNormals { good_mps: two(&spread.good), botched_mps: two(&spread.botched), botched: spread.share };
+    (Speeds::Normal(speeds), f64::from(spread.normal_passed_mps(HARD_CHANCE)))
+}
+
+/// The same of sampled landings.
+fn by_sampling(drawn: &Arc<DrawnSpeeds>) -> (Speeds, f64) {
+    (Speeds::Drawn(Arc::clone(drawn)), drawn.hard_mps)
 }
 
 /// The 0.1 % to 99.9 % interval of `along` of all three riders, by the mixtures.
@@ -115,22 +253,32 @@ pub fn along_interval(spreads: &[Mixture]) -> (f64, f64) {
 }
 
 impl Demand {
-    /// The demand of the crews, each at its own start but none above `highest_start_m`; `None` where a run of the
-    /// divided differences does not land. `drawn` has the interval of `along` from the sampling, crew by crew.
-    pub fn new(crews: &[Crew], highest_start_m: f64, drawn: &[Option<(f64, f64)>]) -> Option<Self> {
+    /// The demand of the crews, each at its own start but none above `highest_start_m`. `drawn` has what the sampling says,
+    /// crew by crew: the interval of `along`, and the speeds of those riders of whose divided differences a run does not
+    /// come down. `None` where neither gives them.
+    pub fn new(crews: &[Crew], highest_start_m: f64, drawn: &[Drawn]) -> Option<Self> {
         let shares: Option<Vec<Share<'_>>> = crews
             .iter()
             .enumerate()
             .map(|(i, crew)| {
-                let uncertainty = if highest_start_m < crew.start_m() {
-                    crew.starting_at(highest_start_m)
-                } else {
-                    crew.model.uncertainty
+                let uncertainty = crew.under(highest_start_m);
+                let spreads = crew.spreads(&uncertainty);
+                let drawn = drawn.get(i);
+                let all = || spreads.iter().copied().collect::<Option<Vec<Mixture>>>();
+                let along_m = match drawn.and_then(|drawn| drawn.along_m) {
+                    Some(along_m) => along_m,
+                    None => along_interval(&all()?),
                 };
-                let spreads: Vec<Mixture> = crew.spreads(&uncertainty).into_iter().collect::<Option<_>>()?;
-                let along_m = drawn.get(i).copied().flatten().unwrap_or_else(|| along_interval(&spreads));
+                let speeds = spreads
+                    .iter()
+                    .enumerate()
+                    .map(|(rider, spread)| match spread {
+                        Some(spread) => Some(by_differences(spread)),
+                        None => drawn?.speeds.get(rider)?.as_ref().map(by_sampling),
+                    })
+                    .collect::<Option<_>>()?;
                 let one = single(&crew.model.setups[0], &uncertainty.at_mean());
-                Some(Share { crew, spreads, along_m, one, uncertainty })
+                Some(Share { crew, speeds, along_m, one, uncertainty })
             })
             .collect();
         Some(Self::of(&shares?))
@@ -147,19 +295,18 @@ impl Demand {
             commitment_s: Some(0.0),
             from_start: false,
             peak_load_g: 0.0,
+            speeds_by: SpeedsBy::Differences,
         };
-        for Share { crew, spreads, along_m, one, uncertainty } in shares {
+        for Share { crew, speeds, along_m, one, uncertainty } in shares {
             let site = &crew.site;
             let bag = &crew.model.setups[0].bag;
-            for (which, (spread, rider_kg)) in spreads.iter().zip(crew.model.masses_kg).enumerate() {
-                let two = |kind: &landfall_core::spread::Differences| (kind.mean_normal_mps, kind.sd_normal_mps);
-                let speeds = TwoNormals {
-                    good_mps: two(&spread.good),
-                    botched_mps: two(&spread.botched),
-                    botched: spread.share,
-                };
+            for (which, ((speeds, hard_mps), rider_kg)) in speeds.iter().zip(crew.model.masses_kg).enumerate() {
+                if matches!(speeds, Speeds::Drawn(_)) {
+                    demand.speeds_by = SpeedsBy::Sampling;
+                }
+                let speeds = speeds.clone();
                 demand.landers.push(Lander { which, landing_kg: landing_kg(site, rider_kg), speeds });
-                demand.hard_speed_mps = demand.hard_speed_mps.max(f64::from(spread.normal_passed_mps(HARD_CHANCE)));
+                demand.hard_speed_mps = demand.hard_speed_mps.max(*hard_mps);
             }
             let thickness_m = f64::from(bag.thinnest_m(along_m.0 as f32, along_m.1 as f32));
             demand.thickness_m = demand.thickness_m.min(thickness_m);
@@ -186,5 +333,28 @@ impl Demand {
             }
         }
         demand
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Speeds 0.5, 1.5, … 9.5 m/s, a hundred of each: over 3 m/s are 7 of 10, over the fastest none, over 0 all.
+    #[test]
+    fn drawn_speeds_are_shares_of_what_was_drawn() {
+        let mut histogram = Histogram::new(0.0, 30.0);
+        for i in 0..1_000_u16 {
+            histogram.add(f32::from(i % 10) + 0.5);
+        }
+        let drawn = DrawnSpeeds::new(&histogram).unwrap();
+        for (mps, share) in [(-1.0, 1.0), (0.0, 1.0), (3.0, 0.7), (9.0, 0.1), (9.6, 0.0), (15.0, 0.0), (99.0, 0.0)] {
+            assert!((drawn.survival(mps) - share).abs() < 1e-6, "{mps}: {} for {share}", drawn.survival(mps));
+        }
+        assert!((drawn.hard_mps - 9.5).abs() < 0.01, "{}", drawn.hard_mps);
+        // It does not rise with the speed.
+        let all: Vec<f32> = (0..3_000_u16).map(|i| drawn.survival(0.005 * f32::from(i))).collect();
+        assert!(all.is_sorted_by(|a, b| a >= b));
+        assert!(DrawnSpeeds::new(&Histogram::new(0.0, 30.0)).is_none());
     }
 }

@@ -1,9 +1,10 @@
 //! The highest start to ride from until the bag is measured.
 
 use super::PlanError;
-use super::demand::{Crew, Demand};
+use super::demand::{Crew, Demand, Drawn};
 use super::known::{levels_input, limits_twice};
 use super::model::Supply;
+use super::search::{Draws, SEARCH_RUNS};
 use super::table::Tables;
 use crate::site::Site;
 use landfall_core::bag_gas::Chamber;
@@ -31,8 +32,8 @@ pub fn start_m(site: &Site, supply: &Supply, chamber: &Chamber, crews: &[Crew]) 
     Ok(None)
 }
 
-/// Whether with nobody starting above `start_m` a stop of the table stands that measuring would not lift, or that it
-/// would but for which there is no mark at or above `start_m`; also where a run of the divided differences does not land.
+/// Whether with nobody starting above `start_m` a stop of the table stands; also where too few come down to tell. Where a
+/// run of the divided differences does not come down, landings are drawn.
 ///
 /// # Errors
 /// [`PlanError`] for what the models refuse.
@@ -42,10 +43,16 @@ pub fn is_a_stop(
     chamber: &Chamber,
     crews: &[Crew],
     start_m: f64,
+    draws: &Draws<'_>,
 ) -> Result<bool, PlanError> {
-    let (Some(demand), Some(first)) = (Demand::new(crews, start_m, &[]), crews.first()) else {
-        return Ok(true);
+    let demand = match Demand::new(crews, start_m, &[]) {
+        Some(demand) => Some(demand),
+        None => {
+            let draws = Draws { samples: draws.samples.min(SEARCH_RUNS), ..*draws };
+            Demand::new(crews, start_m, &Drawn::draw(crews, start_m, &draws)?)
+        }
     };
+    let (Some(demand), Some(first)) = (demand, crews.first()) else { return Ok(true) };
     let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
     let known = limits_twice(site, supply, chamber, &input)?.with_ground(site, &input, &demand)?;
     Ok(Tables::judge(site, supply, &demand, &known).now.stops())

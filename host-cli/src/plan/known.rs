@@ -142,7 +142,7 @@ impl Twice {
         let alike: Vec<usize> = (0..demand.landers.len())
             .map(|i| {
                 let same = |other: &Lander| {
-                    other.landing_kg == demand.landers[i].landing_kg && other.speeds == demand.landers[i].speeds
+                    other.landing_kg == demand.landers[i].landing_kg && other.speeds.same(&demand.landers[i].speeds)
                 };
                 demand.landers.iter().position(same).unwrap_or(i)
             })
@@ -247,6 +247,7 @@ pub fn pressures(demand: &Demand, twice: &Twice) -> Pressures {
         alarm_delay_s: wide(levels.alarm_delay_s),
         needed_s: wide(levels.needed_s),
         hard_speed_mps: Some(demand.hard_speed_mps),
+        speeds_by: Some(demand.speeds_by),
         hard_thickness_m: Some(demand.thickness_m),
         landings_without_supply: Some(limits.landings_without_supply),
         stated: Some(one_bag(&limits.stated)),

@@ -200,10 +200,10 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
             what: "depth, mean landing",
             now: metres(u, landing.depth_m),
             limit: format!("at most {} of {}", metres(u, deepest), metres(u, landing.thickness_m)),
-            inside: landing.depth_m <= deepest && landing.ground_speed_mps.is_none(),
+            inside: landing.depth_m <= deepest && landing.ground_speed_mps.or(landing.sinks_on_mps).is_none(),
             used: of(landing.depth_m, deepest),
             level: Level::Stop,
-            findings: &["depth", "depth.ground"],
+            findings: &["depth", "depth.ground", "depth.sinks"],
         });
         let felt = landing.felt_load_g;
         let (caution, stop) = (site.bag.load_limit, site.bag.load_stop);

@@ -28,7 +28,7 @@ pub mod words;
 
 use crate::sampling::{Sampled, Stop};
 use crate::site::Site;
-use demand::{Crew, Demand, crews};
+use demand::{Crew, Demand, Drawn, crews};
 use known::{Twice, levels_input, limits_twice};
 use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
@@ -125,8 +125,8 @@ impl From<InputError> for PlanError {
 /// What is known of one set of riders before they land: ride, flight, spread, placement.
 struct Jump {
     results: Jumped,
-    /// From the lowest 0.1 % to the highest 99.9 % of `along`, by the sampling.
-    drawn_along_m: Option<(f64, f64)>,
+    /// What the pressures take from the sampling.
+    drawn: Drawn,
 }
 
 /// The parts of the results that one set of riders has to itself.
@@ -149,7 +149,9 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         model.setups.iter().map(|setup| mixture(setup, &model.uncertainty, &DETAIL)).collect();
     let draws = Draws { samples: site.spread.samples, seed: site.spread.seed, stop };
     let target = site.spread.target_miss;
-    let landings = if parts.sampling || parts.placement || parts.hold_winds {
+    // The pressures go by the drawn landings where a run of the divided differences has none.
+    let drawn_for_pressures = parts.pressures && spreads.iter().any(Option::is_none);
+    let landings = if parts.sampling || parts.placement || parts.hold_winds || drawn_for_pressures {
         Some(Landings::draw(model, &spreads, &draws, parts.placement)?)
     } else {
         None
@@ -215,7 +217,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         methods_agree: landings.as_ref().and_then(|landings| landings.agrees(spreads[0].as_ref())),
     };
     Ok(Jump {
-        drawn_along_m: landings.as_ref().and_then(Landings::along_interval),
+        drawn: landings.as_ref().map_or_else(Drawn::default, |landings| Drawn::of(model, landings, &spreads)),
         results: Jumped {
             ride: parts::ride(model, one),
             riders: riders(model, &singles, landings.as_ref()),
@@ -235,10 +237,15 @@ struct OnBag {
     pressures: Pressures,
 }
 
+/// What is known of the hard landing where pressures were not asked for, or cannot be.
+fn no_pressures(demand: &Demand) -> Pressures {
+    Pressures { hard_speed_mps: Some(demand.hard_speed_mps), speeds_by: Some(demand.speeds_by), ..Pressures::default() }
+}
+
 /// Sections of a plan that need the pressures.
 fn on_bag(site: &Site, supply: &Supply, crews: &[Crew], demand: Demand, first_day: bool) -> Result<OnBag, PlanError> {
     let (Ok(chamber), Some(first)) = (&supply.chamber, crews.first()) else {
-        let pressures = Pressures { hard_speed_mps: Some(demand.hard_speed_mps), ..Pressures::default() };
+        let pressures = no_pressures(&demand);
         return Ok(OnBag { demand, twice: None, pressures });
     };
     let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
@@ -281,15 +288,15 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
         .filter(|crew| crew.group.is_some())
         .map(|crew| jump(&crew.site, &crew.model, &supply, parts, stop))
         .collect::<Result<_, _>>()?;
-    let drawn: Vec<Option<(f64, f64)>> = if groups.is_empty() {
-        vec![own.drawn_along_m]
+    let drawn: Vec<Drawn> = if groups.is_empty() {
+        vec![own.drawn.clone()]
     } else {
-        groups.iter().map(|jump| jump.drawn_along_m).collect()
+        groups.iter().map(|jump| jump.drawn.clone()).collect()
     };
     let on_bag = match Demand::new(&crews, f64::INFINITY, &drawn) {
         Some(demand) if parts.pressures => Some(on_bag(site, &supply, &crews, demand, parts.first_day)?),
         Some(demand) => {
-            let pressures = Pressures { hard_speed_mps: Some(demand.hard_speed_mps), ..Pressures::default() };
+            let pressures = no_pressures(&demand);
             Some(OnBag { demand, twice: None, pressures })
         }
         None => None,

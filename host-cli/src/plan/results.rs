@@ -425,8 +425,20 @@ pub struct Touchdown {
     pub ground_speed_mps: Option<f64>,
     /// Equivalent fall height of that speed.
     pub ground_fall_height_m: Option<f64>,
+    /// Speed at which a body that has come to rest sinks on to the ground while the blowers run; null where it does not.
+    pub sinks_on_mps: Option<f64>,
     /// Lowest gauge pressure after the landing.
     pub dip_pa: Option<f64>,
+}
+
+/// By what the speeds of the landings are known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SpeedsBy {
+    /// Divided differences: two normals, of good and of botched tries.
+    Differences,
+    /// The sampled runs that come down, of a rider of whose divided differences one does not.
+    Sampling,
 }
 
 /// The pressures to ride between.
@@ -465,6 +477,8 @@ pub struct Pressures {
     pub needed_s: Option<f64>,
     /// Speed into the top that one landing in a thousand passes, the largest of the riders'.
     pub hard_speed_mps: Option<f64>,
+    /// By what the speeds are known that this and the chances of the ground go by.
+    pub speeds_by: Option<SpeedsBy>,
     /// Thickness of the hard landing.
     pub hard_thickness_m: Option<f64>,
     /// Hard landings without supply until one passes the depth limit (at most 200).

@@ -84,14 +84,14 @@ fn marks(
     if found_m.is_none_or(|low_m| low_m <= high_m + 1.0e-6) {
         // Where the pressures are a stop at the highest mark, no lower one is looked for that is none.
         let armed = !stops || results.pressures.first_day_start_m().is_some();
-        return Ok((if armed { raised(site, supply, crews, found_m, high_m)? } else { found_m }, Some(high_m)));
+        return Ok((if armed { raised(site, supply, crews, draws, found_m, high_m)? } else { found_m }, Some(high_m)));
     }
     // From as low as the bag's not being measured allows, nobody gets there. A caution forbids no start; a stop does.
     if stops {
         return Ok((None, None));
     }
     let stated_m = crew.site.roll_in.start_height_m;
-    Ok((raised(site, supply, crews, found_m, stated_m)?, Some(stated_m)))
+    Ok((raised(site, supply, crews, draws, found_m, stated_m)?, Some(stated_m)))
 }
 
 /// The lowest mark, raised while the pressures of a rider who comes so slowly would be a stop: who rolls longer needs the
@@ -100,11 +100,12 @@ fn raised(
     site: &Site,
     supply: &Supply,
     crews: &[Crew],
+    draws: &Draws<'_>,
     low_m: Option<f64>,
     high_m: f64,
 ) -> Result<Option<f64>, PlanError> {
     let (Some(mut mark_m), Ok(chamber)) = (low_m, &supply.chamber) else { return Ok(low_m) };
-    while mark_m < high_m - 0.5 * MARK_STEP_M && first_day::is_a_stop(site, supply, chamber, crews, mark_m)? {
+    while mark_m < high_m - 0.5 * MARK_STEP_M && first_day::is_a_stop(site, supply, chamber, crews, mark_m, draws)? {
         mark_m = ((mark_m / MARK_STEP_M).round() + 1.0) * MARK_STEP_M;
     }
     Ok(Some(mark_m))

@@ -188,6 +188,7 @@ pub fn results() -> Results {
             recovery_s: Some(6.0),
             ground_speed_mps: None,
             ground_fall_height_m: None,
+            sinks_on_mps: None,
             dip_pa: Some(900.0),
         }),
         pressures: Pressures {
@@ -207,6 +208,7 @@ pub fn results() -> Results {
             landings_without_supply: Some(1),
             alarm_delay_s: Some(0.1),
             hard_speed_mps: Some(7.7),
+            speeds_by: Some(super::results::SpeedsBy::Differences),
             hard_thickness_m: Some(2.2),
             room_pa: Some(1_000.0),
             comfort_pa: Some(1_600.0),

@@ -5,6 +5,7 @@ use super::interval::clopper_pearson;
 use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
+use crate::sampling::quantile::Histogram;
 use crate::sampling::tails::{Effort, RESOLVED, tail};
 use crate::sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use landfall_core::bag::Outcome;
@@ -118,12 +119,10 @@ impl Landings {
         Some(all)
     }
 
-    /// Where a share of the landings of a rider lies below: along (0), across (1) or the normal speed (2); `None` where
-    /// fewer than 100 land.
-    pub fn quantile(&self, model: &Model, rider: usize, quantity: usize, share: f64) -> Option<f64> {
+    /// The landings of a rider as counted: along (0), across (1) or the normal speed (2); `None` where fewer than 100 land.
+    pub fn histogram(&self, model: &Model, rider: usize, quantity: usize) -> Option<&Histogram> {
         let sampled = self.of(model, rider);
-        let histogram = sampled.histograms.as_ref().filter(|_| sampled.landed() >= ENOUGH)?.get(quantity)?;
-        histogram.quantile(share)
+        sampled.histograms.as_ref().filter(|_| sampled.landed() >= ENOUGH)?.get(quantity)
     }
 
     /// That of `along`.

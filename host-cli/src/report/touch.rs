@@ -55,6 +55,10 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         (Some(speed), _) => {
             picture.words.push_str(&format!("It meets the ground at {}.", u.fine_speed(speed, Toward::Up)))
         }
+        (None, _) if done.sinks_on_mps.is_some() => {
+            let speed = done.sinks_on_mps.map_or_else(String::new, |speed| u.fine_speed(speed, Toward::Up));
+            picture.words.push_str(&format!("Then it sinks on to the ground, at {speed}."));
+        }
         (None, Some(rebound)) => picture.words.push_str(&format!(
             "It leaves the skin again at {}, and the pressure is back after {} s.",
             u.fine_speed(rebound, Toward::Nearest),

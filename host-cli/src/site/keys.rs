@@ -366,7 +366,7 @@ pub static KEYS: &[Key] = &[
     key("bag.relief_area", AREA, Is("0 m2"), (0.0, 20.0), "relief flaps, all open", num!(bag.relief_area_m2)),
     key("bag.relief_opens", PRESSURE, Absent("needed with a relief area"), (0.0, 20e3), "where the relief flaps begin to open", opt!(bag.relief_opens_pa)),
     key("bag.relief_full", PRESSURE, Absent("needed with a relief area"), (0.0, 20e3), "where the relief flaps are all open", opt!(bag.relief_full_pa)),
-    key("bag.leak_coefficient", Number, Is("0"), (0.0, 10.0), "leak in m3/s at 1 Pa", num!(bag.leak_coefficient)),
+    key("bag.leak_coefficient", Number, Is("0"), (0.0, 1.0), "leak in m3/s at 1 Pa", num!(bag.leak_coefficient)),
     key("bag.leak_exponent", Number, Is("0.6"), (0.5, 1.0), "leak's power of the pressure", num!(bag.leak_exponent)),
     key("bag.pressure_min", PRESSURE, Required, (20.0, 20e3), "the maker's lowest pressure", num!(bag.pressure_min_pa)),
     key("bag.pressure_max", PRESSURE, Required, (20.0, 20e3), "the maker's highest pressure", num!(bag.pressure_max_pa)),

@@ -131,6 +131,15 @@ fn mean_landing(said: &mut Said<'_>) {
                 metres(u, fall)
             ),
         );
+    } else if let Some(sinks) = landing.sinks_on_mps {
+        said.stop(
+            "depth.sinks",
+            format!(
+                "The mean landing comes to rest {uses} deep, but the bag does not carry the rider: who stays in it sinks on \
+                 to the ground, at {}. More pressure (with the blower for it) would change it.",
+                speed(u, sinks)
+            ),
+        );
     } else if landing.depth_m > allowed {
         said.stop(
             "depth",

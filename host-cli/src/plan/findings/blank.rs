@@ -2,7 +2,7 @@
 
 use super::Said;
 use crate::plan::csv::flatten;
-use crate::plan::results::Results;
+use crate::plan::results::{Results, SpeedsBy};
 use crate::plan::words::{chance, number};
 use serde_json::Value;
 
@@ -68,12 +68,15 @@ pub(super) fn no_pressures(r: &Results) -> Option<String> {
         return Some("the blowers do not lift the bag's skin".to_owned());
     }
     if r.pressures.hard_speed_mps.is_none() {
-        return Some(NO_DIFFERENCES.to_owned());
+        return Some(NO_SPEEDS.to_owned());
     }
     None
 }
 
 const NO_DIFFERENCES: &str = "with a little more or less of one input a run has no landing";
+/// Why there is no speed of the hard landing either way.
+const NO_SPEEDS: &str = "with a little more or less of one input a run has no landing, and fewer than 100 of the sampled \
+                         runs have one";
 
 /// Why the value under a dotted key is null; `None` where its part was not asked for.
 #[must_use]
@@ -103,7 +106,7 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
         "placement" => placement(r, rest, name),
         "air" => match name {
             "fill_time_s" => text("95 % of the operating pressure is not reached within the time looked at"),
-            _ => Some(no_landing(r).unwrap_or_else(|| "there is no hard landing to try: ".to_owned() + NO_DIFFERENCES)),
+            _ => Some(no_landing(r).unwrap_or_else(|| "there is no hard landing to try: ".to_owned() + NO_SPEEDS)),
         },
         "touchdown" => touchdown(r, name),
         "pressures" => pressures(r, rest, name),
@@ -116,7 +119,7 @@ pub fn why_null(r: &Results, key: &str) -> Option<String> {
             )),
             _ => None,
         },
-        "dirt" if name == "hard_fall_height_m" => text(NO_DIFFERENCES),
+        "dirt" if name == "hard_fall_height_m" => text(NO_SPEEDS),
         "dirt" => Some(no_landing(r).unwrap_or_else(|| "there is no landing to compare".to_owned())),
         _ => text("it was not computed"),
     }
@@ -215,6 +218,7 @@ fn touchdown(r: &Results, name: &str) -> Option<String> {
     Some(
         match name {
             "ground_speed_mps" | "ground_fall_height_m" => "the body does not meet the ground",
+            "sinks_on_mps" => "the body does not sink on to the ground after it has come to rest",
             _ if grounded => "the body meets the ground",
             "run_out_m" => "the top slopes down in the direction of travel",
             "ride_out_mps" => "the top does not slope down in the direction of travel",
@@ -245,6 +249,9 @@ fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
             }
             "to_stop_s" => "with one blower lost the bag never comes to the stop pressure",
             "one_blower_lost" => "there is one blower",
+            "first_day_start_m" if p.speeds_by == Some(SpeedsBy::Sampling) => {
+                "from no lower start do all runs come down that would have to, or none is clear of what the unmeasured bag brings about"
+            }
             "first_day_start_m" => "no lower start is clear of what the unmeasured bag brings about",
             "provisional" => "measuring the bag would lift nothing",
             "seconds_missing" | "alarm_delay_s" | "needed_s" | "ground_cut" | "if_measured" => {
@@ -252,7 +259,7 @@ fn pressures(r: &Results, rest: &str, name: &str) -> Option<String> {
                  pressure, or no rider comes down on the bag"
             }
             "hard_depth_m" | "light_load_g" => "the landing has no end within the time looked at",
-            "hard_speed_mps" | "hard_thickness_m" => NO_DIFFERENCES,
+            "hard_speed_mps" | "speeds_by" | "hard_thickness_m" => NO_SPEEDS,
             "commitment_s" | "committed_from_start" => {
                 return Some(no_landing(r).unwrap_or_else(|| "the time from the line to touch-down has no value".to_owned()));
             }

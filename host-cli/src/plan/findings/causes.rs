@@ -19,6 +19,7 @@ const CAUSES: [(&str, &[&str]); 14] = [
             "band",
             "depth",
             "depth.ground",
+            "depth.sinks",
             "hard",
             "ground",
             "ground_cut",
@@ -73,8 +74,17 @@ const LANDS_ELSEWHERE: &[&str] = &[
 
 /// What follows where a bag gives way too far, whatever the cause.
 const TOO_SOFT: [&str; 2] = ["hard", "ground"];
-const TOO_SOFT_FOLLOWS: [&str; 8] =
-    ["ground", "ground_cut", "stop", "wait", "depth", "depth.ground", "provisional", "provisional.no_mark"];
+const TOO_SOFT_FOLLOWS: [&str; 9] = [
+    "ground",
+    "ground_cut",
+    "stop",
+    "wait",
+    "depth",
+    "depth.ground",
+    "depth.sinks",
+    "provisional",
+    "provisional.no_mark",
+];
 
 /// Links each finding that follows from another to it: stops and cautions only, and none to one milder than itself.
 pub fn link(list: &mut [Finding]) {

@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::{BandEnd, Judged, Level, StopRule, Topic};
+use crate::plan::results::{BandEnd, Judged, Level, SpeedsBy, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
@@ -12,6 +12,7 @@ pub fn say(said: &mut Said<'_>) {
     }
     provisional(said);
     no_mark(said);
+    sampled_speeds(said);
     ground(said);
     ground_cut(said);
     hard_landing(said);
@@ -101,6 +102,25 @@ fn no_mark(said: &mut Said<'_>) {
         metres(u, mark)
     );
     said.say(Level::Stop, "provisional.no_mark", text).with("pressures.provisional.first_day_start_m", mark);
+}
+
+/// By what the pressures go where the usual way has no answer.
+fn sampled_speeds(said: &mut Said<'_>) {
+    let u = said.shown();
+    let p = &said.r.pressures;
+    let (Some(SpeedsBy::Sampling), Some(hard)) = (p.speeds_by, p.hard_speed_mps) else { return };
+    let hangs_on = if p.provisional.is_some() && p.first_day_start_m().is_none() {
+        " No lower start is offered until the bag is measured."
+    } else {
+        ""
+    };
+    let text = format!(
+        "The pressures and the chances of the ground go by the computed tries that come down, the hardest of 1,000 at {}: \
+         with a little more or less of one input a run has no landing. Tries that meet the bag's front, or nothing, are not \
+         in them.{hangs_on} What makes every run come down would change it: a higher start, a smaller gap, a lower front.",
+        speed(u, hard)
+    );
+    said.say(Level::Caution, "speeds", text).with("pressures.hard_speed_mps", hard);
 }
 
 fn ground(said: &mut Said<'_>) {

@@ -78,10 +78,11 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
         );
     }
     if let Some(landing) = &r.touchdown {
-        let end = landing.ground_speed_mps.map_or_else(
-            || format!("{} left above the ground", metres(u, landing.clearance_m)),
-            |v| format!("MEETS THE GROUND at {}", speed(u, v)),
-        );
+        let end = match (landing.ground_speed_mps, landing.sinks_on_mps) {
+            (Some(v), _) => format!("MEETS THE GROUND at {}", speed(u, v)),
+            (None, Some(v)) => format!("then SINKS ON TO THE GROUND at {}", speed(u, v)),
+            (None, None) => format!("{} left above the ground", metres(u, landing.clearance_m)),
+        };
         page.plain(
             "bag",
             &format!(
