@@ -52,6 +52,13 @@ node same.mjs "$module" "$landfall" ../reference/sites/0[1-8]*.toml
 allow "$landfall" plan --demo --format json --output "$folder/plan.json"
 node page.mjs "$folder" "$landfall" "${1:-}"
 
+# Marks, pressures and counts as they stand on its screen, at varied sites.
+sed 's/^\[site\]$/[site]\nunits = "imperial"\ngauge = "inH2O"/' ../../host-cli/src/site/demo.toml >"$folder/feet.toml"
+grep -v '^area = ' ../../host-cli/src/site/demo.toml >"$folder/unmeasured.toml"
+sed 's/^vent_area = .*/vent_area = "3000 cm2"/' ../../host-cli/src/site/demo.toml >"$folder/soft.toml"
+node voice.mjs "$folder" "$landfall" "${1:-}" "$folder"/{feet,unmeasured,soft,small,hill}.toml \
+    ../reference/sites/{02,14,31,38,39,41}_*.toml
+
 # The page behind the local server: the demo with fewer runs, so that a busy machine keeps up.
 {
     cat ../../host-cli/src/site/demo.toml

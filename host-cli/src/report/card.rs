@@ -7,6 +7,7 @@ use crate::plan::first_screen::{FirstScreen, first_screen};
 use crate::plan::results::{Results, RideBy, Standing};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
+use landfall_core::wind::GUST_FACTOR;
 
 const STYLE: &str = include_str!("card.css");
 /// Characters of a sentence that the card has room for where it says stop.
@@ -21,7 +22,7 @@ pub fn page(site: &Site, results: &Results) -> String {
     card.push(verdict(&screen));
     if screen.standing != Standing::Outside {
         let mut limits = vec![starts(shown, results)];
-        if let Some(by) = results.ride_by.first() {
+        if let Some(by) = &results.for_everybody() {
             limits.extend([
                 pressure(site, shown, results, by),
                 between(shown, results, by),
@@ -153,7 +154,7 @@ fn starts(shown: Shown, r: &Results) -> Element {
         let name = if r.ride_by.len() > 1 { by.group.clone() } else { "everybody".to_owned() };
         [name, mark(by.start_high_m, Toward::Down), mark(by.start_low_m, Toward::Up)]
     });
-    let line = match r.ride_by.first().and_then(|by| by.stop_line_before_foot_m) {
+    let line = match r.for_everybody().and_then(|by| by.stop_line_before_foot_m) {
         Some(m) => format!(
             "Stop line: {} before the take-off's foot, along the surface. Past it ride on: braking comes too late.",
             shown.length(m, Toward::Up)
@@ -219,9 +220,9 @@ fn riders(site: &Site, shown: Shown, r: &Results) -> Element {
 }
 
 fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
-    let row = |name: &str, mean: Option<f64>, gust: Option<f64>| {
+    let row = |name: &str, gust: Option<f64>| {
         let words = |mps: Option<f64>| mps.map_or_else(|| "hold now".to_owned(), |mps| shown.speed(mps, Toward::Down));
-        [name.to_owned(), words(gust), words(mean)]
+        [name.to_owned(), words(gust), words(gust.map(|mps| mps / f64::from(GUST_FACTOR)))]
     };
     let w = &r.wind;
     limit(
@@ -231,9 +232,9 @@ fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
                 "Hold winds",
                 &["from", "any gust", "or mean reading"],
                 [
-                    row("behind", w.mean_reading_tail_mps, by.hold_along_tail_mps),
-                    row("the front", w.mean_reading_head_mps, by.hold_along_head_mps),
-                    row("the side", w.mean_reading_across_mps, by.hold_across_mps),
+                    row("behind", by.hold_along_tail_mps),
+                    row("the front", by.hold_along_head_mps),
+                    row("the side", by.hold_across_mps),
                 ],
             ),
             small(format!(
