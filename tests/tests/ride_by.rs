@@ -222,6 +222,10 @@ fn groups_share_the_strictest_line_and_winds() {
         |take: fn(&RideBy) -> Option<f64>| -> Vec<f64> { results.ride_by.iter().map(|by| take(by).unwrap()).collect() };
     let (lines, winds) = (of(|by| by.stop_line_before_foot_m), of(|by| by.hold_along_head_mps));
     assert!(lines[1] > lines[0] + 0.1 && winds[0] < winds[1] - 0.1, "{lines:?} {winds:?}");
+    // The gap that suits all, and not the one of a rider in neither group.
+    let highs: Vec<f64> = results.groups.iter().map(|(_, own)| own.placement.gap_high_m.unwrap()).collect();
+    assert!(highs[0] < highs[1] - 0.01, "{highs:?}");
+    assert_eq!(results.gap_band_m().map(|band| band.1), Some(highs[0]));
     let everybody = results.for_everybody().unwrap();
     assert_eq!(everybody.stop_line_before_foot_m, Some(lines[1]));
     assert_eq!(everybody.hold_along_head_mps, Some(winds[0]));

@@ -37,7 +37,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
             unit: measured.map_or_else(String::new, |(_, unit)| unit.to_owned()),
         });
     };
-    let (p, wind) = (&results.placement, &results.wind);
+    let (gap, wind) = (results.gap_band_m(), &results.wind);
     let shown = Shown::of(site);
     // What is judged by is what is shown, to the last digit, and on the careful side.
     let told = |dimension: Dimension, si: f64, toward: Toward| {
@@ -56,7 +56,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     }
     add(
         "Gap from the lip to the bag's front edge".to_owned(),
-        between(Dimension::Length, (p.gap_low_m, p.gap_high_m)),
+        between(Dimension::Length, (gap.map(|gap| gap.0), gap.map(|gap| gap.1))),
         length,
     );
     let needed = f64::from(wind.anchors_needed);

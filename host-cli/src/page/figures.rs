@@ -62,7 +62,13 @@ pub(super) fn figures(shown: Shown, results: &Results, printed: &Value) -> Value
         } else {
             (*title).to_owned()
         };
-        figure(shown, results, id, title, printed.pointer(pointer).and_then(Value::as_f64), *of)
+        // Of several groups, the gaps that suit them all.
+        let value = match *id {
+            "gap_low" => results.gap_band_m().map(|band| band.0),
+            "gap_high" => results.gap_band_m().map(|band| band.1),
+            _ => printed.pointer(pointer).and_then(Value::as_f64),
+        };
+        figure(shown, results, id, title, value, *of)
     };
     BEFORE.iter().map(found).chain(marks(shown, results)).chain(AFTER.iter().map(found)).collect()
 }

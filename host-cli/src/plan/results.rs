@@ -537,6 +537,16 @@ impl Results {
         }))
     }
 
+    /// The gaps at which the riders of every group keep the chance of a miss: from and to, none where a group has none.
+    #[must_use]
+    pub fn gap_band_m(&self) -> Option<(f64, f64)> {
+        let of = |results: &Self| results.placement.gap_low_m.zip(results.placement.gap_high_m);
+        let mut groups = self.groups.iter().map(|(_, own)| of(own));
+        let first = groups.next().unwrap_or_else(|| of(self))?;
+        let (low_m, high_m) = groups.try_fold(first, |all, own| own.map(|own| (all.0.max(own.0), all.1.min(own.1))))?;
+        (low_m <= high_m).then_some((low_m, high_m))
+    }
+
     /// The first-day mark, where somebody can start from it: not where riders from so low do not reach the landing field
     /// and only cautions stand, which forbid no start.
     #[must_use]

@@ -143,7 +143,7 @@ fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = [String; 3
             el("tr")
                 .add(el("th").with("scope", "row").text(name))
                 .add(el("td").class("big").text(figure))
-                .add(el("td").text(other))
+                .add(el("td").class("other").text(other))
         })))
 }
 
@@ -193,7 +193,11 @@ fn pressure(site: &Site, shown: Shown, r: &Results, by: &RideBy) -> Element {
 
 fn between(shown: Shown, r: &Results, by: &RideBy) -> Element {
     let recovery = r.touchdown.as_ref().and_then(|t| t.recovery_s);
-    let back = recovery.map_or_else(String::new, |s| format!("The air is back {} s after a mean landing. ", s.ceil()));
+    let back = match recovery {
+        Some(s) if s < 1.0 => "The air is back within a second after a mean landing. ".to_owned(),
+        Some(s) => format!("The air is back {} s after a mean landing. ", s.ceil()),
+        None => String::new(),
+    };
     let from = by.next_rider_from_pa.map_or_else(String::new, |pa| {
         format!(
             "And only when the gauge shows {} or more, the bag is empty and its top is up.",
@@ -211,7 +215,8 @@ fn riders(site: &Site, shown: Shown, r: &Results) -> Element {
         .map(|by| {
             let name = if several { format!("{}: ", by.group) } else { String::new() };
             let (low, high) = (shown.mass(by.lightest_kg, Toward::Up), shown.mass(by.heaviest_kg, Toward::Down));
-            big(if low == high { format!("{name}{low}") } else { format!("{name}{low} to {high}") })
+            let text = if low == high { format!("{name}{low}") } else { format!("{name}{low} to {high}") };
+            el("p").class(if several { "big lesser" } else { "big" }).text(text)
         })
         .collect();
     let bike = shown.mass(site.rider.bike_mass_kg, Toward::Nearest);
