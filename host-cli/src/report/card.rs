@@ -80,11 +80,14 @@ fn verdict(screen: &FirstScreen) -> Element {
 }
 
 fn said<'a>(screen: &'a FirstScreen, labels: &'a [&'a str]) -> impl Iterator<Item = Element> + 'a {
-    screen
-        .lines
-        .iter()
-        .filter(move |line| labels.contains(&line.label))
-        .map(|line| el("p").add(el("b").text(format!("{} ", line.label))).add(el("span").text(beginning(&line.text))))
+    screen.lines.iter().filter(move |line| labels.contains(&line.label)).map(|line| {
+        el("p").add(el("b").text(format!("{} ", line.label))).add(el("span").text(beginning(&on_the_card(&line.text))))
+    })
+}
+
+/// What the plan lists below its first screen is not on the card.
+fn on_the_card(text: &str) -> String {
+    text.replace("is listed below", "is in the plan").replace("are listed below", "are in the plan")
 }
 
 /// As many whole sentences as there is room for, at least one, cut where even that is too long.
