@@ -14,7 +14,7 @@ use landfall::sampling::Stop;
 use landfall::serve::http::Bounds;
 use landfall::serve::live::{Live, Source};
 use landfall::serve::{Options, Server};
-use landfall::site::{demo, demo_text};
+use landfall::site::{Gauge, demo, demo_text};
 use serde_json::{Value, json};
 
 /// A server in this process, ended when it is dropped.
@@ -28,7 +28,7 @@ struct Running {
 impl Running {
     fn start(live: bool) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
-        let live = live.then(|| Live::start(simulated(), &stop));
+        let live = live.then(|| Live::start(simulated(), Gauge::InH2O, &stop));
         let server = Server::bind(Options {
             address: "127.0.0.1".parse().unwrap(),
             port: 0,

@@ -291,6 +291,19 @@ await browse(async (context) => {
     await page.evaluate(() => document.querySelectorAll("details").forEach((details) => (details.open = true)));
     await accessible(page, "two variants");
     if (shots) await page.screenshot({ path: join(shots, "page-two.png") });
+    // On a phone both verdicts and both sets of marks are there, and the flights below them.
+    await page.evaluate(() => document.querySelectorAll("details").forEach((details) => (details.open = false)));
+    await page.setViewportSize({ width: 390, height: 844 });
+    await page.evaluate(() => scrollTo(0, 0));
+    await fits(page, "two variants at 390 px");
+    const phone = await page.evaluate(() => ({
+      marks: [...document.querySelectorAll("#verdict .say")].map((say) => [...say.querySelectorAll(".marks b")].filter((mark) => mark.checkVisibility() && mark.getBoundingClientRect().height > 10).map((mark) => mark.textContent)),
+      bar: document.getElementById("verdict").getBoundingClientRect().height / innerHeight,
+    }));
+    assert.deepEqual(phone.marks, both.map((bar) => bar.marks), "marks on a phone");
+    assert(phone.marks.flat().length > 0 && phone.bar < 0.3, JSON.stringify(phone));
+    if (shots) await page.screenshot({ path: join(shots, "page-two-390.png") });
+    await page.setViewportSize({ width: 1440, height: 900 });
     await page.locator("#variant-0").check();
     assert.equal(await text(page), own);
     assert.equal(await page.locator("#roll_in-start_height").inputValue(), (own.match(/start_height = "([\d.]+) m/) ?? [])[1]);

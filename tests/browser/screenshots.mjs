@@ -20,6 +20,7 @@ const WAYS = {
   /** Two variants of the demo, the second with a lower start. */
   async page(page) {
     const done = () => page.waitForFunction(() => document.body.dataset.state === "done" && window.landfall.bench.variants.every((one) => !one.stale), undefined, { timeout: 120_000 });
+    await page.setViewportSize({ width: 1100, height: 680 });
     await done();
     await page.locator("#split").click();
     await page.locator("#roll_in-start_height").fill("5.2");

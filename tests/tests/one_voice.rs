@@ -1,5 +1,6 @@
-//! What is acted on, read back out of every output: text, JSON, CSV, report, card, checklist. `ride_by` calls it for each of its
-//! sites; the box's own settings are compared there.
+//! What is acted on, read back out of every output: text, JSON, CSV, report, card, checklist and what the page shows. `ride_by`
+//! calls it for each of its sites; the box's own settings are compared there. What a browser makes of the page's answer is
+//! read off its screen by `tests/browser/voice.mjs`.
 #![allow(clippy::panic)] // helpers of tests
 
 use landfall::logbook::{Logbook, NewPlan};
@@ -47,6 +48,7 @@ struct Outputs {
     checklist: String,
     json: Value,
     csv: String,
+    page: Value,
 }
 
 impl Outputs {
@@ -64,7 +66,30 @@ impl Outputs {
             checklist: words(&list),
             json: serde_json::from_str(&json::text(results).unwrap()).unwrap(),
             csv: csv::csv(results),
+            page: Value::Object(landfall::page::shown(site, results, false).unwrap()),
         }
+    }
+
+    /// A mark of the page's bar.
+    fn mark(&self, name: &str, label: &str) -> &str {
+        let marks = self.page["first"]["marks"].as_array().unwrap();
+        let found = marks.iter().find(|mark| mark[0] == label);
+        found.and_then(|mark| mark[1].as_str()).unwrap_or_else(|| panic!("{name}: no {label:?} in {marks:?}"))
+    }
+
+    /// A line of the page's first screen; empty where there is none.
+    fn line(&self, label: &str) -> &str {
+        let lines = self.page["first"]["lines"].as_array().unwrap();
+        lines.iter().find(|line| line[0] == label).and_then(|line| line[1].as_str()).unwrap_or_default()
+    }
+
+    /// A figure of the page's table.
+    fn figure(&self, name: &str, id: &str) -> &str {
+        let figures = self.page["figures"].as_array().unwrap();
+        let found = figures.iter().find(|figure| figure["id"] == id);
+        found
+            .and_then(|figure| figure["text"].as_str())
+            .unwrap_or_else(|| panic!("{name}: no figure {id}: {figures:?}"))
     }
 
     /// A text that the named outputs all have to hold.
@@ -89,9 +114,17 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
         let line = all.csv.lines().find(|line| line.starts_with(&begins)).unwrap_or_else(|| panic!("{name}: no {key}"));
         line[begins.len()..].split(',').next().unwrap().to_owned()
     };
+    // The page counts what it lists, by these two fields of each row.
+    let rows = all.page["limits"].as_array().unwrap();
+    let out = rows.iter().filter(|row| row["inside"] == false && row["level"] == "stop").count() as u64;
+    assert_eq!((out, rows.len() as u64 - out), (broken, kept), "{name}: {rows:?}");
+    assert_eq!(all.page["results"], all.json, "{name}");
+    let said = all.page["first"]["verdict"].as_str().unwrap();
+    assert_eq!(all.page["first"]["standing"], verdict["standing"], "{name}");
+    all.same(name, &words(said), &[("text", &all.text)]);
     assert_eq!(csv_of("verdict.limits_broken"), broken.to_string(), "{name}");
     assert_eq!(csv_of("verdict.standing"), verdict["standing"].as_str().unwrap(), "{name}");
-    let everywhere = [("text", &*all.text), ("report", &*all.report), ("card", &*all.card)];
+    let everywhere = [("text", &*all.text), ("report", &*all.report), ("card", &*all.card), ("page", said)];
     if results.verdict.standing == Standing::Outside {
         for (output, said) in everywhere {
             assert!(said.contains("DO NOT RIDE"), "{name}: the {output} does not say stop: {said}");
@@ -100,6 +133,14 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
                 let first = said.split("Limits").next().unwrap();
                 assert!(!first.contains(permission), "{name}: {permission:?} in the {output} of a stop: {first}");
             }
+        }
+        // Nothing to ride by on the page either: neither in its bar, nor in its lines, nor among its figures.
+        assert_eq!(all.page["first"]["marks"].as_array().map(Vec::len), Some(0), "{name}");
+        for label in ["Start", "Next rider", "All stop"] {
+            assert_eq!(all.line(label), "", "{name}");
+        }
+        for id in ["next", "stop"].iter().filter(|_| !results.ride_by.is_empty()) {
+            assert_eq!(all.figure(name, id), "–", "{name}");
         }
         return;
     }
@@ -128,11 +169,21 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
         let high = between(said, "from the ", " mark").unwrap();
         close(si(high, Dimension::Length), of("start_high_m").as_f64().unwrap(), 2e-3, "the highest mark");
         all.same(name, high, &listed);
+        let (label, own) = if several {
+            (format!("Start, {}", by.group), format!("-{}", by.group))
+        } else {
+            ("Start".into(), String::new())
+        };
+        let on_page = all.mark(name, &label);
+        assert!(on_page.starts_with(high), "{name}: {on_page} {high}");
+        assert_eq!(all.figure(name, &format!("highest{own}")), high, "{name}");
         if by.start_low_m.zip(by.start_high_m).is_some_and(|(low, high)| low < high - 1.0e-3) {
             let low = between(said, "Not below the ", " mark").unwrap();
             close(si(low, Dimension::Length), of("start_low_m").as_f64().unwrap(), 2e-3, "the lowest mark");
             all.same(name, low, &listed);
             all.same(name, &format!("{low} to {high}"), &[("checklist", &all.checklist)]);
+            assert_eq!(on_page, format!("{high}, not below {low}"), "{name}");
+            assert_eq!(all.figure(name, &format!("lowest{own}")), low, "{name}");
         }
     }
     // The gauge.
@@ -143,26 +194,53 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
     all.same(name, &format!("starts from {from}"), &[("card", &all.card)]);
     all.same(name, &format!("starts when the gauge shows {from} or more"), &[("text", &all.text)]);
     all.same(name, from, &listed);
+    assert_eq!((all.mark(name, "Next rider from"), all.figure(name, "next")), (from, from), "{name}");
     let off = between(&all.text, "everybody off when the gauge falls to ", ", or the siren").unwrap();
     close(si(off, Dimension::Pressure), by["everybody_off_under_pa"].as_f64().unwrap(), 0.6, "everybody off");
     all.same(name, &format!("when the siren sounds {off}"), &[("card", &all.card)]);
     all.same(name, &format!("Everybody is off when the gauge falls to {off}"), &[("text", &all.text)]);
     all.same(name, off, &[("report", &all.report)]);
+    assert_eq!((all.mark(name, "All stop at"), all.figure(name, "stop")), (off, off), "{name}");
     // Seconds, the line, the wind, the power cut.
     let seconds = between(&all.text, " or more and ", " s are over").unwrap();
     all.same(name, &format!("Between riders {seconds} s"), &[("card", &all.card)]);
-    if results.ride_by[0].stop_line_before_foot_m.is_some() {
+    // Every line of the page's first screen stands in the text, word for word; those that are acted on are there.
+    for label in ["Start", "Bag", "Next rider", "All stop", "Power cut", "Stop line"] {
+        assert!(!all.line(label).is_empty(), "{name}: the page has no line {label:?}");
+    }
+    for line in all.page["first"]["lines"].as_array().unwrap() {
+        all.same(name, &words(line[1].as_str().unwrap()), &[("text", &all.text)]);
+    }
+    assert!(all.line("Next rider").contains(&format!("{from} or more and {seconds} s")), "{name}");
+    assert!(all.line("All stop").contains(off), "{name}");
+    // Of several groups the strictest line and winds: none where a group has none.
+    let of_all = |key: &str| -> Option<Vec<f64>> {
+        results.ride_by.iter().map(|by| all.json["ride_by"][&by.group][key].as_f64()).collect()
+    };
+    if let Some(lines) = of_all("stop_line_before_foot_m") {
         let line = between(&all.text, "Stop line ", " before the take-off's foot").unwrap();
+        let farthest = lines.into_iter().fold(0.0, f64::max);
+        close(si(line, Dimension::Length), farthest, 2e-3, "the last stop line");
         let marked = [("card", &*all.card), ("report", &*all.report), ("checklist", &*all.checklist)];
         all.same(name, &format!("{line} before the take-off's foot"), &marked);
+        assert!(all.line("Stop line").starts_with(line), "{name}: {}", all.line("Stop line"));
     }
-    if !several && results.ride_by[0].hold_along_head_mps.is_some() {
-        let head = between(&all.text, "from behind, ", " from the front").unwrap();
-        all.same(name, &format!("the front {head}"), &[("card", &all.card)]);
-        all.same(name, head, &[("report", &all.report)]);
+    for (key, from) in [("tail", "behind"), ("head", "the front")] {
+        let Some(winds) = of_all(&format!("hold_along_{key}_mps")) else { continue };
+        let least = winds.into_iter().fold(f64::INFINITY, f64::min);
+        let wind = all.line("Wind");
+        let before = wind.split(&format!(" from {from}")).next().unwrap();
+        let at = before.rfind(", ").map(|at| at + 2).max(before.rfind("over ").map(|at| at + 5)).unwrap();
+        let said = &before[at..];
+        let mps = si(said, Dimension::Speed);
+        assert!(mps <= least + 1e-6 && mps > least - 0.5, "{name}: {said} from {from}, {least} m/s: {wind}");
+        all.same(name, wind, &[("text", &all.text)]);
+        all.same(name, &format!("{from} {said}"), &[("card", &all.card)]);
+        all.same(name, said, &[("report", &all.report)]);
     }
     if let Some(holds) = between(&all.text, "The bag holds ", " s more") {
         assert_eq!(holds.parse::<f64>().ok(), by["holds_for_s"].as_f64(), "{name}");
         all.same(name, &format!("hard landing for {holds} s"), &[("card", &all.card)]);
+        assert!(all.line("Power cut").contains(&format!("The bag holds {holds} s more")), "{name}");
     }
 }

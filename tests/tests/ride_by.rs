@@ -49,6 +49,12 @@ fn planned(site: &Site) -> Results {
     compute(site, NEEDED, &Stop::default()).unwrap_or_else(|error| panic!("{}: {error}", site.site.name))
 }
 
+/// With the winds to hold in, which no box needs and people do.
+fn planned_to_ride(site: &Site) -> Results {
+    let parts = landfall::plan::Parts { hold_winds: true, ..NEEDED };
+    compute(site, parts, &Stop::default()).unwrap_or_else(|error| panic!("{}: {error}", site.site.name))
+}
+
 fn sites() -> Vec<(String, Site)> {
     let mut list: Vec<(String, Site)> = Vec::new();
     for changes in CHANGES {
@@ -74,6 +80,7 @@ fn sites() -> Vec<(String, Site)> {
         let site = site.with_value("bag.gap", gap).unwrap().with_value("spread.samples", SAMPLES).unwrap();
         list.push((format!("unmeasured {gap}"), site));
     }
+    list.push(("groups that all keep their limits".to_owned(), two_groups()));
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference/sites");
     let mut paths: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
     paths.sort();
@@ -85,6 +92,16 @@ fn sites() -> Vec<(String, Site)> {
     }
     assert!(list.len() >= 40, "{}", list.len());
     list
+}
+
+/// The demo's bag, a little closer, with two groups that start from marks of their own and keep every limit.
+fn two_groups() -> Site {
+    let text = landfall::site::demo_text().replace("gap = \"0.8 m\"", "gap = \"0.6 m\"")
+        + "\n[[group]]\nname = \"new\"\nstart_height = \"5.8 m\"\nmass = \"72 kg\"\nlightest = \"64 kg\"\nheaviest = \"84 kg\"\n\
+           \n[[group]]\nname = \"practised\"\nmass = \"80 kg\"\nlightest = \"64 kg\"\nheaviest = \"95 kg\"\n";
+    let site = read_site(&text, "groups").unwrap_or_else(|faults| panic!("{faults}"));
+    assert!((site.bag.gap_m.unwrap() - 0.6).abs() < 1e-6);
+    site.with_value("spread.samples", SAMPLES).unwrap()
 }
 
 /// The first mark's numbers against the settings of the box, which it acts on.
@@ -119,7 +136,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
     let seen: Vec<[usize; 3]> = sites()
         .par_iter()
         .map(|(name, site)| {
-            let results = planned(site);
+            let results = planned_to_ride(site);
             let rows = limits(site, &results);
             crate::one_voice::hear(name, site, &results);
             for finding in results.findings.iter().filter(|finding| finding.level == Level::Stop) {
@@ -200,6 +217,24 @@ fn cures_cure() {
         }
     }
     assert!(cured >= 3, "{cured} cures");
+}
+
+/// One bag and one card: the line and the winds of whom they bind most.
+#[test]
+fn groups_share_the_strictest_line_and_winds() {
+    let results = planned_to_ride(&two_groups());
+    assert_eq!(results.verdict.standing, Standing::Inside);
+    let of =
+        |take: fn(&RideBy) -> Option<f64>| -> Vec<f64> { results.ride_by.iter().map(|by| take(by).unwrap()).collect() };
+    let (lines, winds) = (of(|by| by.stop_line_before_foot_m), of(|by| by.hold_along_head_mps));
+    assert!(lines[1] > lines[0] + 0.1 && winds[0] < winds[1] - 0.1, "{lines:?} {winds:?}");
+    // The gap that suits all, and not the one of a rider in neither group.
+    let highs: Vec<f64> = results.groups.iter().map(|(_, own)| own.placement.gap_high_m.unwrap()).collect();
+    assert!(highs[0] < highs[1] - 0.01, "{highs:?}");
+    assert_eq!(results.gap_band_m().map(|band| band.1), Some(highs[0]));
+    let everybody = results.for_everybody().unwrap();
+    assert_eq!(everybody.stop_line_before_foot_m, Some(lines[1]));
+    assert_eq!(everybody.hold_along_head_mps, Some(winds[0]));
 }
 
 /// Each group has its own marks and findings; the bag and the box serve all.

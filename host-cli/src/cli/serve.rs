@@ -12,7 +12,7 @@ use landfall::sampling::Stop;
 use landfall::serve::http::Bounds;
 use landfall::serve::live::{Live, Source};
 use landfall::serve::{Options, Server};
-use landfall::site::{Site, demo_text, read_site};
+use landfall::site::{Gauge, Site, demo_text, read_site};
 
 use super::args_serve::Serve;
 use super::{End, input, note, output};
@@ -43,7 +43,8 @@ pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
         }
     };
     let stop = Arc::new(AtomicBool::new(false));
-    let live = source.map(|source| Live::start(source, &stop));
+    let gauge = read_site(&text, &file).map_or(Gauge::default(), |site| site.site.gauge);
+    let live = source.map(|source| Live::start(source, gauge, &stop));
     if let (Some(live), Ok(site), false) = (&live, read_site(&text, &file), args.simulated_box) {
         expect(live, site);
     }

@@ -37,7 +37,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
             unit: measured.map_or_else(String::new, |(_, unit)| unit.to_owned()),
         });
     };
-    let (p, wind) = (&results.placement, &results.wind);
+    let (gap, wind) = (results.gap_band_m(), &results.wind);
     let shown = Shown::of(site);
     // What is judged by is what is shown, to the last digit, and on the careful side.
     let told = |dimension: Dimension, si: f64, toward: Toward| {
@@ -56,7 +56,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     }
     add(
         "Gap from the lip to the bag's front edge".to_owned(),
-        between(Dimension::Length, (p.gap_low_m, p.gap_high_m)),
+        between(Dimension::Length, (gap.map(|gap| gap.0), gap.map(|gap| gap.1))),
         length,
     );
     let needed = f64::from(wind.anchors_needed);
@@ -64,21 +64,18 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let pressures = &results.pressures;
     let band = between(Dimension::Pressure, (pressures.band_low_pa, pressures.band_high_pa));
     add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, pressure);
-    let first = results.ride_by.first();
-    if let Some(from_pa) = first.and_then(|by| by.next_rider_from_pa) {
+    let everybody = results.for_everybody();
+    if let Some(from_pa) = everybody.as_ref().and_then(|by| by.next_rider_from_pa) {
         let from = between(Dimension::Pressure, (Some(from_pa), None));
         add("Pressure in the bag when the next rider starts".to_owned(), from, pressure);
     }
     let speed = Some(("Speed", shown.unit(Dimension::Speed)));
-    // The strictest of the groups'.
-    let least = |hold: fn(&RideBy) -> Option<f64>| {
-        let gust = results.ride_by.iter().map(hold).try_fold(f64::INFINITY, |least, hold| Some(least.min(hold?)));
-        gust.filter(|gust| gust.is_finite()).map(|gust| gust / f64::from(GUST_FACTOR))
-    };
+    let mean =
+        |hold: fn(&RideBy) -> Option<f64>| everybody.as_ref().and_then(hold).map(|gust| gust / f64::from(GUST_FACTOR));
     for (name, hold) in [
-        ("wind from behind", least(|by| by.hold_along_tail_mps)),
-        ("wind from the front", least(|by| by.hold_along_head_mps)),
-        ("wind from the side", least(|by| by.hold_across_mps)),
+        ("wind from behind", mean(|by| by.hold_along_tail_mps)),
+        ("wind from the front", mean(|by| by.hold_along_head_mps)),
+        ("wind from the side", mean(|by| by.hold_across_mps)),
     ] {
         add(format!("Mean {name}, read on the spot"), between(Dimension::Speed, (None, hold)), speed);
     }
@@ -88,10 +85,10 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
         add(format!("Lightest rider with gear{}", of(by)), (low, None), mass);
         add(format!("Heaviest rider with gear{}", of(by)), (None, high), mass);
     }
-    let interval_s = first.map_or(site.session.interval_s, |by| by.seconds_between);
+    let interval_s = everybody.as_ref().map_or(site.session.interval_s, |by| by.seconds_between);
     add("Time between two riders".to_owned(), (Some(interval_s), None), Some(("Time", "s")));
     let yes_or_no = (None, None);
-    match first.and_then(|by| by.stop_line_before_foot_m) {
+    match everybody.and_then(|by| by.stop_line_before_foot_m) {
         Some(m) => {
             add(
                 format!("Last stop line marked {} before the take-off's foot", shown.length(m, Toward::Up)),

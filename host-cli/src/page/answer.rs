@@ -4,10 +4,12 @@ use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
 use super::{controls, figures, first};
+use crate::plan::results::Results;
 use crate::plan::{Parts, PlanError, compute};
 use crate::plan::{json as numbers, limits, text as words};
 use crate::report::{Picture, Played, RUNS, Sheet, page_pictures, some_pictures};
 use crate::sampling::Stop;
+use crate::shown::Shown;
 use crate::site::{Faults, Site, SiteFile, demo_text, read_site};
 
 /// What a page asks.
@@ -137,21 +139,9 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
     if request.coarse {
         results.findings.clear();
     }
-    // What a coarse answer leaves out may be what decides: it has no verdict.
-    let first = if request.coarse { Value::Null } else { first::first(&site, &results) };
-    let printed = numbers::value(&results).map_err(|error| error.to_string())?;
     let mut out = Map::new();
     if request.wants(Want::Results) {
-        out.insert("first".into(), first);
-        out.insert("figures".into(), figures::figures(&results, &printed));
-        let list = limits::limits(&site, &results).into_iter().map(|limit| {
-            json!({
-                "what": limit.group.map_or_else(|| limit.what.to_owned(), |group| format!("{group}: {}", limit.what)),
-                "now": limit.now, "limit": limit.limit, "inside": limit.inside,
-                "level": limit.level.name(),
-            })
-        });
-        out.insert("limits".into(), list.collect());
+        out.extend(shown(&site, &results, request.coarse).map_err(|error| error.to_string())?);
     }
     if request.wants(Want::Pictures) {
         // Two pictures are drawn from runs, and these take most of the time.
@@ -172,9 +162,29 @@ fn computed(site: Site, request: &Request, stop: &Stop) -> Result<Map<String, Va
     if request.wants(Want::Text) {
         out.insert("text".into(), words::text(&site, &results, words::Style::default()).into());
     }
-    if request.wants(Want::Results) {
-        out.insert("results".into(), printed);
-    }
+    Ok(out)
+}
+
+/// What the page shows of a plan besides its pictures: the first screen and its marks, the figures, the limits, and the
+/// results as they are printed.
+///
+/// # Errors
+/// Where the results cannot be put into JSON.
+pub fn shown(site: &Site, results: &Results, coarse: bool) -> Result<Map<String, Value>, serde_json::Error> {
+    let printed = numbers::value(results)?;
+    let limits = limits::limits(site, results).into_iter().map(|limit| {
+        json!({
+            "what": limit.group.map_or_else(|| limit.what.to_owned(), |group| format!("{group}: {}", limit.what)),
+            "now": limit.now, "limit": limit.limit, "inside": limit.inside,
+            "level": limit.level.name(),
+        })
+    });
+    let mut out = Map::new();
+    // What a coarse answer leaves out may be what decides: it has no verdict.
+    out.insert("first".into(), if coarse { Value::Null } else { first::first(site, results) });
+    out.insert("figures".into(), figures::figures(Shown::of(site), results, &printed));
+    out.insert("limits".into(), limits.collect());
+    out.insert("results".into(), printed);
     Ok(out)
 }
 

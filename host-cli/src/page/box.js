@@ -88,6 +88,12 @@ class BoxPanel {
     setTimeout(() => this.turn(), 200);
   }
 
+  /** A pressure as the site's gauge shows it. */
+  pressure(pa) {
+    const { unit, per_pa, places } = this.shows ?? { unit: "kPa", per_pa: 0.001, places: 2 };
+    return `${(pa * per_pa).toFixed(places)} ${unit}`;
+  }
+
   say(text, level) {
     if (text !== this.state.textContent) this.state.textContent = text;
     this.state.className = `state ${level}`;
@@ -100,7 +106,7 @@ class BoxPanel {
       if (place.textContent !== text) place.textContent = text;
     };
     put(this.head, `${sign} ${head}`.trim());
-    put(this.gauge, Number.isFinite(now) ? `${(now / 1000).toFixed(2)} kPa` : "");
+    put(this.gauge, Number.isFinite(now) ? this.pressure(now) : "");
     put(this.next, next);
     put(this.todo, todo);
     put(this.other, other_jump ?? "");
@@ -120,6 +126,7 @@ class BoxPanel {
   }
 
   show(data) {
+    this.shows = data.gauge ?? this.shows;
     this.rest.classList.toggle("old", Boolean(data.silent));
     this.say(`${data.sign ?? ""} ${data.state ?? ""}`.trim(), data.level ?? "note");
     const limits = data.limits ?? [];
@@ -152,18 +159,17 @@ class BoxPanel {
         pen = "L";
       } else pen = "M";
     }
-    const kpa = (pa) => `${(pa / 1000).toFixed(2)} kPa`;
-    for (const share of [0, 0.5, 1]) parts += `<text class="tick" x="${left - 6}" y="${y((top / 1.1) * share) + 5}" text-anchor="end">${((top / 1100) * share).toFixed(2)}</text>`;
+    for (const share of [0, 0.5, 1]) parts += `<text class="tick" x="${left - 6}" y="${y((top / 1.1) * share) + 5}" text-anchor="end">${this.pressure((top / 1.1) * share).split(" ")[0]}</text>`;
     const names = [];
-    for (const { name, pa } of limits) {
+    for (const { name, pa, shown } of limits) {
       if (!Number.isFinite(pa)) continue;
       const at = y(pa);
       const shift = names.filter((other) => Math.abs(other - at) < 14).length * 170;
       names.push(at);
-      parts += `<line class="grid strong" x1="${left}" x2="${width - 10}" y1="${at}" y2="${at}"/><text class="small halo" x="${left + 4 + shift}" y="${at - 3}">${escapeText(`${name} ${kpa(pa)}`)}</text>`;
+      parts += `<line class="grid strong" x1="${left}" x2="${width - 10}" y1="${at}" y2="${at}"/><text class="small halo" x="${left + 4 + shift}" y="${at - 3}">${escapeText(`${name} ${shown ?? this.pressure(pa)}`)}</text>`;
     }
-    const words = Number.isFinite(now) ? `Pressure now ${kpa(now)}; the last ${Math.round(end - begin)} seconds.` : "No pressure is known now.";
-    const svg = `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${escapeText(words)}"><line class="axis" x1="${left}" x2="${left}" y1="8" y2="${height - foot}"/><line class="axis" x1="${left}" x2="${width - 10}" y1="${height - foot}" y2="${height - foot}"/>${parts}<path class="line median" d="${path}"/><text class="name" x="${left}" y="${height - 8}">kPa over the last ${Math.round(end - begin)} s</text></svg>`;
+    const words = Number.isFinite(now) ? `Pressure now ${this.pressure(now)}; the last ${Math.round(end - begin)} seconds.` : "No pressure is known now.";
+    const svg = `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${escapeText(words)}"><line class="axis" x1="${left}" x2="${left}" y1="8" y2="${height - foot}"/><line class="axis" x1="${left}" x2="${width - 10}" y1="${height - foot}" y2="${height - foot}"/>${parts}<path class="line median" d="${path}"/><text class="name" x="${left}" y="${height - 8}">${this.shows?.unit ?? "kPa"} over the last ${Math.round(end - begin)} s</text></svg>`;
     return make("div", { class: "drawing box" }, make("p", { class: "big" }, words.split(";")[0]), drawing(svg, "box-"));
   }
 }

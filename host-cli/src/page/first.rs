@@ -39,7 +39,7 @@ fn marks(site: &Site, results: &Results) -> Value {
         };
         list.push((label, text));
     }
-    if let Some(by) = results.ride_by.first() {
+    if let Some(by) = results.for_everybody() {
         let pressure = |pa: f64| shown.pressure(pa, Toward::Up);
         list.extend(by.next_rider_from_pa.map(|pa| ("Next rider from".to_owned(), pressure(pa))));
         list.extend(by.everybody_off_under_pa.map(|pa| ("All stop at".to_owned(), pressure(pa))));

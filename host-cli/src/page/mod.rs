@@ -55,7 +55,7 @@ mod first;
 #[cfg(not(target_family = "wasm"))]
 mod html;
 
-pub use answer::{answer, answer_until};
+pub use answer::{answer, answer_until, shown};
 #[cfg(not(target_family = "wasm"))]
 pub use html::{html, policy};
 

@@ -180,8 +180,9 @@ function riderAt(run, time, { per, px, py }) {
 function wordsAt(run, time) {
   const { part, row, over, dent } = stateAt(run, time);
   const clock = `${Math.min(time, endOf(run)).toFixed(2)} s`;
-  const speed = `${(row[3] * run.speed[0]).toFixed(0)} ${run.speed[1]}`;
-  if (dent) return `${clock}: ${time >= endOf(run) - 1e-3 ? "deepest, " : ""}${dent[1].toFixed(2)} m deep in the bag`;
+  const shown = (value, [factor, unit, places]) => `${(value * factor).toFixed(places)} ${unit}`;
+  const speed = shown(row[3], run.speed);
+  if (dent) return `${clock}: ${time >= endOf(run) - 1e-3 ? "deepest, " : ""}${shown(dent[1], run.depth)} deep in the bag`;
   if (part === "flight") return over ? `${clock}: the flight ends beside the bag` : `${clock}: in the air for ${(time - run.flight[0][0]).toFixed(2)} s, ${speed}`;
   return over ? `${clock}: the ride ends before the lip` : `${clock}: on the ride down, ${speed}`;
 }

@@ -101,6 +101,9 @@ class Bench {
     if (file) {
       variant.file = file;
       variant.base = { text, controls: null };
+      // Another file's figures are no change of this one's.
+      variant.whole = null;
+      variant.changed = undefined;
     }
     this.put(variant, text);
   }

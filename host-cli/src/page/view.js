@@ -2,7 +2,7 @@
 
 const SIGNS = { stop: "■ Stop:", caution: "▲ Caution:", note: "○ Note:" };
 /** Pictures that can be kept in view while a value changes. */
-const KEPT = [["side", "Side view"], ["near", "Take-off, flight, bag"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"]];
+const KEPT = [["side", "Side view"], ["near", "Flight and bag"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"]];
 const SHORT = ["lip_speed", "along", "miss", "depth"];
 
 /** The drawing with names of its own, so that the same picture can stand twice on the page. */
@@ -96,10 +96,9 @@ class View {
     }
     if (answer.results) {
       variant.results = answer.results;
-      const gone = ["lowest", "highest"];
       const before = new Map((variant.figures ?? []).map((figure) => [figure.id, figure]));
       // What a coarse answer leaves out stays as it was, and says so.
-      variant.figures = answer.figures.map((figure) => (answer.coarse && gone.includes(figure.id) ? { ...(before.get(figure.id) ?? figure), old: true } : figure));
+      variant.figures = answer.figures.map((figure) => (answer.coarse && /^(lowest|highest)/.test(figure.id) ? { ...(before.get(figure.id) ?? figure), old: true } : figure));
       variant.limits = answer.limits;
       variant.samples = answer.results.spread.sampling?.samples ?? 0;
       if (!answer.coarse) variant.findings = answer.results.findings;
@@ -250,7 +249,8 @@ class View {
     const rows = named.map((figure) => {
       const row = [figure.title, ...columns.map(({ variant }) => text(variant, figure.id))];
       if (b) {
-        const [x, y] = [a, b].map((variant) => (variant.empty ? null : (variant.figures?.find((one) => one.id === figure.id)?.value ?? null)));
+        // Variants in other units have no difference that one of them names.
+        const [x, y] = [a, b].map((variant) => (variant.empty ? null : (variant.figures?.find((one) => one.id === figure.id && one.unit === figure.unit)?.value ?? null)));
         row.push(x === null || y === null ? "–" : `${signed(y - x, figure.places)} ${figure.unit === "%" ? "points" : figure.unit}`);
       }
       return row;

@@ -67,7 +67,10 @@ pub fn first_screen(site: &Site, r: &Results) -> FirstScreen {
             let cause = first_cause(r);
             lines_of_stop(r, cause, &mut lines);
             let why = cause.map_or("a limit is broken", |finding| first_sentence(&finding.text));
-            (format!("DO NOT RIDE: {}.", uncapitalised(why.trim_end_matches('.'))), String::new())
+            // Of several groups, whose finding it is.
+            let whose =
+                cause.and_then(|finding| finding.group.as_ref()).map_or_else(String::new, |name| format!("{name}: "));
+            (format!("DO NOT RIDE: {whose}{}.", uncapitalised(why.trim_end_matches('.'))), String::new())
         }
     };
     if r.verdict.standing != Standing::Outside {
@@ -188,7 +191,7 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
         push(lines, "Landing", landing(shown, r));
     }
     push(lines, "Bag", bag(site, shown, r));
-    let Some(by) = r.ride_by.first() else { return };
+    let Some(by) = &r.for_everybody() else { return };
     if let Some(from_pa) = by.next_rider_from_pa {
         push(
             lines,
@@ -221,7 +224,8 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
         return;
     }
     if let Some(closest) = by_closeness(limits(site, r)).first() {
-        push(lines, "Closest", format!("{}: {}, {}.", closest.what, closest.now, closest.limit));
+        let whose = closest.group.as_ref().map_or_else(String::new, |name| format!(" ({name})"));
+        push(lines, "Closest", format!("{}{whose}: {}, {}.", closest.what, closest.now, closest.limit));
     }
     push(lines, "Not known", not_known(site, r));
 }

@@ -530,6 +530,37 @@ pub struct Demanded {
 }
 
 impl Results {
+    /// What holds for everybody on the one bag: of the line, the winds and the times the strictest of the groups', none
+    /// where a group has none. Start marks and masses are each group's own, and here the first one's.
+    #[must_use]
+    pub fn for_everybody(&self) -> Option<RideBy> {
+        let (first, others) = self.ride_by.split_first()?;
+        let least = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.min(b));
+        let most = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.max(b));
+        Some(others.iter().fold(first.clone(), |all, by| RideBy {
+            next_rider_from_pa: most(all.next_rider_from_pa, by.next_rider_from_pa),
+            everybody_off_under_pa: most(all.everybody_off_under_pa, by.everybody_off_under_pa),
+            seconds_between: all.seconds_between.max(by.seconds_between),
+            // None: longer than was looked at.
+            holds_for_s: least(all.holds_for_s, by.holds_for_s).or(all.holds_for_s).or(by.holds_for_s),
+            stop_line_before_foot_m: most(all.stop_line_before_foot_m, by.stop_line_before_foot_m),
+            hold_along_tail_mps: least(all.hold_along_tail_mps, by.hold_along_tail_mps),
+            hold_along_head_mps: least(all.hold_along_head_mps, by.hold_along_head_mps),
+            hold_across_mps: least(all.hold_across_mps, by.hold_across_mps),
+            ..all
+        }))
+    }
+
+    /// The gaps at which the riders of every group keep the chance of a miss: from and to, none where a group has none.
+    #[must_use]
+    pub fn gap_band_m(&self) -> Option<(f64, f64)> {
+        let of = |results: &Self| results.placement.gap_low_m.zip(results.placement.gap_high_m);
+        let mut groups = self.groups.iter().map(|(_, own)| of(own));
+        let first = groups.next().unwrap_or_else(|| of(self))?;
+        let (low_m, high_m) = groups.try_fold(first, |all, own| own.map(|own| (all.0.max(own.0), all.1.min(own.1))))?;
+        (low_m <= high_m).then_some((low_m, high_m))
+    }
+
     /// The first-day mark, where somebody can start from it: not where riders from so low do not reach the landing field
     /// and only cautions stand, which forbid no start.
     #[must_use]

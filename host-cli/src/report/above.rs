@@ -12,7 +12,7 @@ use crate::site::Dimension;
 use landfall_core::bag::Outcome;
 
 const TITLE: &str = "Plan view, to scale";
-const WIDTH: f64 = 1000.0;
+const WIDTH: f64 = 720.0;
 /// Landing points that are drawn.
 const DOTS: usize = 700;
 

@@ -7,6 +7,7 @@ use crate::plan::first_screen::{FirstScreen, first_screen};
 use crate::plan::results::{Results, RideBy, Standing};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
+use landfall_core::wind::GUST_FACTOR;
 
 const STYLE: &str = include_str!("card.css");
 /// Characters of a sentence that the card has room for where it says stop.
@@ -21,7 +22,7 @@ pub fn page(site: &Site, results: &Results) -> String {
     card.push(verdict(&screen));
     if screen.standing != Standing::Outside {
         let mut limits = vec![starts(shown, results)];
-        if let Some(by) = results.ride_by.first() {
+        if let Some(by) = &results.for_everybody() {
             limits.extend([
                 pressure(site, shown, results, by),
                 between(shown, results, by),
@@ -79,11 +80,14 @@ fn verdict(screen: &FirstScreen) -> Element {
 }
 
 fn said<'a>(screen: &'a FirstScreen, labels: &'a [&'a str]) -> impl Iterator<Item = Element> + 'a {
-    screen
-        .lines
-        .iter()
-        .filter(move |line| labels.contains(&line.label))
-        .map(|line| el("p").add(el("b").text(format!("{} ", line.label))).add(el("span").text(beginning(&line.text))))
+    screen.lines.iter().filter(move |line| labels.contains(&line.label)).map(|line| {
+        el("p").add(el("b").text(format!("{} ", line.label))).add(el("span").text(beginning(&on_the_card(&line.text))))
+    })
+}
+
+/// What the plan lists below its first screen is not on the card.
+fn on_the_card(text: &str) -> String {
+    text.replace("is listed below", "is in the plan").replace("are listed below", "are in the plan")
 }
 
 /// As many whole sentences as there is room for, at least one, cut where even that is too long.
@@ -142,7 +146,7 @@ fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = [String; 3
             el("tr")
                 .add(el("th").with("scope", "row").text(name))
                 .add(el("td").class("big").text(figure))
-                .add(el("td").text(other))
+                .add(el("td").class("other").text(other))
         })))
 }
 
@@ -153,7 +157,7 @@ fn starts(shown: Shown, r: &Results) -> Element {
         let name = if r.ride_by.len() > 1 { by.group.clone() } else { "everybody".to_owned() };
         [name, mark(by.start_high_m, Toward::Down), mark(by.start_low_m, Toward::Up)]
     });
-    let line = match r.ride_by.first().and_then(|by| by.stop_line_before_foot_m) {
+    let line = match r.for_everybody().and_then(|by| by.stop_line_before_foot_m) {
         Some(m) => format!(
             "Stop line: {} before the take-off's foot, along the surface. Past it ride on: braking comes too late.",
             shown.length(m, Toward::Up)
@@ -192,7 +196,11 @@ fn pressure(site: &Site, shown: Shown, r: &Results, by: &RideBy) -> Element {
 
 fn between(shown: Shown, r: &Results, by: &RideBy) -> Element {
     let recovery = r.touchdown.as_ref().and_then(|t| t.recovery_s);
-    let back = recovery.map_or_else(String::new, |s| format!("The air is back {} s after a mean landing. ", s.ceil()));
+    let back = match recovery {
+        Some(s) if s < 1.0 => "The air is back within a second after a mean landing. ".to_owned(),
+        Some(s) => format!("The air is back {} s after a mean landing. ", s.ceil()),
+        None => String::new(),
+    };
     let from = by.next_rider_from_pa.map_or_else(String::new, |pa| {
         format!(
             "And only when the gauge shows {} or more, the bag is empty and its top is up.",
@@ -210,7 +218,8 @@ fn riders(site: &Site, shown: Shown, r: &Results) -> Element {
         .map(|by| {
             let name = if several { format!("{}: ", by.group) } else { String::new() };
             let (low, high) = (shown.mass(by.lightest_kg, Toward::Up), shown.mass(by.heaviest_kg, Toward::Down));
-            big(if low == high { format!("{name}{low}") } else { format!("{name}{low} to {high}") })
+            let text = if low == high { format!("{name}{low}") } else { format!("{name}{low} to {high}") };
+            el("p").class(if several { "big lesser" } else { "big" }).text(text)
         })
         .collect();
     let bike = shown.mass(site.rider.bike_mass_kg, Toward::Nearest);
@@ -219,9 +228,9 @@ fn riders(site: &Site, shown: Shown, r: &Results) -> Element {
 }
 
 fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
-    let row = |name: &str, mean: Option<f64>, gust: Option<f64>| {
+    let row = |name: &str, gust: Option<f64>| {
         let words = |mps: Option<f64>| mps.map_or_else(|| "hold now".to_owned(), |mps| shown.speed(mps, Toward::Down));
-        [name.to_owned(), words(gust), words(mean)]
+        [name.to_owned(), words(gust), words(gust.map(|mps| mps / f64::from(GUST_FACTOR)))]
     };
     let w = &r.wind;
     limit(
@@ -231,9 +240,9 @@ fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
                 "Hold winds",
                 &["from", "any gust", "or mean reading"],
                 [
-                    row("behind", w.mean_reading_tail_mps, by.hold_along_tail_mps),
-                    row("the front", w.mean_reading_head_mps, by.hold_along_head_mps),
-                    row("the side", w.mean_reading_across_mps, by.hold_across_mps),
+                    row("behind", by.hold_along_tail_mps),
+                    row("the front", by.hold_along_head_mps),
+                    row("the side", by.hold_across_mps),
                 ],
             ),
             small(format!(

@@ -4,10 +4,12 @@ use super::chart::{Anchor, Axis, Chart};
 use super::html::{STYLE, document, figure, table};
 use super::markup::el;
 use super::sheet::{follow, surface};
-use super::words::{fixed, maybe};
+use super::words::{fixed, long, maybe_in, number_in, titled};
 use super::{Picture, Table};
 use crate::dirt::{Progress, Row};
 use crate::plan::model::Model;
+use crate::shown::{Shown, Toward};
+use crate::site::Dimension;
 use landfall_core::inputs::Uncertain;
 
 const TITLE: &str = "Other landings for the same jump, to scale";
@@ -48,8 +50,9 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
         .collect();
     let deep = rows.iter().map(|row| row.height_m).fold(0.0, f64::min);
     let low = deep.min(f64::from(bag.base_level_m)) - 0.3;
-    let x = Axis::new(-BEFORE_LIP_M, end + 0.9, "from the lip, m");
-    let y = Axis::new(low, peak + 0.4, "height above the take-off's foot, m");
+    let u = answer.shown;
+    let x = Axis::of(u, Dimension::Length, -BEFORE_LIP_M, end + 0.9, "from the lip");
+    let y = Axis::of(u, Dimension::Length, low, peak + 0.4, "height above the take-off's foot");
     let (mut chart, bottom) = Chart::to_scale(48.0, 30.0, WIDTH - 12.0, x.clone(), y.clone());
 
     chart.rect("ground", "ground", (x.low, low), (x.high, 0.0));
@@ -77,7 +80,7 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
         };
         let (a, b) = (cut(*a, *b), cut(*b, *a));
         chart.line("leak", &format!("plane of {}°", fixed(slope.slope_deg, 0)), &[a, b]);
-        let falls = slope.mean_fall_m.map_or_else(|| "–".to_owned(), |fall| format!("{} m", fixed(fall, 2)));
+        let falls = slope.mean_fall_m.map_or_else(|| "–".to_owned(), |fall| long(u, fall));
         let text = format!("{}°: {falls}", fixed(slope.slope_deg, 0));
         let shift = if b.1 > y.low { (4.0, 5.0) } else { (4.0, -6.0) };
         chart.name(b, shift, Anchor::Start, text);
@@ -101,11 +104,17 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
             }
             last_px = at;
             chart.line_px("witness", [at, chart.y_px(row.height_m), at, bottom]);
-            chart.text(at, bottom + 58.0, Anchor::Middle, "measure", fixed(row.height_m, 2));
-            chart.text(at, bottom + 78.0, Anchor::Middle, "measure", fixed(row.distance_m, 2));
+            chart.text(at, bottom + 58.0, Anchor::Middle, "measure", number_in(u, Dimension::Length, row.height_m, 0));
+            chart.text(
+                at,
+                bottom + 78.0,
+                Anchor::Middle,
+                "measure",
+                number_in(u, Dimension::Length, row.distance_m, 0),
+            );
         }
-        for (down, text) in [(58.0, "height, m"), (78.0, "from the lip, m")] {
-            chart.text(48.0, bottom + down, Anchor::Start, "name", text);
+        for (down, text) in [(58.0, "height"), (78.0, "from the lip")] {
+            chart.text(48.0, bottom + down, Anchor::Start, "name", titled(u, Dimension::Length, text));
         }
     }
     chart.dot("point", "mean landing on the bag", (answer.mean_distance_m, answer.mean_height_m), 5.0);
@@ -116,16 +125,13 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
     picture.legend = vec![
         (
             "field",
-            format!(
-                "surface on which no run of the mean rider falls more than {} m",
-                fixed(answer.question.limit_m, 2)
-            ),
+            format!("surface on which no run of the mean rider falls more than {}", long(u, answer.question.limit_m)),
         ),
         ("leak", "plane slopes through the mean landing, with the mean run's fall height onto each".to_owned()),
         ("median", "centre of mass of a short, a middle and a long run".to_owned()),
         ("thin", "the bag's top, for comparison".to_owned()),
     ];
-    picture.tables = vec![stakes(rows)];
+    picture.tables = vec![stakes(u, rows)];
     picture.drawn(WIDTH, bottom + 88.0, [chart.done()])
 }
 
@@ -150,16 +156,17 @@ fn flight(model: &Model, row: &Row) -> Vec<(f64, f64)> {
 }
 
 fn words(answer: &Progress) -> String {
+    let u = answer.shown;
     let mut text = format!(
-        "The mean run comes down on the bag {} m from the lip; 998 of 1,000 come down {} m to {} m from it. ",
-        fixed(answer.mean_distance_m, 2),
-        fixed(answer.field_m.0, 2),
-        fixed(answer.field_m.1, 2),
+        "The mean run comes down on the bag {} from the lip; 998 of 1,000 come down {} to {} from it. ",
+        long(u, answer.mean_distance_m),
+        long(u, answer.field_m.0),
+        long(u, answer.field_m.1),
     );
     match &answer.surface {
         Some(surface) => text.push_str(&format!(
-            "The surface begins as high as the bag's top, ends {} m lower and is {}° at its steepest{}. ",
-            fixed(surface.drop_m, 2),
+            "The surface begins as high as the bag's top, ends {} lower and is {}° at its steepest{}. ",
+            long(u, surface.drop_m),
             fixed(surface.steepest_deg, 1),
             if surface.whole { "" } else { "; it cannot be followed over the whole field" },
         )),
@@ -169,18 +176,19 @@ fn words(answer: &Progress) -> String {
     text
 }
 
-fn stakes(rows: &[Row]) -> Table {
-    let mut table = Table::new(
-        "The surface of one fall height",
-        &["from the lip m", "height m", "slope °", "equivalent fall height m", "lip speed m/s"],
-    );
+fn stakes(u: Shown, rows: &[Row]) -> Table {
+    let [from, height, fall] =
+        ["from the lip", "height", "equivalent fall height"].map(|what| titled(u, Dimension::Length, what));
+    let speed = titled(u, Dimension::Speed, "lip speed");
+    let mut table = Table::new("The surface of one fall height", &[&from, &height, "slope, °", &fall, &speed]);
     for row in rows {
+        let length = |m: f64| number_in(u, Dimension::Length, m, 0);
         table.row([
-            fixed(row.distance_m, 2),
-            fixed(row.height_m, 2),
+            length(row.distance_m),
+            length(row.height_m),
             fixed(row.slope_deg, 1),
-            fixed(row.fall_m, 2),
-            fixed(row.lip_speed_mps, 2),
+            length(row.fall_m),
+            number_in(u, Dimension::Speed, row.lip_speed_mps, 0),
         ]);
     }
     table
@@ -214,13 +222,15 @@ pub fn page(answer: &Progress, model: &Model) -> String {
 
 /// Falls onto the planes, and what of the table of loose fill they are within.
 fn planes(answer: &Progress) -> Table {
-    let mut head = vec!["slope, down", "mean fall m", "hard fall m"];
+    let u = answer.shown;
+    let [mean, hard] = ["mean fall", "hard fall"].map(|what| titled(u, Dimension::Length, what));
+    let mut head = vec!["slope, down", &mean, &hard];
     let fills = answer.slopes.iter().map(|slope| &slope.loose_fill).find(|fills| !fills.is_empty());
     let names: Vec<String> = fills.map_or_else(Vec::new, |fills| {
         fills
             .iter()
             .map(|f| {
-                format!("{}, {} cm: {} m", f.material, fixed(100.0 * f.depth_m, 0), fixed(f.table_fall_height_m, 2))
+                format!("{}, {}: {}", f.material, u.small(f.depth_m, Toward::Nearest), long(u, f.table_fall_height_m))
             })
             .collect()
     });
@@ -230,8 +240,9 @@ fn planes(answer: &Progress) -> Table {
         &head,
     );
     for slope in &answer.slopes {
+        let fall = |m: Option<f64>| maybe_in(u, Dimension::Length, m, 0);
         let mut cells =
-            vec![format!("{}°", fixed(slope.slope_deg, 1)), maybe(slope.mean_fall_m, 2), maybe(slope.hard_fall_m, 2)];
+            vec![format!("{}°", fixed(slope.slope_deg, 1)), fall(slope.mean_fall_m), fall(slope.hard_fall_m)];
         cells.extend(slope.loose_fill.iter().map(|fill| {
             match (fill.mean_within, fill.hard_within) {
                 (true, Some(true)) => "both within",
@@ -251,6 +262,21 @@ fn planes(answer: &Progress) -> Table {
 mod tests {
     use super::*;
     use crate::dirt::{Question, progress};
+
+    /// Feet and inches on a site that is measured in them.
+    #[test]
+    fn an_imperial_site_reads_no_metres() {
+        let site = crate::site::demo().with_value("site.units", "imperial").unwrap();
+        let question = Question { slopes_deg: vec![0.0, 30.0], limit_m: 1.2, steepest_deg: 40.0 };
+        let answer = progress(&site, &question, Vec::new()).unwrap();
+        let page = page(&answer, &Model::new(&site).unwrap());
+        // The cautions name a published fall in metres.
+        let body = page.split_once("<body>").unwrap().1.split("<h2>Cautions").next().unwrap();
+        for metric in [" m ", " m<", ", m<", " m/s", " cm"] {
+            assert!(!body.contains(metric), "{metric:?} in {body}");
+        }
+        assert!(body.contains("height above the take-off's foot, ft") && body.contains("lip speed, mph"), "{body}");
+    }
 
     /// What is drawn, read back through the drawing's own scale, is what the answer says.
     #[test]

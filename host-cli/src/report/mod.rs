@@ -33,6 +33,7 @@ mod words;
 pub use played::Played;
 pub use sheet::{RUNS, Sheet};
 pub use words::fixed;
+pub(crate) use words::{places, unit};
 
 use markup::{Element, el};
 

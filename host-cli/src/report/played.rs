@@ -5,7 +5,8 @@
 use super::sheet::{Piece, PieceKind, Sheet, follow};
 use crate::plan::parts::single;
 use crate::plan::supply::landing_kg;
-use crate::site::Units;
+use crate::shown::Shown;
+use crate::site::Dimension;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use serde_json::{Value, json};
 use std::f64::consts::PI;
@@ -107,12 +108,11 @@ impl Played {
         let moments = |list: &[Moment]| -> Value {
             list.iter().map(|m| json!([m.time_s, m.x_m, m.z_m, m.speed_mps, m.slope_rad].map(short))).collect()
         };
-        let speed = match sheet.site.site.units {
-            Units::Metric => json!([3.6, "km/h"]),
-            Units::Imperial => json!([3600.0 / 1609.344, "mph"]),
-        };
+        let shown = Shown::of(sheet.site);
+        let per_mps = shown.value(Dimension::Speed, 1.0);
         json!({
-            "speed": speed,
+            "speed": [per_mps, shown.unit(Dimension::Speed), 0],
+            "depth": if shown.is_imperial() { json!([1.0 / 0.0254, "in", 0]) } else { json!([1.0, "m", 2]) },
             "ride": moments(&self.ride),
             "flight": moments(&self.flight),
             "bag": self.bag.iter().map(|d| json!([d.time_s, d.depth_m, d.half_m].map(short))).collect::<Value>(),

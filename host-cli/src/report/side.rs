@@ -399,12 +399,13 @@ fn names(sheet: &Sheet<'_>, chart: &mut Chart) {
     let u = Shown::of(sheet.site);
     let start = sheet.surface.first().map(|piece| piece.first()).unwrap_or_default();
     chart.name(start, (0.0, -9.0), Anchor::Middle, "start");
-    if let Some(line_m) = sheet.results.placement.last_stop_before_foot_m
-        && let Some(at) = along_surface(sheet, line_m)
+    // As the mark is said to be, which is rounded and the farthest of the groups'.
+    let line_m = sheet.results.placement.last_stop_before_foot_m;
+    let said_m = sheet.results.for_everybody().map_or(line_m, |by| by.stop_line_before_foot_m);
+    if let Some(said_m) = said_m
+        && let Some(at) = along_surface(sheet, said_m).or_else(|| along_surface(sheet, line_m?))
     {
         chart.dot("stop-mark", "last stop line", at, 5.0);
-        // As the mark is said to be, which is rounded.
-        let said_m = sheet.results.ride_by.first().and_then(|by| by.stop_line_before_foot_m).unwrap_or(line_m);
         let text = format!("last stop line, {} before the foot", u.length(said_m, Toward::Up));
         chart.name(at, (10.0, -8.0), Anchor::Start, text);
     }

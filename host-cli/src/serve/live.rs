@@ -6,6 +6,7 @@
 //! {
 //!   "source": "/dev/ttyACM0",
 //!   "simulated": false,
+//!   "gauge": {"unit": "kPa", "per_pa": 0.001, "places": 2},
 //!   "silent": false,
 //!   "quiet_s": 0.06,
 //!   "level": "note",
@@ -27,7 +28,7 @@
 //!   "landings": 3,
 //!   "since_landing_s": 12.4,
 //!   "forecast_s": null,
-//!   "limits": [{"name": "siren at or under", "pa": 730.0}],
+//!   "limits": [{"name": "siren at or under", "pa": 730.0, "shown": "0.73 kPa"}],
 //!   "trace": [[-59.9, 1180.0], [-59.8, 1181.0]],
 //!   "last_landings": [{"count": 3, "at_s": 71.0, "peak_pa": 1502.0, "dip_pa": 88.0, "recovery_s": 2.9}],
 //!   "lines": ["Riding may go on: the permit is on.", "Landings: 3, the last 12 s ago."],
@@ -46,6 +47,7 @@
 //! - `trace`: seconds before now (negative) and gauge pressure, the last minute, oldest first.
 //! - `forecast_s`: seconds until the stop pressure if the bag goes on losing air.
 //! - `limits`: what the box goes by; empty until it has said so.
+//! - `gauge`: the unit that pressures are shown in, as the site's gauge shows them.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::sync_channel;
@@ -62,7 +64,9 @@ use crate::box_side::CAUTION;
 use crate::box_side::live::{Brought, Seen, follow, joint};
 use crate::box_side::port::Decoder;
 use crate::box_side::sim::{Plan, Sim};
-use crate::site::Site;
+use crate::report::{places, unit};
+use crate::shown::{Shown, Toward};
+use crate::site::{Dimension, Gauge, Site, Units};
 
 /// How much of the pressure the page gets, s.
 const TRACE_S: f64 = 60.0;
@@ -84,19 +88,21 @@ pub enum Source {
 #[derive(Debug)]
 pub struct Live {
     simulated: bool,
+    gauge: Gauge,
     /// One at least.
     seen: Mutex<Vec<Seen>>,
 }
 
 impl Live {
-    /// Follows a box until `stop`, in threads of its own.
+    /// Follows a box until `stop`, in threads of its own; pressures are shown as the site's gauge shows them.
     #[must_use]
-    pub fn start(source: Source, stop: &Arc<AtomicBool>) -> Arc<Self> {
+    pub fn start(source: Source, gauge: Gauge, stop: &Arc<AtomicBool>) -> Arc<Self> {
+        let beside = |name: &str| Seen::new(name).beside(Some(gauge));
         let (seen, simulated) = match &source {
-            Source::Ports(names) => (names.iter().map(|name| Seen::new(name)).collect(), false),
-            Source::Simulated(_) => (vec![Seen::new("simulated box")], true),
+            Source::Ports(names) => (names.iter().map(|name| beside(name)).collect(), false),
+            Source::Simulated(_) => (vec![beside("simulated box")], true),
         };
-        let live = Arc::new(Self { seen: Mutex::new(seen), simulated });
+        let live = Arc::new(Self { seen: Mutex::new(seen), simulated, gauge });
         let (taker, stop) = (Arc::clone(&live), Arc::clone(stop));
         match source {
             Source::Ports(names) => {
@@ -136,6 +142,7 @@ impl Live {
         let mut value = all_told(&self.seen());
         if let Some(map) = value.as_object_mut() {
             map.insert("simulated".to_owned(), json!(self.simulated));
+            map.insert("gauge".to_owned(), told_gauge(self.gauge));
             map.insert("caution".to_owned(), json!(CAUTION));
         }
         value
@@ -174,15 +181,22 @@ fn simulate(site: &Site, plan: Plan, live: &Live, stop: &AtomicBool) {
     }
 }
 
-/// What the box goes by.
-fn limits(settings: &WatchSettings) -> Vec<Value> {
+/// The unit that the gauge shows: its name, how many of it a pascal is, and the places it has.
+fn told_gauge(gauge: Gauge) -> Value {
+    let shown = Shown::new(Units::Metric, gauge);
+    let per_pa = shown.value(Dimension::Pressure, 1.0);
+    json!({"unit": unit(shown, Dimension::Pressure), "per_pa": per_pa, "places": places(shown, Dimension::Pressure)})
+}
+
+/// What the box goes by, in words as the gauge shows it, rounded to the careful side.
+fn limits(seen: &Seen, settings: &WatchSettings) -> Vec<Value> {
     let named = [
-        ("siren at or under", settings.trip_pa()),
-        ("no new rider under", settings.hold_pa()),
-        ("blowers hold", settings.operating_pa),
-        ("too firm above", settings.high_pa),
+        ("siren at or under", settings.trip_pa(), Toward::Up),
+        ("no new rider under", settings.hold_pa(), Toward::Up),
+        ("blowers hold", settings.operating_pa, Toward::Nearest),
+        ("too firm above", settings.high_pa, Toward::Down),
     ];
-    named.map(|(name, pa)| json!({"name": name, "pa": pa})).to_vec()
+    named.map(|(name, pa, to)| json!({"name": name, "pa": pa, "shown": seen.pressure(f64::from(pa), to)})).to_vec()
 }
 
 /// How grave a state is, and its sign.
@@ -228,7 +242,7 @@ fn all_told(boxes: &[Seen]) -> Value {
 
 /// What is known of a box.
 fn told(seen: &Seen) -> Value {
-    let limits = seen.in_force().as_ref().map(limits).unwrap_or_default();
+    let limits = seen.in_force().map(|settings| limits(seen, &settings)).unwrap_or_default();
     let events: Vec<&String> = seen.events.iter().rev().take(LAST).collect();
     let (silent, quiet_s) = (seen.silent().is_some(), seen.quiet().as_secs_f64());
     let Some(s) = seen.status.filter(|_| !silent) else {
@@ -305,7 +319,8 @@ fn lines(seen: &Seen, s: &Status, fault: Option<&str>) -> Vec<String> {
             Some(recovery_s) => format!("the air was back {recovery_s:.1} s later"),
             None => "the air was not back in the time computed".to_owned(),
         };
-        lines.push(format!("Last landing: up to {:.0} Pa, then a dip of {:.0} Pa; {back}.", last.peak_pa, last.dip_pa));
+        let [peak, dip] = [last.peak_pa, last.dip_pa].map(|pa| seen.pressure(f64::from(pa), Toward::Nearest));
+        lines.push(format!("Last landing: up to {peak}, then a dip of {dip}; {back}."));
     }
     lines
 }
@@ -326,6 +341,26 @@ mod tests {
             landings: 3,
             ..Status::default()
         }
+    }
+
+    /// The page at the bag reads what the gauge beside it reads; a limit to its careful side.
+    #[test]
+    fn pressures_are_shown_as_the_gauge_shows_them() {
+        let told = told_gauge(Gauge::InH2O);
+        assert!((told["per_pa"].as_f64().unwrap() * 249.089 - 1.0).abs() < 1e-5, "{told}");
+        assert_eq!((told["unit"].as_str(), told["places"].as_u64()), (Some("inH2O"), Some(2)));
+        let seen = Seen::new("box").beside(Some(Gauge::InH2O));
+        let settings = WatchSettings::EXAMPLE;
+        let shown = Shown::new(Units::Metric, Gauge::InH2O);
+        let expected = [
+            shown.pressure(f64::from(settings.trip_pa()), Toward::Up),
+            shown.pressure(f64::from(settings.hold_pa()), Toward::Up),
+        ];
+        let limits = limits(&seen, &settings);
+        for (limit, expected) in limits.iter().zip(&expected) {
+            assert_eq!(limit["shown"].as_str(), Some(expected.as_str()), "{limit}");
+        }
+        assert!(limits.len() == 4 && expected[0].ends_with(" inH2O"), "{limits:?}");
     }
 
     fn taken(all: &[Status]) -> Seen {
