@@ -102,6 +102,9 @@ impl Outputs {
 
 /// Reads one plan out of all its outputs.
 pub fn hear(name: &str, site: &Site, results: &Results) {
+    let first = text(site, results, Style::default());
+    let told = first.lines().skip(1).take_while(|line| !line.starts_with("Limits"));
+    assert!(told.filter(|line| !line.is_empty()).count() <= 16, "{name}: the first screen is long\n{first}");
     let all = Outputs::of(site, results);
     let verdict = &all.json["verdict"];
     let broken = verdict["limits_broken"].as_u64().unwrap();

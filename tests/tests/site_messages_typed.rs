@@ -176,6 +176,14 @@ fn other_words_for_tables_and_keys() {
 }
 
 #[test]
+fn a_leak_that_is_no_leak_gets_its_conversion_too() {
+    let text = typed("bag", "leak_coefficient", "leak_coefficient = 5");
+    let faults = read_site(&text, "site.toml").unwrap_err();
+    // 0.005 m³/s ÷ (1000 Pa)^0.6 = 7.92447e-5.
+    assert!(faults.to_string().contains("of a leak of 5 l/s at 1 kPa write leak_coefficient = 7.92447e-5"), "{faults}");
+}
+
+#[test]
 fn a_flow_for_the_leak_gets_its_conversion() {
     // 5 l/s at 1 kPa: 0.005 / 1000^0.6 = 0.005 / 63.0957 = 7.92447e-5.
     let text = typed("bag", "leak_coefficient", "leak_coefficient = \"5 l/s\"");

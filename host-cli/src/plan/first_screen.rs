@@ -186,11 +186,12 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     }
     // A plan that waits for the bag to be measured has more to say first; what is left out stands below it.
     let brief = r.verdict.standing == Standing::Provisional;
-    if !brief {
+    // Of several groups each flies and lands in its own way: those stand below, by group.
+    if !brief && !several {
         push(lines, "In the air", in_the_air(shown, r));
         push(lines, "Landing", landing(shown, r));
     }
-    push(lines, "Bag", bag(site, shown, r));
+    push(lines, "Bag", if brief { gauge(shown, r) } else { bag(site, shown, r) });
     let Some(by) = &r.for_everybody() else { return };
     if let Some(from_pa) = by.next_rider_from_pa {
         push(
@@ -280,9 +281,12 @@ fn landing(shown: Shown, r: &Results) -> String {
     }
 }
 
+fn gauge(shown: Shown, r: &Results) -> String {
+    format!("the gauge should read {}, nobody on it.", shown.pressure(r.air.operating_pressure_pa, Toward::Nearest))
+}
+
 fn bag(site: &Site, shown: Shown, r: &Results) -> String {
-    let settled = shown.pressure(r.air.operating_pressure_pa, Toward::Nearest);
-    let gauge = format!("the gauge should read {settled}, nobody on it.");
+    let gauge = gauge(shown, r);
     let depth = r.pressures.stated.as_ref().and_then(|stated| stated.hard_depth_m);
     match (depth, r.pressures.hard_thickness_m) {
         (Some(depth_m), Some(thickness_m)) => {

@@ -32,6 +32,13 @@ pub(super) fn range(key: &Key, si: f64, written: &str, unit: Option<&'static str
             Some(fits) => format!("check the number and its unit: {fits} would be in range"),
             None => "check the number and its unit".to_owned(),
         },
+        // A flow is what people have of a leak.
+        _ if key.dotted == "bag.leak_coefficient" && si > 0.0 => format!(
+            "it is the flow at 1 Pa: of a leak of {0} l/s at 1 kPa write leak_coefficient = {1} (the flow in m3/s over the pressure in Pa \
+             to the power of leak_exponent, here 0.6); or state bag.settled_pressure, which a gauge reads",
+            plain(si),
+            plain(si * 1e-3 / 1000.0_f64.powf(0.6))
+        ),
         _ => "check the number".to_owned(),
     };
     Err(Complaint::new(key.dotted, format!("{written} {what}; {}", taken(key, unit)), cure))
