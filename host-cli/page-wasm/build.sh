@@ -6,7 +6,7 @@
 # library on the way; what is missing of it is installed (as root or with sudo).
 set -euo pipefail
 cd "$(dirname "$0")"
-root=$(cd ../.. && pwd)
+root=$(cd ../.. && pwd -P)
 target=${CARGO_TARGET_DIR:-$root/target}/page-wasm
 ready() { rustup target list --installed 2>/dev/null | grep -qx wasm32-unknown-unknown; }
 library() { [ -d "$(/usr/bin/rustc --print sysroot 2>/dev/null || true)/lib/rustlib/src/rust/library" ]; }
@@ -21,17 +21,15 @@ if [ "${1:-}" = --compiler ]; then
     compiler
     exit
 fi
-# The same versions as the command's; what the module does not need falls out.
-cp ../../Cargo.lock Cargo.lock
 # Four runs at a time in a register; every browser since 2023 has them.
 flags="-C target-feature=+simd128"
 # No folder of this machine stands in the module: the same sources give the same bytes wherever they are built.
 flags+=" --remap-path-prefix=$root=landfall"
-cargo fetch --quiet --manifest-path ../../Cargo.toml
+cargo fetch --quiet --locked
 for registry in "${CARGO_HOME:-$HOME/.cargo}"/registry/src/*; do
     flags+=" --remap-path-prefix=$registry=registry"
 done
-build=(build --quiet --release --target wasm32-unknown-unknown --target-dir "$target")
+build=(build --quiet --locked --package landfall-page --profile page --target wasm32-unknown-unknown --target-dir "$target")
 if ready; then
     RUSTFLAGS=$flags cargo "${build[@]}"
 else
@@ -56,14 +54,14 @@ put() {
     mv "$1.new" "$1"
     echo "$1: $(stat -c %s "$1") bytes"
 }
-built=$target/wasm32-unknown-unknown/release/landfall_page.wasm
+built=$target/wasm32-unknown-unknown/page/landfall_page.wasm
 put "$target/landfall-page.wasm"
 if [ "${1:-}" = --keep ]; then
     put "$PWD/landfall-page.wasm"
     # What else the bytes hang on: the compiler, and the packages that the module is linked from.
     {
         compiler
-        cargo tree --quiet --locked --target wasm32-unknown-unknown --edges normal --prefix none |
+        cargo tree --quiet --locked --package landfall-page --target wasm32-unknown-unknown --edges normal --prefix none |
             sed -n 's/^\([^ ]*\) v\([^ ]*\).*/\1 \2/p' | LC_ALL=C sort -u
     } >landfall-page.txt
 fi

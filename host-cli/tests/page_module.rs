@@ -66,7 +66,7 @@ fn the_kept_module_can_be_built_again() {
     let file = PathBuf::from(out.rsplit_once(": ").unwrap().0);
     assert!(std::fs::read(&file).unwrap() == kept(), "other bytes than those kept; renew them by: {RENEW}");
 
-    let list = file.with_file_name("wasm32-unknown-unknown/release/landfall_page.d");
+    let list = file.with_file_name("wasm32-unknown-unknown/page/landfall_page.d");
     let list = std::fs::read_to_string(list).unwrap();
     let root = here().parent().unwrap().canonicalize().unwrap();
     let of_list = |path: &Path| path.strip_prefix(&root).unwrap().to_string_lossy().into_owned();
