@@ -4,4 +4,5 @@
 pub mod keep;
 pub mod new_site;
 pub mod page;
+#[cfg(feature = "full")]
 pub mod serve;

@@ -14,8 +14,8 @@ use super::outliers::{Outlier, outliers};
 use super::runs::RunRow;
 use super::solve::{FITTED, GROUPS, NoFit, STEADY, Solved, columns, group_of, is_used, scatter, solve_until};
 use landfall_plan::plan::PlanError;
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{Faults, Site};
+use landfall_sampling::Stop;
 
 /// Fewest runs for a fit to be called sure (*assumed*).
 pub const FEWEST_RUNS: usize = 5;

@@ -14,9 +14,9 @@ use landfall_learn::loaded::{Errors, Table, read};
 use landfall_learn::write_site::{Remark, changed, sha256};
 use landfall_plan::plan::results::Results;
 use landfall_plan::plan::{Parts, PlanError, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Site, demo};
+use landfall_sampling::Stop;
 use serde_json::json;
 
 use super::args::TextOrJson;

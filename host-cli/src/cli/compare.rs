@@ -6,10 +6,9 @@ use landfall_learn::compare::{Options, Session, Standing};
 use landfall_learn::compare_text::{run_line, session_text, warning};
 use landfall_learn::demo::TODAY;
 use landfall_learn::forward::Base;
-use landfall_learn::runs::{COLUMNS, RunRow, read_runs, run_of};
+use landfall_learn::runs::{RunRow, read_runs, run_of};
 use landfall_plan::site::{Fault, Faults, Site};
-use landfall_tables::torn;
-use landfall_tables::{Heading, is_remark};
+use landfall_tables::{Heading, columns, is_remark, torn};
 use serde_json::json;
 
 use super::args::TextOrJson;
@@ -85,7 +84,7 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
         let mut faults = Vec::new();
         let Some(heading) = &heading else {
             if !is_remark(&line) {
-                heading = Some(Heading::read(COLUMNS, &line, index + 1, &mut faults));
+                heading = Some(Heading::read(columns::RUNS, &line, index + 1, &mut faults));
                 heads = format!("{line}\n");
                 if !faults.is_empty() {
                     return Err(Faults { file: "stdin".to_owned(), faults }.into());

@@ -12,7 +12,7 @@ use landfall_box::record::Recorder;
 use landfall_box::script::{Scripted, parse, parse_line};
 use landfall_box::sim::{Plan, Riders, Sim};
 use landfall_plan::plan::compute;
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 use super::args_box::Simulate;
 use super::progress::{stop_on_ctrl_c, with_threads};

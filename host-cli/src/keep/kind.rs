@@ -4,10 +4,10 @@ use std::io::Read as _;
 use std::path::Path;
 use std::{fs, io};
 
-use landfall_box::file::{FileError, from_bytes};
-use landfall_learn::{drops, runs};
+use landfall_firmware::frame::Receiver;
+use landfall_firmware::link::ToBox;
 use landfall_plan::site::KEYS;
-use landfall_tables::{is_heading_of, is_remark, separator_of};
+use landfall_tables::{columns, is_heading_of, is_remark, separator_of};
 
 /// How much of a file is looked at; a settings file is shorter.
 const LOOK_BYTES: u64 = 64 << 10;
@@ -47,7 +47,7 @@ impl Kind {
         if bytes.starts_with(b"%PDF-") {
             return Some(Self::Drawing);
         }
-        if matches!(from_bytes(bytes), Ok(_) | Err(FileError::Refused(_) | FileError::Kind)) {
+        if is_settings(bytes) {
             return Some(Self::Settings);
         }
         let text = String::from_utf8_lossy(bytes);
@@ -80,7 +80,7 @@ impl Kind {
         if is_recording {
             return Some(Self::Recording);
         }
-        let is_measured = is_heading_of(runs::COLUMNS, &cells) || is_heading_of(drops::COLUMNS, &cells);
+        let is_measured = is_heading_of(columns::RUNS, &cells) || is_heading_of(columns::DROPS, &cells);
         is_measured.then_some(Self::Measured)
     }
 
@@ -115,6 +115,13 @@ impl Kind {
             Self::Json => "JSON",
         }
     }
+}
+
+/// Frames of the link and nothing else.
+fn is_settings(bytes: &[u8]) -> bool {
+    let mut receiver = Receiver::new();
+    let mut messages = bytes.iter().filter_map(|byte| receiver.push::<ToBox>(*byte)).peekable();
+    bytes.last() == Some(&0) && messages.peek().is_some() && messages.all(|message| message.is_ok())
 }
 
 /// `[rider]` and so on.

@@ -1,6 +1,7 @@
 //! Tables that people and boxes write: separators, headings with units, numbers of either comma, lines that were torn.
 #![deny(unsafe_code)]
 
+pub mod columns;
 mod table;
 pub mod torn;
 

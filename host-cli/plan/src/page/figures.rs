@@ -145,8 +145,8 @@ fn words(shown: Shown, results: &Results, value: f64, of: Of) -> String {
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute, json};
-    use crate::sampling::Stop;
     use crate::site::{Site, demo};
+    use landfall_sampling::Stop;
 
     fn listed(site: &Site) -> (Vec<Value>, Results) {
         let results = compute(site, Parts::ALL, &Stop::default()).unwrap();

@@ -51,8 +51,8 @@ fn marks(site: &Site, results: &Results) -> Value {
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute, text as words};
-    use crate::sampling::Stop;
     use crate::site::demo;
+    use landfall_sampling::Stop;
 
     /// What stays in view on the page stands in the plan's text, word for word.
     #[test]

@@ -18,7 +18,7 @@ pub mod parts;
 pub mod results;
 pub mod ride_by;
 #[cfg(test)]
-mod sample;
+mod test_plan;
 pub mod sampled;
 pub mod search;
 pub mod supply;
@@ -26,13 +26,13 @@ pub mod table;
 pub mod text;
 pub mod words;
 
-use crate::sampling::{Sampled, Stop};
 use crate::site::Site;
 use demand::{Crew, Demand, Drawn, crews};
 use known::{Twice, levels_input, limits_twice};
 use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_core::wind::GUST_FACTOR;
+use landfall_sampling::{Sampled, Stop};
 use model::{Model, RIDERS, Supply, wind_forces};
 use parts::{DETAIL, Single, single};
 use results::{Level, Placement, Pressures, Provisional, Results, Rider, Riders, Spread, Standing, Verdict, Wind};

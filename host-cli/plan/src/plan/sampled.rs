@@ -5,12 +5,12 @@ use super::interval::clopper_pearson;
 use super::model::{Model, RIDERS};
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
-use crate::sampling::quantile::Histogram;
-use crate::sampling::tails::{Effort, RESOLVED, tail};
-use crate::sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::spread::{Differences, Mixture};
+use landfall_sampling::quantile::Histogram;
+use landfall_sampling::tails::{Effort, RESOLVED, tail};
+use landfall_sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use std::collections::BTreeMap;
 
 /// How closely a start height is found.

@@ -3,9 +3,9 @@
 use super::*;
 use crate::plan::results::Results;
 use crate::plan::{Parts, compute};
-use crate::sampling::Stop;
 use crate::shown::{Shown, Toward};
 use crate::site::{Site, demo};
+use landfall_sampling::Stop;
 use roxmltree::{Document, Node, ParsingOptions};
 
 /// As many samples as the pictures draw runs, so that both are the same runs.

@@ -1,12 +1,12 @@
 use super::*;
 use crate::plan::csv::flatten;
 use crate::plan::results::{BandEnd, Judged, Provisional, Results, RidePlace, Topic};
-use crate::plan::sample;
+use crate::plan::test_plan;
 use crate::site::Site;
 
 /// Findings after a change to the quiet plan.
 fn after(change: impl FnOnce(&mut Site, &mut Results)) -> Vec<Finding> {
-    let (mut site, mut results) = (sample::site(), sample::results());
+    let (mut site, mut results) = (test_plan::site(), test_plan::results());
     change(&mut site, &mut results);
     findings(&site, &results)
 }
@@ -488,11 +488,11 @@ fn every_null_has_a_finding_that_says_why() {
         |r| r.dirt.as_mut().unwrap().hard_fall_height_m = None,
     ];
     for (i, change) in changes.into_iter().enumerate() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         change(&mut results);
         check_nulls(&results, i);
     }
-    let mut results = sample::results();
+    let mut results = test_plan::results();
     results.placement.miss_now = Some(0.5);
     results.wind.hold_along_tail_mps = None;
     results.wind.hold_across_mps = None;
@@ -501,9 +501,9 @@ fn every_null_has_a_finding_that_says_why() {
 
 #[track_caller]
 fn check_nulls(results: &Results, which: usize) {
-    let list = findings(&sample::site(), results);
+    let list = findings(&test_plan::site(), results);
     let nulls: Vec<String> = flatten(results).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key).collect();
-    let quiet = flatten(&sample::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
+    let quiet = flatten(&test_plan::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
     assert_ne!(nulls, quiet.collect::<Vec<_>>(), "change {which} made no null");
     for key in nulls.into_iter().filter(|key| !key.starts_with("verdict.")) {
         let named = list

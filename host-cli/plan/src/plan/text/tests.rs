@@ -1,7 +1,7 @@
 use super::*;
 use crate::plan::findings::findings;
 use crate::plan::first_screen::first_screen;
-use crate::plan::sample;
+use crate::plan::test_plan;
 use landfall_strip::strip;
 
 mod landfall_strip {
@@ -19,10 +19,10 @@ mod landfall_strip {
 
 /// The quiet plan and a plan with much outside a limit.
 fn plans() -> [(Site, Results); 2] {
-    let site = sample::site();
-    let mut quiet = sample::results();
+    let site = test_plan::site();
+    let mut quiet = test_plan::results();
     quiet.findings = findings(&site, &quiet);
-    let mut bad = sample::results();
+    let mut bad = test_plan::results();
     bad.wind.anchors_stated = 6;
     bad.ride.peak_load_g = Some(4.4);
     bad.pressures.seconds_missing = Some(2.0);
