@@ -365,21 +365,21 @@ fn some_chance(now: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use super::super::test_plan;
     use super::*;
 
     #[test]
     fn a_quiet_plan_keeps_every_limit() {
-        let list = limits(&sample::site(), &sample::results());
+        let list = limits(&test_plan::site(), &test_plan::results());
         assert_eq!(list.len(), 18);
         assert!(list.iter().all(|limit| limit.inside), "{list:#?}");
     }
 
     #[test]
     fn each_limit_can_be_left() {
-        let site = sample::site();
+        let site = test_plan::site();
         let outside = |change: fn(&mut Results)| {
-            let mut results = sample::results();
+            let mut results = test_plan::results();
             change(&mut results);
             limits(&site, &results)
                 .into_iter()
@@ -417,7 +417,7 @@ mod tests {
         ];
         for (topic, what) in Topic::ALL.into_iter().skip(1).zip(rows) {
             for (judged, level) in [(Judged::Stop, Level::Stop), (Judged::Caution, Level::Caution)] {
-                let mut results = sample::results();
+                let mut results = test_plan::results();
                 results.pressures.judged.iter_mut().find(|j| j.topic == topic).unwrap().now = judged;
                 let out = limits(&site, &results).into_iter().filter(|limit| !limit.inside);
                 assert_eq!(out.map(|limit| (limit.what, limit.level)).collect::<Vec<_>>(), [(what, level)]);
@@ -428,19 +428,19 @@ mod tests {
     /// A stop that is about something no row shows makes a row of its own.
     #[test]
     fn every_stop_has_a_row_that_is_outside() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         results.findings.push(super::super::results::Finding::new("wind.now", Level::Stop, "wind", "Too windy. Wait."));
-        let list = limits(&sample::site(), &results);
+        let list = limits(&test_plan::site(), &results);
         let last = list.last().unwrap();
         assert!(last.broken() && last.now == "Too windy.", "{last:?}");
     }
 
     #[test]
     fn the_closest_come_first() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         results.placement.miss_now = Some(0.002);
         results.ride.peak_load_g = Some(4.1);
-        let list = by_closeness(limits(&sample::site(), &results));
+        let list = by_closeness(limits(&test_plan::site(), &results));
         assert_eq!([list[0].what, list[1].what], ["chance of a miss", "load on the ride down"]);
         let used: Vec<f64> = list[2..].iter().filter_map(|limit| limit.used).collect();
         assert!(used.is_sorted_by(|a, b| a >= b), "{used:?}");

@@ -17,12 +17,12 @@ pub mod model;
 pub mod parts;
 pub mod results;
 pub mod ride_by;
-#[cfg(test)]
-mod test_plan;
 pub mod sampled;
 pub mod search;
 pub mod supply;
 pub mod table;
+#[cfg(test)]
+mod test_plan;
 pub mod text;
 pub mod words;
 
