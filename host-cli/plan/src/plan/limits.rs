@@ -5,6 +5,8 @@ use super::table::CAUTION_CUT;
 use super::words::{chance, highest_looked_at, load, metres, pressure, seconds};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
+use landfall_core::bag::Outcome;
+use landfall_core::supply::RangeStatus;
 
 /// One limit and the value held against it.
 #[derive(Clone, Debug, PartialEq)]
@@ -125,13 +127,13 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
     let riders = [&r.riders.lightest, &r.riders.heaviest];
     rows.push(Row {
         what: "where the riders land",
-        now: if r.flight.outcome == "on" && riders.iter().any(|rider| rider.along_m.is_none()) {
+        now: if r.flight.outcome == Outcome::On && riders.iter().any(|rider| rider.along_m.is_none()) {
             "a rider does not".to_owned()
         } else {
-            format!("{} (mean rider)", r.flight.outcome.replace('_', " "))
+            format!("{} (mean rider)", r.flight.outcome.name().replace('_', " "))
         },
         limit: "on the landing field".to_owned(),
-        inside: r.flight.outcome == "on" && riders.iter().all(|rider| rider.along_m.is_some()),
+        inside: r.flight.outcome == Outcome::On && riders.iter().all(|rider| rider.along_m.is_some()),
         used: None,
         level: Level::Stop,
         findings: &[
@@ -242,7 +244,7 @@ fn bag(site: &Site, r: &Results) -> Vec<Row> {
         what: "pressure, maker's range",
         now: pressure(u, settled),
         limit: format!("{} to {}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa)),
-        inside: air.status != "low" && air.status != "high",
+        inside: air.status == RangeStatus::InRange,
         used: within(bag.pressure_min_pa, bag.pressure_max_pa),
         level: Level::Stop,
         findings: &["pressure.low", "pressure.high", "blower.weak", "blower.skin"],
@@ -390,12 +392,12 @@ mod tests {
         let load = "load on the ride down";
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(4.1)), [(load, Level::Caution)]);
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(6.1)), [(load, Level::Stop)]);
-        assert_eq!(outside(|r| r.flight.outcome = "short"), [("where the riders land", Level::Stop)]);
+        assert_eq!(outside(|r| r.flight.outcome = Outcome::Short), [("where the riders land", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.miss_now = Some(0.002)), [("chance of a miss", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.inside_band_m = Some(-0.1)), [("gap", Level::Stop)]);
         let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.1), Some(0.002)));
         assert_eq!(both, [("chance of a miss", Level::Stop), ("gap", Level::Stop)]);
-        assert_eq!(outside(|r| r.air.status = "low"), [("pressure, maker's range", Level::Stop)]);
+        assert_eq!(outside(|r| r.air.status = RangeStatus::Low), [("pressure, maker's range", Level::Stop)]);
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().depth_m = 2.0), [("depth, mean landing", Level::Stop)]);
         let felt = "load, mean landing";
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().felt_load_g = 15.1), [(felt, Level::Caution)]);

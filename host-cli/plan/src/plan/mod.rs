@@ -33,8 +33,9 @@ use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_core::wind::GUST_FACTOR;
 use landfall_sampling::{Sampled, Stop};
-use model::{Model, RIDERS, Supply, wind_forces};
+use model::{Model, Supply, wind_forces};
 use parts::{DETAIL, Single, single};
+use results::Who;
 use results::{Level, Placement, Pressures, Provisional, Results, Rider, Riders, Spread, Standing, Verdict, Wind};
 use sampled::{Hold, Landings};
 use search::Draws;
@@ -423,5 +424,5 @@ fn riders(model: &Model, singles: &[Single], landings: Option<&Landings>) -> Rid
         }
     };
     let worst = landings.map_or(0, |landings| landings.worst().0);
-    Riders { lightest: rider(1), heaviest: rider(2), worst: RIDERS[worst] }
+    Riders { lightest: rider(1), heaviest: rider(2), worst: Who::ALL[worst] }
 }

@@ -2,7 +2,8 @@
 
 use super::PlanError;
 use super::interval::clopper_pearson;
-use super::model::{Model, RIDERS};
+use super::model::Model;
+use super::results::Who;
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
 use landfall_core::bag::Outcome;
@@ -238,7 +239,7 @@ pub fn tails(model: &Model, draws: &Draws<'_>) -> Result<Tails, PlanError> {
             worst = rider;
         }
     }
-    Ok(Tails { worst: RIDERS[worst], mean, lightest, heaviest })
+    Ok(Tails { worst: Who::ALL[worst], mean, lightest, heaviest })
 }
 
 /// What is printed of the divided differences: of good and botched tries together.

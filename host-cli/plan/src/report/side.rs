@@ -455,7 +455,7 @@ fn words(sheet: &Sheet<'_>) -> String {
         )),
         _ => text.push_str(&format!(
             "The mean rider's run does not land on the bag: {}. ",
-            flight.outcome.replace('_', " ")
+            flight.outcome.name().replace('_', " ")
         )),
     }
     if let Some((short, far)) = r.spread.sampling.as_ref().and_then(|s| s.along_p001_m.zip(s.along_p999_m)) {

@@ -26,7 +26,7 @@ fn plans() -> [(Site, Results); 2] {
     bad.wind.anchors_stated = 6;
     bad.ride.peak_load_g = Some(4.4);
     bad.pressures.seconds_missing = Some(2.0);
-    bad.air.status = "low";
+    bad.air.status = landfall_core::supply::RangeStatus::Low;
     bad.air.above_min_pa = -100.0;
     bad.placement.last_stop_before_foot_m = None;
     bad.placement.stop_lines[0].before_foot_m = None;
