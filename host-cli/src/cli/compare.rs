@@ -9,6 +9,7 @@ use landfall::learn::demo::TODAY;
 use landfall::learn::forward::Base;
 use landfall::learn::runs::{COLUMNS, RunRow, read_runs, run_of};
 use landfall::learn::table::{Heading, is_remark};
+use landfall::shown::Shown;
 use landfall::site::{Fault, Faults, Site};
 use serde_json::json;
 
@@ -26,7 +27,7 @@ pub(crate) fn run(args: &Compare) -> anyhow::Result<End> {
     anyhow::ensure!(session.count() > 0, "no run to compare");
     let standings = session.standings();
     let text = match args.format {
-        TextOrJson::Text => session_text(&site.site.name, &session, &lines, output::style()),
+        TextOrJson::Text => session_text(&site.site.name, &session, &lines, Shown::of(&site), output::style()),
         TextOrJson::Json => output::json(&json!({
             "site": site.site.name,
             "runs": session.count(),
@@ -45,7 +46,7 @@ fn take(site: &Site, session: &mut Session, run: &RunRow, faults: &mut Vec<Fault
     }
     let trial = session.base().clone().trial(site, run, faults)?;
     let beside = session.add(&trial)?;
-    Some(run_line(&run.label, &beside))
+    Some(run_line(&run.label, &beside, Shown::of(site)))
 }
 
 /// A whole table.
@@ -101,7 +102,7 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
             if let Some(shown) = shown {
                 if args.format == TextOrJson::Text {
                     output::stdout(&shown)?;
-                    for words in fresh(session, &told) {
+                    for words in fresh(session, &told, Shown::of(site)) {
                         output::stdout(&format!("{words}\n"))?;
                     }
                 }
@@ -116,8 +117,8 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
 }
 
 /// Warnings that were not there before the run.
-fn fresh(session: &Session, told: &[bool]) -> Vec<String> {
+fn fresh(session: &Session, told: &[bool], here: Shown) -> Vec<String> {
     let standings: Vec<Standing> = session.standings();
     let new = standings.iter().zip(told).filter(|(_, told)| !**told);
-    new.filter_map(|(standing, _)| warning(standing, session)).collect()
+    new.filter_map(|(standing, _)| warning(standing, session, here)).collect()
 }
