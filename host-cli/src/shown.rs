@@ -352,22 +352,16 @@ impl Beside {
         number(self.scale.value(self.dimension, si, Toward::Nearest), self.scale.decimals)
     }
 
-    /// The unit as it is written out.
-    #[must_use]
-    pub const fn unit(self) -> &'static str {
-        self.scale.written
-    }
-
     /// `1.23 m`.
     #[must_use]
     pub fn words(self, si: f64) -> String {
-        format!("{} {}", self.number(si), self.unit())
+        format!("{} {}", self.number(si), self.scale.written)
     }
 
     /// `1.23 ± 0.30 m`.
     #[must_use]
     pub fn with_error(self, si: f64, sd: f64) -> String {
-        format!("{} ± {} {}", self.number(si), self.number(sd), self.unit())
+        format!("{} ± {} {}", self.number(si), self.number(sd), self.scale.written)
     }
 }
 

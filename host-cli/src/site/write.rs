@@ -296,6 +296,11 @@ pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
 
 /// Whether every key of the table is stated or shown in the starter file; for its test.
 #[cfg(test)]
+pub(super) fn shown_in_starter() -> Vec<&'static str> {
+    super::keys::KEYS.iter().map(|k| k.dotted).filter(|d| examples().contains_key(*d)).collect()
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
@@ -315,9 +320,4 @@ mod tests {
             assert!(written.contains("# lightest = \"62 kg\"  # (example) "), "{written}");
         }
     }
-}
-
-#[cfg(test)]
-pub(super) fn shown_in_starter() -> Vec<&'static str> {
-    super::keys::KEYS.iter().map(|k| k.dotted).filter(|d| examples().contains_key(*d)).collect()
 }
