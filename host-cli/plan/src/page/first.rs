@@ -32,9 +32,9 @@ fn marks(site: &Site, results: &Results) -> Value {
         let label = if several { format!("Start, {}", by.group) } else { "Start".to_owned() };
         let text = match (by.start_high_m, by.start_low_m) {
             (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => {
-                format!("{}, not below {}", shown.length(high_m, Toward::Down), shown.length(low_m, Toward::Up))
+                format!("{}, not below {}", shown.start_mark(high_m), shown.length(low_m, Toward::Up))
             }
-            (Some(high_m), Some(_)) => format!("{} only", shown.length(high_m, Toward::Down)),
+            (Some(high_m), Some(_)) => format!("{} only", shown.start_mark(high_m)),
             _ => "none was found".to_owned(),
         };
         list.push((label, text));

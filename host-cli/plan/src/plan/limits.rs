@@ -188,8 +188,13 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         let lowest = by.and_then(|by| by.start_low_m).filter(|_| start >= clearing).unwrap_or(clearing);
         rows.push(Row {
             what: "start height",
-            now: metres(u, start),
-            limit: format!("at least {}", u.length(lowest, Toward::Up)),
+            now: u.start_mark(start),
+            // One mark is one length, rounded to one side.
+            limit: if (lowest - start).abs() < 1.0e-3 {
+                format!("at least {}", u.start_mark(start))
+            } else {
+                format!("at least {}", u.length(lowest, Toward::Up))
+            },
             inside: start >= clearing || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: of(lowest, start),
             level: Level::Stop,

@@ -3,7 +3,7 @@
 use super::Said;
 use crate::plan::results::Level;
 use crate::plan::results::Who;
-use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
+use crate::plan::words::{chance, fewer_than, list, load, metres, number, percent, plain_name, speed};
 use crate::shown::Toward;
 use landfall_core::bag::Outcome;
 use std::collections::BTreeMap;
@@ -39,7 +39,7 @@ fn reach(said: &mut Said<'_>) {
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
                 place(stall.before_foot_m),
-                metres(u, site.roll_in.start_height_m)
+                u.start_mark(site.roll_in.start_height_m)
             ),
         );
     }
@@ -214,8 +214,8 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     } else {
         let few = if none_missed {
             format!(
-                "No run of {runs} missed the landing field: fewer than {}, against the {} planned for.",
-                chance(bound),
+                "No run of {runs} missed the landing field: {}, against the {} planned for.",
+                fewer_than(bound),
                 chance(target)
             )
         } else {
