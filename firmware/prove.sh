@@ -32,11 +32,11 @@ fi
 . ./env.sh
 note "tools: $($BARE_RUSTC --version)"
 
-# What runs on this machine: the planner, and the core's results beside the chips'. It has a folder of its own, so that it does
-# not wait for another compiler in this tree, nor that one for it; without debug information, which nobody reads here.
-host=$(cd .. && pwd)/target/firmware-host
-host_cargo() { (unset RUSTFLAGS RUSTC_BOOTSTRAP; cd .. && CARGO_PROFILE_DEV_DEBUG=0 CARGO_TARGET_DIR=$host cargo "$@"); }
-{ host_cargo build -q -p landfall && host_cargo test -q --no-run -p landfall-agree; } >"$work/host-build.txt" 2>&1 &
+# What runs on this machine: the planner, and the core's results beside the chips'. They are built as the workspace's tests are:
+# any other form compiles everything anew. Where another compiler is at that already, this waits for it.
+host=${CARGO_TARGET_DIR:-$(cd .. && pwd)/target}
+host_cargo() { (unset RUSTFLAGS RUSTC_BOOTSTRAP; cd .. && cargo "$@"); }
+host_cargo test --workspace -q --no-run >"$work/host-build.txt" 2>&1 &
 host_build=$!
 sites=$(grep -c '^    Site {' agree/src/sites.in)
 
@@ -109,7 +109,7 @@ if ! [ -d emulator/node_modules/rp2040js ]; then (cd emulator && npm ci --silent
 (cd emulator && node agree.mjs "$work/agree-rp2040.bin" "$sites" >"$work/agree-rp2040.txt" 2>"$work/agree-cost.txt")
 wait "$host_build" || { bad "the planner builds"; cat "$work/host-build.txt"; }
 rm -f "$work/agree-host.txt"
-LANDFALL_AGREE=$work/agree-host.txt host_cargo test -q -p landfall-agree >"$work/agree-test.txt" 2>&1 || cat "$work/agree-test.txt"
+LANDFALL_AGREE=$work/agree-host.txt host_cargo test --workspace -q --test table >"$work/agree-test.txt" 2>&1 || cat "$work/agree-test.txt"
 touch "$work/agree-host.txt"
 qemu() { timeout 300 qemu-system-arm -M "$1" -nographic -monitor none -serial none -semihosting -icount shift=5,sleep=off -kernel "$work/agree-$2.elf" | tee "$work/agree-$2.all" | grep -v '^end' >"$work/agree-$2.txt"; }
 qemu microbit m0

@@ -18,7 +18,7 @@ begin=$SECONDS
 stage() {
     local name=$1 from=$SECONDS TIMEFORMAT='%U %S' code=0 cpu
     shift
-    cpu=$({ time ("$@") >"$logs/$name.log" 2>&1 </dev/null; } 2>&1) || code=$?
+    cpu=$({ time "$@" >"$logs/$name.log" 2>&1 </dev/null; } 2>&1) || code=$?
     cpu=$(awk '{ printf "%.0f", $1 + $2 }' <<<"${cpu##*$'\n'}")
     if [ "$code" = 0 ]; then
         printf '== %-16s %4d s, %4d s of a processor  (at %d s)\n' "$name" $((SECONDS - from)) "$cpu" $((SECONDS - begin))
@@ -54,14 +54,15 @@ packages() {
     echo "installing: ${needed[*]}"
     local sudo
     sudo=$([ "$(id -u)" = 0 ] || echo sudo)
-    $sudo apt-get update -qq
+    $sudo apt-get update -qq || return
     DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends "${needed[@]}"
 }
 
+# Each says by itself that it failed: in a stage, `set -e` does not hold.
 lints() {
-    cargo clippy --workspace --all-targets --quiet -- -D warnings
+    cargo clippy --workspace --all-targets --quiet -- -D warnings || return
     for features in serde defmt serde,defmt; do
-        cargo clippy --package landfall-core --quiet --features "$features" -- -D warnings
+        cargo clippy --package landfall-core --quiet --features "$features" -- -D warnings || return
     done
     RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --quiet
 }

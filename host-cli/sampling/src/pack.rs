@@ -168,30 +168,34 @@ macro_rules! pack {
         #[derive(Clone, Copy)]
         pub(in super::super) struct $mask_name($mask_raw);
 
-        // SAFETY of every block below: the processor has the feature (see the module's head).
         impl Mask for $mask_name {
             #[inline(always)]
             fn splat($v: bool) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $msplat })
             }
             #[inline(always)]
             fn and(self, other: Self) -> Self {
                 let ($and_s, $and_o) = (self.0, other.0);
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $mand })
             }
             #[inline(always)]
             fn or(self, other: Self) -> Self {
                 let ($or_s, $or_o) = (self.0, other.0);
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $mor })
             }
             #[inline(always)]
             fn not(self) -> Self {
                 let $not_s = self.0;
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $mnot })
             }
             #[inline(always)]
             fn any(self) -> bool {
                 let $any_s = self.0;
+                // SAFETY: the processor has the feature (see the module's head).
                 unsafe { $many }
             }
         }
@@ -206,6 +210,7 @@ macro_rules! pack {
             #[inline(always)]
             fn neg(self) -> Self {
                 let $neg_s = self.0;
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $neg })
             }
         }
@@ -214,33 +219,40 @@ macro_rules! pack {
             type Mask = $mask_name;
             #[inline(always)]
             fn splat(value: f32) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $splat(value) })
             }
             #[inline(always)]
             fn sqrt(self) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $sqrt(self.0) })
             }
             #[inline(always)]
             fn abs(self) -> Self {
                 let $abs_s = self.0;
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $abs })
             }
             #[inline(always)]
             fn min(self, other: Self) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $min(self.0, other.0) })
             }
             #[inline(always)]
             fn max(self, other: Self) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $max(self.0, other.0) })
             }
             #[inline(always)]
             fn lt(self, other: Self) -> $mask_name {
                 let ($lt_s, $lt_o) = (self.0, other.0);
+                // SAFETY: the processor has the feature (see the module's head).
                 $mask_name(unsafe { $lt })
             }
             #[inline(always)]
             fn select(mask: $mask_name, then: Self, otherwise: Self) -> Self {
                 let ($m, $t, $e) = (mask.0, then.0, otherwise.0);
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $select })
             }
             #[inline(always)]
@@ -252,6 +264,7 @@ macro_rules! pack {
             #[inline(always)]
             fn mask_lane(mask: $mask_name, $index: usize) -> bool {
                 let $ml = mask.0;
+                // SAFETY: the processor has the feature (see the module's head).
                 unsafe { $mlane }
             }
         }
@@ -261,6 +274,7 @@ macro_rules! pack {
             #[inline(always)]
             fn load(from: &[f32]) -> Self {
                 match from.first_chunk::<$width>() {
+                    // SAFETY: the processor has the feature (see the module's head); the chunk holds that many numbers.
                     Some(chunk) => Self(unsafe { $load(chunk.as_ptr()) }),
                     None => Self::splat(0.0),
                 }
@@ -268,6 +282,7 @@ macro_rules! pack {
             #[inline(always)]
             fn store(self, to: &mut [f32]) {
                 if let Some(chunk) = to.first_chunk_mut::<$width>() {
+                    // SAFETY: as for `load`, and the chunk has room for them.
                     unsafe { $store(chunk.as_mut_ptr(), self.0) }
                 }
             }
@@ -278,6 +293,7 @@ macro_rules! pack {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: Self) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $instruction(self.0, other.0) })
             }
         }
@@ -285,6 +301,7 @@ macro_rules! pack {
             type Output = Self;
             #[inline(always)]
             fn $method(self, other: f32) -> Self {
+                // SAFETY: the processor has the feature (see the module's head).
                 Self(unsafe { $instruction(self.0, $splat(other)) })
             }
         }
