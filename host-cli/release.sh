@@ -18,6 +18,7 @@ twice=no
 [ "${1:-}" = --twice ] && twice=yes && shift
 version=$(sed -n 's/^version = "\(.*\)"$/\1/p' Cargo.toml | head -n 1)
 into=$(realpath -m "${1:-target/release-$version}")
+grep -qx "## $version" CHANGELOG.md || die "CHANGELOG.md has no heading \"## $version\""
 [ ! -e "$into" ] || die "$into is there already; name another folder, or take it away"
 [ -z "$(git status --porcelain --untracked-files=no)" ] || die "the work tree has changes: commit them first"
 for tool in dpkg-deb dpkg strip gzip sha256sum; do command -v "$tool" >/dev/null || die "$tool is missing: apt-get install dpkg-dev binutils"; done

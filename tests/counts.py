@@ -4,7 +4,7 @@
 usage: counts.py LANDED CHANGELOG MEASURED [--write]
 
 LANDED and MEASURED hold lines `name = count`. A count more than 5 % above the landed one fails, unless the changelog
-has under Unreleased a line that begins with "- `name`: COUNT" and the measured count is within 5 % of that COUNT. With
+has under its newest version a line that begins with "- `name`: COUNT" and the measured count is within 5 % of that COUNT. With
 --write the measured counts take the place of the landed ones, under the same rule.
 """
 import re
@@ -26,8 +26,8 @@ def main():
     landed_path, changelog_path, measured_path = sys.argv[1:4]
     landed, measured = counts(landed_path), counts(measured_path)
     changelog = open(changelog_path, encoding="utf-8").read()
-    unreleased = changelog.split("## Unreleased", 1)[-1].split("\n## ", 1)[0]
-    entries = re.findall(r"^- `([a-z0-9_]+)`: ([0-9,]+)", unreleased, re.M)
+    newest = changelog.split("\n## ", 2)[1]
+    entries = re.findall(r"^- `([a-z0-9_]+)`: ([0-9,]+)", newest, re.M)
     told = {name: int(count.replace(",", "")) for name, count in entries}
     write = "--write" in sys.argv
     failed = []
