@@ -67,7 +67,7 @@ pub fn draw(view: &PlanView<'_>, title: &str, words: &str) -> Drawing {
     for obstacle in &ground.obstacles {
         let line = obstacle.line_m();
         let Some(shown) = clipped(line, along, floor) else { continue };
-        sheet.strip(if obstacle.hangs { "g-wire" } else { "g-thing" }, shown, obstacle.radius_m);
+        sheet.strip(if obstacle.hangs { "g-cable" } else { "g-thing" }, shown, obstacle.radius_m);
         let middle = ((shown[0].0 + shown[1].0) / 2.0, (shown[0].1 + shown[1].1) / 2.0);
         sheet.label(middle, obstacle.name.clone());
     }

@@ -27,7 +27,7 @@ pub struct Placed {
 /// Labels that want a place.
 pub(crate) struct Labels {
     size: (f64, f64),
-    wanted: Vec<((f64, f64), String)>,
+    wanted: Vec<((f64, f64), String, bool)>,
     fixed: Vec<Placed>,
     blocked: Vec<Frame>,
 }
@@ -54,8 +54,9 @@ impl Labels {
         self.blocked.push(frame);
     }
 
-    pub fn want(&mut self, at: (f64, f64), text: String) {
-        self.wanted.push((at, text));
+    /// A text near a place; `under` where it had better stand below it.
+    pub fn want(&mut self, at: (f64, f64), text: String, under: bool) {
+        self.wanted.push((at, text, under));
     }
 
     /// A text whose lower left corner is given.
@@ -69,7 +70,7 @@ impl Labels {
         let (w, mut h) = self.size;
         let mut placed = self.fixed;
         let mut below: Vec<((f64, f64), String)> = Vec::new();
-        for (at, text) in self.wanted {
+        for (at, text, under) in self.wanted {
             let wide = width(&text);
             let free = |frame: &Frame| {
                 let grown = (frame.0 - APART, frame.1 - APART, frame.2 + APART, frame.3 + APART);
@@ -80,7 +81,7 @@ impl Labels {
                     && placed.iter().all(|other| !overlap(other.frame, grown))
                     && self.blocked.iter().all(|mark| !overlap(*mark, *frame))
             };
-            match spots(at, wide).find(|(frame, _)| free(frame)) {
+            match spots(at, wide, under).find(|(frame, _)| free(frame)) {
                 Some((frame, far)) => {
                     let lead = (far > 14.0).then(|| (at, nearest_on(frame, at)));
                     placed.push(Placed { text, frame, lead });
@@ -105,15 +106,18 @@ impl Labels {
     }
 }
 
-/// Places to try, the nearest first: above, below, right, left and the corners between, farther and farther off.
-fn spots(at: (f64, f64), wide: f64) -> impl Iterator<Item = (Frame, f64)> {
+/// Places to try, the nearest first: above, below, right, left and the corners between, farther and farther off; those
+/// above last where it had better stand below.
+fn spots(at: (f64, f64), wide: f64, under: bool) -> impl Iterator<Item = (Frame, f64)> {
     (0..22).flat_map(move |ring| {
         let off = 6.0 + f64::from(ring) * 9.0;
         let corner = |left: f64, top: f64| ((left, top, left + wide, top + HIGH), off);
         let (x, y) = at;
+        let (over, below) = (corner(x - wide / 2.0, y - off - HIGH), corner(x - wide / 2.0, y + off));
+        let (first, second) = if under { (below, corner(x, y + off)) } else { (over, below) };
         [
-            corner(x - wide / 2.0, y - off - HIGH),
-            corner(x - wide / 2.0, y + off),
+            first,
+            second,
             corner(x + off, y - HIGH / 2.0),
             corner(x - off - wide, y - HIGH / 2.0),
             corner(x + off * 0.7, y - off * 0.7 - HIGH),
@@ -136,7 +140,7 @@ mod tests {
     fn forty_labels_at_one_place_lie_beside_each_other() {
         let mut labels = Labels::new((400.0, 200.0));
         for i in 0..40 {
-            labels.want((200.0, 100.0), format!("label {i}"));
+            labels.want((200.0, 100.0), format!("label {i}"), i % 3 == 0);
         }
         let (placed, height) = labels.place();
         assert_eq!(placed.len(), 40);

@@ -30,4 +30,4 @@ pub mod water;
 
 pub use profile::{Profile, ProfileError};
 pub use scene::{BagBox, Ground, Layout, Obstacle};
-pub use svg::{Drawing, Scale, escaped};
+pub use svg::{Drawing, Scale, Sheet, escaped};

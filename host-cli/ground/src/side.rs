@@ -52,7 +52,9 @@ pub fn draw(view: &SideView<'_>, title: &str, words: &str) -> Drawing {
     let line = ground.points_between(along.0, along.1);
     let bag = &layout.bag;
     let bag_top = bag.front_height_m.max(bag.back_height_m) + bag.base_level_m;
-    let lowest = line.iter().map(|p| p.1).chain([bag.base_level_m]).fold(f64::INFINITY, f64::min) - 1.0;
+    let lowest = line.iter().map(|p| p.1).chain([bag.base_level_m]).fold(f64::INFINITY, f64::min);
+    // Room for labels in the ground.
+    let lowest = lowest - (along.1 - along.0) * 0.045;
     let tops = view.band.iter().map(|s| s.z_m.1).chain([layout.start().1, bag_top]);
     let mut highest = tops.chain(line.iter().map(|p| p.1)).fold(f64::NEG_INFINITY, f64::max);
     for obstacle in &ground.obstacles {
@@ -95,16 +97,16 @@ pub fn draw(view: &SideView<'_>, title: &str, words: &str) -> Drawing {
     sheet.label(start, format!("start {}", length(start.1)));
     let back = layout.back_x_m();
     let climb = start.1 - ground.height_m(back);
-    sheet.label((back, ground.height_m(back)), format!("platform {} over the ground", length(climb)));
+    sheet.label_under((back, ground.height_m(back)), format!("platform {} over the ground", length(climb)));
     sheet.dot("g-mark", lip, 2.5);
     sheet.label(lip, format!("lip {}", length(lip.1)));
     sheet.label(((from + to) / 2.0, bag.base_level_m), format!("bag {} long", length(bag.length_m)));
-    sheet.label((from / 2.0, ground.height_m(from / 2.0)), format!("gap {}", length(bag.gap_m)));
-    sheet.label(
+    sheet.label_under((from / 2.0, ground.height_m(from / 2.0)), format!("gap {}", length(bag.gap_m)));
+    sheet.label_under(
         (layout.end_x_m(), ground.height_m(layout.end_x_m())),
         format!("end of the run-out {} from the lip", length(layout.end_x_m())),
     );
-    sheet.label((layout.foot_x_m, 0.0), "foot");
+    sheet.label_under((layout.foot_x_m, 0.0), "foot");
     let bar = bar_m(span);
     sheet.bar(&length(bar), bar);
     sheet.finish(title, words)

@@ -52,8 +52,9 @@ const STYLE: &str = "\
 .g-path{fill:none;stroke:#b35900;stroke-width:1.5}\
 .g-zone{fill:none;stroke:#1f4e8c;stroke-dasharray:5 4;stroke-width:1}\
 .g-edge{stroke:#a3162a;stroke-width:2;stroke-dasharray:9 4}\
-.g-thing{fill:#b9cdb2;stroke:#34552b;stroke-width:1.2}\
+.g-thing{fill:#b9cdb2;fill-opacity:.6;stroke:#34552b;stroke-width:1.2}\
 .g-wire{stroke:#34552b;stroke-width:2}\
+.g-cable{fill:#34552b;stroke:none}\
 .g-cut{fill:#c9a46f;stroke:none}\
 .g-fill{fill:#d8c9ae;stroke:none}\
 .g-chips{fill:#c98f4e;fill-opacity:.8;stroke:none}\
@@ -64,8 +65,8 @@ const STYLE: &str = "\
 .g-text{font:12px sans-serif;fill:#111;paint-order:stroke;stroke:#fff;stroke-width:3px;stroke-linejoin:round}";
 
 /// A picture in the making.
-pub(crate) struct Sheet {
-    pub scale: Scale,
+pub struct Sheet {
+    scale: Scale,
     size: (f64, f64),
     body: String,
     labels: Labels,
@@ -80,6 +81,7 @@ const OVER: f64 = 64.0;
 
 impl Sheet {
     /// A sheet that shows a range along and one across (or up), both to one scale.
+    #[must_use]
     pub fn new((from_m, to_m): (f64, f64), (low_m, high_m): (f64, f64)) -> Self {
         let per_m = (WIDTH - 2.0 * SIDE) / (to_m - from_m).max(1.0);
         let scale = Scale { per_m, left_m: from_m, top_m: high_m, margin: (SIDE, OVER) };
@@ -99,11 +101,13 @@ impl Sheet {
         d
     }
 
+    /// A line through places.
     pub fn line(&mut self, class: &str, points: &[(f64, f64)]) {
         let d = self.path(points, false);
         let _ = write!(self.body, "<path class=\"{class}\" fill=\"none\" d=\"{d}\"/>");
     }
 
+    /// A closed shape.
     pub fn shape(&mut self, class: &str, points: &[(f64, f64)]) {
         let d = self.path(points, true);
         let _ = write!(self.body, "<path class=\"{class}\" d=\"{d}\"/>");
@@ -111,7 +115,7 @@ impl Sheet {
 
     /// A strip with round ends, as thick as twice its radius and never too thin to see.
     pub fn strip(&mut self, class: &str, [a, b]: [(f64, f64); 2], radius_m: f64) {
-        let r = (radius_m * self.scale.per_m).max(2.0);
+        let r = (radius_m * self.scale.per_m).max(1.2);
         let (p, q) = (self.scale.at(a), self.scale.at(b));
         let (dx, dy) = (q.0 - p.0, q.1 - p.1);
         let long = dx.hypot(dy);
@@ -136,6 +140,7 @@ impl Sheet {
         );
     }
 
+    /// A dot that no label may lie over.
     pub fn dot(&mut self, class: &str, at: (f64, f64), r: f64) {
         let (x, y) = self.scale.at(at);
         let _ = write!(self.body, "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{r:.1}\"/>");
@@ -145,7 +150,13 @@ impl Sheet {
     /// A text near a place; it is put when all are known.
     pub fn label(&mut self, at: (f64, f64), text: impl Into<String>) {
         let at = self.scale.at(at);
-        self.labels.want(at, text.into());
+        self.labels.want(at, text.into(), false);
+    }
+
+    /// The same for what had better stand below its place.
+    pub fn label_under(&mut self, at: (f64, f64), text: impl Into<String>) {
+        let at = self.scale.at(at);
+        self.labels.want(at, text.into(), true);
     }
 
     /// A bar of round length, at the lower left.
@@ -162,6 +173,8 @@ impl Sheet {
         self.labels.fixed((SIDE + long + 6.0, y), words.to_owned());
     }
 
+    /// The picture, with its title and words for those who do not see it.
+    #[must_use]
     pub fn finish(mut self, title: &str, words: &str) -> Drawing {
         let (placed, height) = self.labels.place();
         self.size.1 = self.size.1.max(height);
