@@ -13,22 +13,10 @@ fn digest_of_sources(host_cli: &std::path::Path) -> u64 {
     digest
 }
 
-/// What the module is compiled from, each with its name from the package's folder on: what is left out by the
-/// attributes in `lib.rs` and `report/mod.rs` for that target, or compiled for tests alone, is not among them.
+/// What the module is compiled from, each with its name from the package's folder on: core, the planner and the boundary,
+/// without what is compiled for tests alone.
 fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
-    const PARTS: [&str; 11] = [
-        "../core/src",
-        "page-wasm/Cargo.toml",
-        "page-wasm/src",
-        "src/lib.rs",
-        "src/outside.rs",
-        "src/page",
-        "src/plan",
-        "src/report",
-        "src/sampling",
-        "src/shown.rs",
-        "src/site",
-    ];
+    const PARTS: [&str; 4] = ["../core/src", "page-wasm/Cargo.toml", "page-wasm/src", "plan/src"];
     let mut files = Vec::new();
     for part in PARTS {
         let path = host_cli.join(part);
@@ -43,8 +31,6 @@ fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
 }
 
 fn collect(folder: &std::path::Path, name: &str, out: &mut Vec<(String, std::path::PathBuf)>) {
-    /// Compiled for the command or for tests alone.
-    const APART: [&str; 4] = ["src/page/html.rs", "src/plan/sample.rs", "src/report/card.rs", "src/report/landing.rs"];
     let Ok(entries) = std::fs::read_dir(folder) else { return };
     for entry in entries.flatten() {
         let path = entry.path();
@@ -56,7 +42,7 @@ fn collect(folder: &std::path::Path, name: &str, out: &mut Vec<(String, std::pat
         }
         let of_tests = file == "tests.rs" || file.ends_with("_tests.rs") || file == "test_sites.rs";
         let taken = [".rs", ".toml"].iter().any(|end| file.ends_with(end));
-        if taken && !of_tests && !APART.contains(&name.as_str()) {
+        if taken && !of_tests {
             out.push((name, path));
         }
     }

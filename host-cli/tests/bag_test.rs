@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::common::{code, command, err, json, out};
-use landfall::learn::demo::{DEFLATION, LOADED, LOADED_KG};
-use landfall::site::{ForceAreaStated, SiteFile, demo_text, read_site};
+use landfall_learn::demo::{DEFLATION, LOADED, LOADED_KG};
+use landfall_plan::site::{ForceAreaStated, SiteFile, demo_text, read_site};
 
 /// The demo as nobody measured it.
 fn unmeasured() -> String {

@@ -9,7 +9,7 @@ use std::process::{Child, Command, Output, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-use landfall::box_side::file;
+use landfall_box::file;
 use landfall_core::watch::WatchSettings;
 use serde_json::Value;
 
@@ -20,7 +20,7 @@ const QUICK: [&str; 2] = ["--samples", "5000"];
 fn site() -> &'static str {
     static PATH: OnceLock<String> = OnceLock::new();
     PATH.get_or_init(|| {
-        let text = landfall::site::demo_text();
+        let text = landfall_plan::site::demo_text();
         let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("hollow-{}.toml", std::process::id()));
         fs::write(&path, text).unwrap();
         path.to_str().unwrap().to_owned()
@@ -194,7 +194,7 @@ fn arm_writes_what_the_box_decodes_and_refuses_foreign_and_stale() {
 fn arm_refuses_where_the_plan_says_stop_and_says_why() {
     let folder = folder();
     let path = folder.path().join("poor.toml");
-    let demo = landfall::site::demo_text();
+    let demo = landfall_plan::site::demo_text();
     // A bag of 0.5 m: the hard landing goes through it at any pressure.
     fs::write(
         &path,

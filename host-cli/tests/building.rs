@@ -43,7 +43,7 @@ fn a_ramp_is_a_sheet_and_templates() {
     let text = out(&run(folder.path(), &stated));
     assert!(text.contains("at most 406.4 apart") && text.contains("sheets 2500 x 1250"), "{text}");
     assert!(!text.contains("--joists 200 mm"));
-    for table in landfall::build::TABLES {
+    for table in landfall_ramp::TABLES {
         let csv = out(&run(folder.path(), &["ramp", "--demo", "--format", "csv", "--table", table]));
         let columns = csv.lines().next().unwrap().split(',').count();
         assert!(columns > 3 && csv.lines().count() > 3, "{table}: {csv}");
@@ -124,7 +124,7 @@ fn a_logbook_keeps_a_day() {
     let json: Value = serde_json::from_slice(&book(&["export", "day.book"]).stdout).unwrap();
     assert_eq!(
         (&json["runs"][1]["lip_mps"], &json["plans"][0]["site_text"]),
-        (&Value::from("8.1"), &Value::from(landfall::site::demo_text()))
+        (&Value::from("8.1"), &Value::from(landfall_plan::site::demo_text()))
     );
     assert!(out(&book(&["show", "day.book", "entry", "1"])).contains("\"note\": \"dry\""));
     assert_eq!(book(&["list", "day.csv"]).status.code(), Some(2));

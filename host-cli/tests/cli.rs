@@ -6,7 +6,7 @@ use std::io::Write as _;
 use std::process::{Output, Stdio};
 
 use crate::common::{FEW, code, code_of, command, demo_code, err, few, json, out, run};
-use landfall::site::demo_text;
+use landfall_plan::site::demo_text;
 use serde_json::Value;
 
 fn run_with_input(args: &[&str], input: &str) -> Output {

@@ -7,8 +7,8 @@ use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
 use crate::common::{FEW, code, command, err, folder, out, run_in as run};
-use landfall::learn::demo;
-use landfall::site::{demo_text, starter};
+use landfall_learn::demo;
+use landfall_plan::site::{demo_text, starter};
 
 /// By a shell, which makes pipes, limits and process substitutions. The command is `$0`.
 fn shell(folder: &Path, line: &str) -> Output {

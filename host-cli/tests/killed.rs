@@ -10,9 +10,9 @@ use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
 use crate::common::command;
-use landfall::learn::demo;
-use landfall::logbook::Logbook;
-use landfall::site::demo_text;
+use landfall_learn::demo;
+use landfall_logbook::Logbook;
+use landfall_plan::site::demo_text;
 
 /// How many instants of each kind.
 fn instants() -> usize {

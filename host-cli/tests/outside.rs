@@ -6,8 +6,8 @@ use std::path::Path;
 use std::process::{Output, Stdio};
 
 use crate::common::{FEW, code, command, err, folder, json, out, run_in as run};
-use landfall::learn::demo;
-use landfall::site::demo_text;
+use landfall_learn::demo;
+use landfall_plan::site::demo_text;
 
 fn with_input(folder: &Path, args: &[&str], input: &[u8]) -> Output {
     let mut child =
@@ -79,7 +79,7 @@ fn a_torn_table_is_read_up_to_where_it_was_torn() {
 
 /// Nothing but line breaks and tabs acts on a terminal.
 fn is_plain(text: &str) -> bool {
-    text.chars().all(|c| matches!(c, '\n' | '\t') || !landfall::outside::acts(c))
+    text.chars().all(|c| matches!(c, '\n' | '\t') || !landfall_plan::outside::acts(c))
 }
 
 #[test]
@@ -148,7 +148,7 @@ fn words_from_outside_act_on_no_terminal() {
     look(&["simulate", "s.toml", "--fast", "--script", "script.txt"], 2);
     assert!(seen.get() > 50, "{}", seen.get());
     // What another program put into a logbook.
-    let book = landfall::logbook::Logbook::open(&at.join("h.logbook"), false).unwrap();
+    let book = landfall_logbook::Logbook::open(&at.join("h.logbook"), false).unwrap();
     drop(book);
     let said = look(&["logbook", "list", "h.logbook"], 0);
     assert!(said.contains("none"), "{said}");

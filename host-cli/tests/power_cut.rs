@@ -14,7 +14,7 @@ use std::ptr;
 use std::sync::{Mutex, MutexGuard};
 use std::time::{Duration, SystemTime};
 
-use landfall::logbook::{Logbook, NewText, Source};
+use landfall_logbook::{Logbook, NewText, Source};
 use rusqlite::{Connection, OpenFlags, ffi};
 
 /// Smallest part of a write that a disk makes whole.

@@ -9,12 +9,12 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-use landfall::plan::compute;
-use landfall::sampling::Stop;
 use landfall::serve::http::Bounds;
 use landfall::serve::live::{Live, Source};
 use landfall::serve::{Options, Server};
-use landfall::site::{Gauge, demo, demo_text};
+use landfall_plan::plan::compute;
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{Gauge, demo, demo_text};
 use serde_json::{Value, json};
 
 /// A server in this process, ended when it is dropped.
@@ -112,8 +112,8 @@ fn received(mut stream: TcpStream) -> (u16, String, String) {
 
 /// The demo's bag at pressure with a box on it.
 fn simulated() -> Source {
-    use landfall::box_side::arm::{NEEDED, look};
-    use landfall::box_side::sim::{Plan, Riders};
+    use landfall_box::arm::{NEEDED, look};
+    use landfall_box::sim::{Plan, Riders};
     let site = demo().with_value("spread.samples", "5000").unwrap();
     let results = compute(&site, NEEDED, &Stop::default()).unwrap();
     let settings = look(&site, &results, None, 1).unwrap().settings;

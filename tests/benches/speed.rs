@@ -3,16 +3,16 @@
 #![allow(missing_docs, clippy::unwrap_used)] // divan's macros make public items
 
 use divan::{Bencher, black_box};
-use landfall::plan::model::{Model, Supply};
-use landfall::plan::{Parts, compute};
-use landfall::sampling::{Job, Stop, sample};
-use landfall::site::demo;
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
 use landfall_core::force_area::ForceArea;
 use landfall_core::ride::Steps;
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_plan::plan::model::{Model, Supply};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::{Job, Stop, sample};
+use landfall_plan::site::demo;
 
 fn main() {
     divan::main();

@@ -1,10 +1,10 @@
 //! Invented runs: the model with drawn parameters, drawn scatter and drawn errors of measurement.
 
-use landfall::learn::forward::{Base, Quantity, Seen, Shift, Trial};
-use landfall::learn::frames::FrameTime;
-use landfall::learn::linear::LOG_SCALE_SD;
-use landfall::learn::solve::{FITTED, GROUPS, STEADY};
 use landfall_core::inputs::{COUNT, Uncertain};
+use landfall_learn::forward::{Base, Quantity, Seen, Shift, Trial};
+use landfall_learn::frames::FrameTime;
+use landfall_learn::linear::LOG_SCALE_SD;
+use landfall_learn::solve::{FITTED, GROUPS, STEADY};
 use rand::{Rng, RngExt};
 use rand_distr::StandardNormal;
 

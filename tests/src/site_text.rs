@@ -1,7 +1,7 @@
 //! The demo site with one fault put in, for the tests of the messages.
 #![allow(clippy::expect_used)] // made for tests: it ends them where its own input is wrong
 
-use landfall::site::{Dimension, UNITS, demo_text, read_site};
+use landfall_plan::site::{Dimension, UNITS, demo_text, read_site};
 
 /// The demo site with one line replaced (matched by its start, within its table).
 ///

@@ -5,10 +5,10 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-use landfall::plan::results::Results;
-use landfall::plan::{Parts, compute};
-use landfall::sampling::Stop;
-use landfall::site::{KEYS, Kind, Site, SiteFile, demo, demo_text};
+use landfall_plan::plan::results::Results;
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{KEYS, Kind, Site, SiteFile, demo, demo_text};
 use landfall_tests::mutated::Dice;
 use landfall_tests::site_text::imperial;
 use rayon::prelude::*;
@@ -101,7 +101,10 @@ fn value(site: &Site, key: &str) -> f64 {
 
 /// Every number of the results under its dotted key.
 fn numbers(results: &Results) -> BTreeMap<String, f64> {
-    landfall::plan::csv::flatten(results).into_iter().filter_map(|(key, value)| Some((key, value.as_f64()?))).collect()
+    landfall_plan::plan::csv::flatten(results)
+        .into_iter()
+        .filter_map(|(key, value)| Some((key, value.as_f64()?)))
+        .collect()
 }
 
 /// How far two results are apart: the key that differs most by more than a share of its value.
@@ -234,7 +237,7 @@ fn findings_and_limits_hold_the_same_numbers_in_every_format() {
     let strained: Vec<(Site, Results)> = strained.collect();
     for (i, (site, results)) in ALL.iter().chain(&strained).enumerate() {
         let json = serde_json::to_value(results).unwrap();
-        let csv: BTreeMap<String, String> = csv_rows(&landfall::plan::csv::csv(results));
+        let csv: BTreeMap<String, String> = csv_rows(&landfall_plan::plan::csv::csv(results));
         for (n, finding) in results.findings.iter().enumerate() {
             for (key, number) in &finding.numbers {
                 let told = number.map_or(Value::Null, Value::from);
@@ -256,7 +259,7 @@ fn findings_and_limits_hold_the_same_numbers_in_every_format() {
                 seen += 1;
             }
         }
-        for limit in landfall::plan::limits::limits(site, results) {
+        for limit in landfall_plan::plan::limits::limits(site, results) {
             let said = results.findings.iter().any(|finding| limit.findings.contains(&finding.id));
             assert!(limit.inside || limit.findings.is_empty() || said, "site {i}: {limit:?} is said by no finding");
             outside += usize::from(!limit.inside);

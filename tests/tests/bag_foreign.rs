@@ -11,12 +11,6 @@
 //!
 //! An earlier test drew its truth from the very law that was fitted: its intervals tested arithmetic, not bags.
 
-use landfall::learn::bag_area::{Area, area};
-use landfall::learn::empty::{fall, stretch};
-use landfall::learn::loaded::{Errors, Load, joined, points, read};
-use landfall::plan::model::Supply;
-use landfall::shown::Shown;
-use landfall::site::{Site, demo};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::landing_limits::Trial;
@@ -24,6 +18,12 @@ use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, Until, touch_down};
+use landfall_learn::bag_area::{Area, area};
+use landfall_learn::empty::{fall, stretch};
+use landfall_learn::loaded::{Errors, Load, joined, points, read};
+use landfall_plan::plan::model::Supply;
+use landfall_plan::shown::Shown;
+use landfall_plan::site::{Site, demo};
 use landfall_tests::foreign_bag::{Dent, GRAVITY, Gas, Law, Means, empty_table, loaded_table};
 use landfall_tests::learn_sim::normal;
 use rand::SeedableRng;

@@ -1,13 +1,13 @@
 //! A whole afternoon in one recording of the box: rest, landings, an empty deflation and a loaded one, the depth filmed
 //! by a clock of its own; and what recorded landings tell of a bag.
 
-use landfall::box_side::record::parse;
-use landfall::learn::bag_test::{Loaded, Tests, test};
-use landfall::learn::heard::listen;
-use landfall::learn::landed::{Speed, by_landings};
-use landfall::learn::loaded::read;
-use landfall::plan::model::Supply;
-use landfall::site::{ForceAreaStated, Site, demo};
+use landfall_box::record::parse;
+use landfall_learn::bag_test::{Loaded, Tests, test};
+use landfall_learn::heard::listen;
+use landfall_learn::landed::{Speed, by_landings};
+use landfall_learn::loaded::read;
+use landfall_plan::plan::model::Supply;
+use landfall_plan::site::{ForceAreaStated, Site, demo};
 use landfall_tests::foreign_bag::{Dent, GRAVITY, Gas, Law};
 use landfall_tests::learn_sim::normal;
 use rand::SeedableRng;

@@ -384,7 +384,7 @@ fn wind_pressure_and_anchors() {
     // 1.61 anchors are 2 a side, and 6 in all is the least; ten times the area takes 16.1.
     assert_eq!(forces.anchors, 6);
     assert_eq!(load(150.0).forces().unwrap().anchors, 17);
-    let demo = landfall::site::demo();
+    let demo = landfall_plan::site::demo();
     check.note("38 km/h", demo.anchors.wind_mps, 10.556);
     check.finish();
 }
@@ -409,14 +409,14 @@ fn the_loose_fill_table() {
         ("wood mulch", 9.0, 7.0),
         ("wood chips", 9.0, 10.0),
     ];
-    assert_eq!(landfall::plan::dirt::LOOSE_FILL.len(), table.len());
+    assert_eq!(landfall_plan::plan::dirt::LOOSE_FILL.len(), table.len());
     for (material, inches, feet) in table {
-        let ours = landfall::plan::dirt::LOOSE_FILL.iter().find(|row| row.0 == material).unwrap();
+        let ours = landfall_plan::plan::dirt::LOOSE_FILL.iter().find(|row| row.0 == material).unwrap();
         check.note(format!("{material} depth"), ours.1, inches * 0.0254);
         check.note(format!("{material} fall"), ours.2, feet * 0.3048);
         // Just below the table's fall height it is within, just above not.
         for (factor, within) in [(0.999, true), (1.001, false)] {
-            let dirt = landfall::plan::dirt::compare(feet * 0.3048 * factor, None);
+            let dirt = landfall_plan::plan::dirt::compare(feet * 0.3048 * factor, None);
             let row = dirt.loose_fill.iter().find(|row| row.material == material).unwrap();
             assert_eq!(row.within, within, "{material} {factor}");
         }

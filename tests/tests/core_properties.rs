@@ -1,8 +1,5 @@
 //! The core's constructors and the whole plan on odd numbers: no panic, no hang, no number that is none.
 
-use landfall::plan::{Parts, compute};
-use landfall::sampling::Stop;
-use landfall::site::{KEYS, demo};
 use landfall_core::air::Air;
 use landfall_core::bag::Bag;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
@@ -15,6 +12,9 @@ use landfall_core::spread::differences;
 use landfall_core::stop_line::last_stop_line;
 use landfall_core::takeoff::TakeOff;
 use landfall_core::wind::WindLoad;
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{KEYS, demo};
 use proptest::prelude::*;
 
 /// Mostly a number in a range, now and then its ends or anything at all.

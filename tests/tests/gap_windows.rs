@@ -2,17 +2,17 @@
 //! at each gap.
 #![allow(clippy::panic)]
 
-use landfall::plan::model::Model;
-use landfall::plan::sampled::Landings;
-use landfall::plan::search::{Draws, MissOverGap};
-use landfall::plan::{Parts, compute};
-use landfall::sampling::Stop;
-use landfall::sampling::random::{DRAWN, draw_tries};
-use landfall::site::{Site, demo};
 use landfall_core::inputs::{COUNT, Inputs, Uncertain};
 use landfall_core::lane::Lane;
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
+use landfall_plan::plan::model::Model;
+use landfall_plan::plan::sampled::Landings;
+use landfall_plan::plan::search::{Draws, MissOverGap};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::Stop;
+use landfall_plan::sampling::random::{DRAWN, draw_tries};
+use landfall_plan::site::{Site, demo};
 
 /// Whether a run with the bag as it stands is between the front and the back margin.
 fn between(setup: &Setup, inputs: &Inputs<f32>) -> bool {

@@ -1,10 +1,10 @@
 //! A session beside its plan: how often it warns wrongly, how often it misses a change, how soon it sees one.
 
-use landfall::learn::compare::{Change, Options, Session};
-use landfall::learn::forward::{Base, Quantity, Trial};
-use landfall::learn::runs::Method;
-use landfall::site::demo;
 use landfall_core::inputs::{COUNT, Uncertain};
+use landfall_learn::compare::{Change, Options, Session};
+use landfall_learn::forward::{Base, Quantity, Trial};
+use landfall_learn::runs::Method;
+use landfall_plan::site::demo;
 use landfall_tests::learn_sim::{normal, trial};
 use rand::SeedableRng;
 use rand::rngs::SmallRng;

@@ -1,13 +1,13 @@
 //! The fit of measured runs: known parameters recovered with the stated coverage, outliers, too little data.
 
-use landfall::learn::fit::{fit, prepare};
-use landfall::learn::forward::{Base, Quantity};
-use landfall::learn::outliers::outliers;
-use landfall::learn::runs::{Method, read_runs};
-use landfall::learn::solve::{FITTED, NoFit, solve, solve_until};
-use landfall::learn::write_site::edits;
-use landfall::sampling::Stop;
-use landfall::site::demo;
+use landfall_learn::fit::{fit, prepare};
+use landfall_learn::forward::{Base, Quantity};
+use landfall_learn::outliers::outliers;
+use landfall_learn::runs::{Method, read_runs};
+use landfall_learn::solve::{FITTED, NoFit, solve, solve_until};
+use landfall_learn::write_site::edits;
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::demo;
 use landfall_tests::learn_sim::{Day, day, day_of_landings};
 use rand::SeedableRng;
 use rand::rngs::SmallRng;
@@ -190,7 +190,7 @@ fn runs_that_do_not_fit_the_site_are_told() {
     let table = "run,start_height_m,mark_1_before_foot_m,mark_2_before_foot_m,split_time_s,lip_speed_mps\n\
                  1,1.0,,,,7\n2,6,90,1,1.5,\n3,6,5,-6,1.5,\n4,1.5,,,,3\n";
     let runs = read_runs(table, "r.csv", None).unwrap();
-    let landfall::learn::fit::FitError::Faults(faults) = prepare(&site, &runs, "r.csv", None).unwrap_err() else {
+    let landfall_learn::fit::FitError::Faults(faults) = prepare(&site, &runs, "r.csv", None).unwrap_err() else {
         panic!("no faults");
     };
     let said = faults.to_string();

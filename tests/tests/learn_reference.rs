@@ -1,10 +1,10 @@
 //! The fit of measured runs against a second one in Python: SciPy's least squares and emcee's sampler, on shared tables.
 
-use landfall::learn::fit::prepare;
-use landfall::learn::forward::{Base, Trial};
-use landfall::learn::runs::read_runs;
-use landfall::learn::solve::{FITTED, solve};
-use landfall::site::read_site;
+use landfall_learn::fit::prepare;
+use landfall_learn::forward::{Base, Trial};
+use landfall_learn::runs::read_runs;
+use landfall_learn::solve::{FITTED, solve};
+use landfall_plan::site::read_site;
 use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 

@@ -3,12 +3,12 @@
 //! read off its screen by `tests/browser/voice.mjs`.
 #![allow(clippy::panic)] // helpers of tests
 
-use landfall::logbook::{Logbook, NewPlan};
-use landfall::plan::results::{Results, Standing};
-use landfall::plan::text::{Style, text};
-use landfall::plan::{csv, json};
-use landfall::report::{Sheet, card, html};
-use landfall::site::{Dimension, Site, parse_quantity};
+use landfall_logbook::{Logbook, NewPlan};
+use landfall_plan::plan::results::{Results, Standing};
+use landfall_plan::plan::text::{Style, text};
+use landfall_plan::plan::{csv, json};
+use landfall_plan::report::{Sheet, card, html};
+use landfall_plan::site::{Dimension, Site, parse_quantity};
 use serde_json::Value;
 use std::time::SystemTime;
 
@@ -58,7 +58,7 @@ impl Outputs {
         let mut book = Logbook::open(&folder.path().join("book.sqlite"), true).unwrap();
         let plan = NewPlan { site, site_text: "", site_file: "site.toml", results };
         book.add_plan(SystemTime::UNIX_EPOCH, &plan).unwrap();
-        let list = landfall::logbook::text::checklist(1, &book.checklist_of(None).unwrap().1).0;
+        let list = landfall_logbook::text::checklist(1, &book.checklist_of(None).unwrap().1).0;
         Self {
             text: words(&text(site, results, Style { full: true, ..Style::default() })),
             report: words(&html::page(&sheet)),
@@ -66,7 +66,7 @@ impl Outputs {
             checklist: words(&list),
             json: serde_json::from_str(&json::text(results).unwrap()).unwrap(),
             csv: csv::csv(results),
-            page: Value::Object(landfall::page::shown(site, results, false).unwrap()),
+            page: Value::Object(landfall_plan::page::shown(site, results, false).unwrap()),
         }
     }
 

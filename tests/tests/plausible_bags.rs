@@ -6,11 +6,11 @@
 //! which it rests. That a mark is the highest clear one is checked by planning it, and the next higher one, for themselves.
 #![allow(clippy::panic)]
 
-use landfall::box_side::arm::NEEDED;
-use landfall::plan::compute;
-use landfall::plan::results::{Results, Standing};
-use landfall::sampling::Stop;
-use landfall::site::{Site, read_site};
+use landfall_box::arm::NEEDED;
+use landfall_plan::plan::compute;
+use landfall_plan::plan::results::{Results, Standing};
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{Site, read_site};
 use rayon::prelude::*;
 
 /// Blower curves: a usual one, one of high pressure, a weak one.

@@ -1,8 +1,6 @@
 //! Single pieces of the model against `tests/reference/expected/pieces.json`, made with NumPy and SciPy 1.15.3 by
 //! `tests/reference/pieces.py`: sections of a ride, flights, take-offs, touch-downs, blowers, statistics.
 
-use landfall::plan::interval::clopper_pearson;
-use landfall::sampling::random::{DRAWN, draw};
 use landfall_core::Status;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
@@ -17,6 +15,8 @@ use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_plan::plan::interval::clopper_pearson;
+use landfall_plan::sampling::random::{DRAWN, draw};
 use landfall_tests::bag_case::supply;
 use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;

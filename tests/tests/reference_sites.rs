@@ -9,19 +9,19 @@
 //! does not come down its speed does: there the pressures are computed again with the reference's own quantiles put in.
 #![allow(clippy::panic)]
 
-use landfall::plan::demand::{Demand, Drawn, crews};
-use landfall::plan::known::{self, levels_input, limits_twice};
-use landfall::plan::model::{Model, Supply};
-use landfall::plan::results::{Pressures, Provisional, SpeedsBy};
-use landfall::plan::search::{Draws, Failure, Question, SEARCH_RUNS, moved};
-use landfall::plan::table::Tables;
-use landfall::plan::{Parts, compute, first_day};
-use landfall::sampling::Stop;
-use landfall::site::{Site, read_site};
 use landfall_core::inputs::Uncertain;
 use landfall_core::short_zone::{Hit, short_run};
 use landfall_core::sizing::{Goal, shape, start_height};
 use landfall_core::takeoff::TakeOff;
+use landfall_plan::plan::demand::{Demand, Drawn, crews};
+use landfall_plan::plan::known::{self, levels_input, limits_twice};
+use landfall_plan::plan::model::{Model, Supply};
+use landfall_plan::plan::results::{Pressures, Provisional, SpeedsBy};
+use landfall_plan::plan::search::{Draws, Failure, Question, SEARCH_RUNS, moved};
+use landfall_plan::plan::table::Tables;
+use landfall_plan::plan::{Parts, compute, first_day};
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{Site, read_site};
 use landfall_tests::checks::{Check, Scale};
 use rayon::prelude::*;
 use serde_json::Value;

@@ -2,13 +2,13 @@
 //! what the plan calls inside; from both start marks of each the plan has no stop; every stop has a row among the limits.
 #![allow(clippy::panic)]
 
-use landfall::box_side::arm::{ArmError, NEEDED, SensorPart, arm};
-use landfall::plan::compute;
-use landfall::plan::limits::limits;
-use landfall::plan::results::{Level, Results, RideBy, Standing};
-use landfall::sampling::Stop;
-use landfall::shown::{Shown, Toward};
-use landfall::site::{Site, demo, read_site};
+use landfall_box::arm::{ArmError, NEEDED, SensorPart, arm};
+use landfall_plan::plan::compute;
+use landfall_plan::plan::limits::limits;
+use landfall_plan::plan::results::{Level, Results, RideBy, Standing};
+use landfall_plan::sampling::Stop;
+use landfall_plan::shown::{Shown, Toward};
+use landfall_plan::site::{Site, demo, read_site};
 use rayon::prelude::*;
 use std::path::Path;
 
@@ -51,7 +51,7 @@ fn planned(site: &Site) -> Results {
 
 /// With the winds to hold in, which no box needs and people do.
 fn planned_to_ride(site: &Site) -> Results {
-    let parts = landfall::plan::Parts { hold_winds: true, ..NEEDED };
+    let parts = landfall_plan::plan::Parts { hold_winds: true, ..NEEDED };
     compute(site, parts, &Stop::default()).unwrap_or_else(|error| panic!("{}: {error}", site.site.name))
 }
 
@@ -69,7 +69,7 @@ fn sites() -> Vec<(String, Site)> {
         list.push((format!("demo {changes:?}"), site));
     }
     // The same bag, and nobody measured it.
-    let unmeasured: String = landfall::site::demo_text()
+    let unmeasured: String = landfall_plan::site::demo_text()
         .lines()
         .filter(|line| !line.starts_with("area = "))
         .map(|line| format!("{line}\n"))
@@ -96,7 +96,7 @@ fn sites() -> Vec<(String, Site)> {
 
 /// The demo's bag, a little closer, with two groups that start from marks of their own and keep every limit.
 fn two_groups() -> Site {
-    let text = landfall::site::demo_text().replace("gap = \"0.8 m\"", "gap = \"0.6 m\"")
+    let text = landfall_plan::site::demo_text().replace("gap = \"0.8 m\"", "gap = \"0.6 m\"")
         + "\n[[group]]\nname = \"new\"\nstart_height = \"5.8 m\"\nmass = \"72 kg\"\nlightest = \"64 kg\"\nheaviest = \"84 kg\"\n\
            \n[[group]]\nname = \"practised\"\nmass = \"80 kg\"\nlightest = \"64 kg\"\nheaviest = \"95 kg\"\n";
     let site = read_site(&text, "groups").unwrap_or_else(|faults| panic!("{faults}"));
@@ -202,7 +202,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
 /// What a plan names as a cure leaves no stop when it is done.
 #[test]
 fn cures_cure() {
-    let parts = landfall::plan::Parts { tails: false, hold_winds: false, ..landfall::plan::Parts::ALL };
+    let parts = landfall_plan::plan::Parts { tails: false, hold_winds: false, ..landfall_plan::plan::Parts::ALL };
     let mut cured = 0;
     for change in [("blower.speed", "0.6"), ("bag.gap", "3.5 m"), ("anchors.count", "4"), ("session.interval", "4 s")] {
         let site = demo().with_value("spread.samples", SAMPLES).unwrap().with_value(change.0, change.1).unwrap();
@@ -240,7 +240,7 @@ fn groups_share_the_strictest_line_and_winds() {
 /// Each group has its own marks and findings; the bag and the box serve all.
 #[test]
 fn groups_have_their_own_marks() {
-    let text = landfall::site::demo_text().to_owned()
+    let text = landfall_plan::site::demo_text().to_owned()
         + "\n[[group]]\nname = \"kids\"\nmass = \"45 kg\"\nlightest = \"35 kg\"\nheaviest = \"55 kg\"\n\
            \n[[group]]\nname = \"adults\"\nmass = \"80 kg\"\nlightest = \"65 kg\"\nheaviest = \"95 kg\"\n";
     let site = read_site(&text, "groups").unwrap().with_value("spread.samples", SAMPLES).unwrap();

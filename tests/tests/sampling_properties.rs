@@ -2,18 +2,18 @@
 //! with the divided differences, and fixed memory.
 #![allow(clippy::panic)]
 
-use landfall::plan::interval::clopper_pearson;
-use landfall::plan::model::Model;
-use landfall::plan::parts::DETAIL;
-use landfall::plan::sampled::kind_agrees;
-use landfall::sampling::random::{DRAWN, draw_tries};
-use landfall::sampling::{Job, Sampled, Stop, sample, sample_over};
-use landfall::site::{demo, read_site};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertainty};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
 use landfall_core::spread::mixture;
+use landfall_plan::plan::interval::clopper_pearson;
+use landfall_plan::plan::model::Model;
+use landfall_plan::plan::parts::DETAIL;
+use landfall_plan::plan::sampled::kind_agrees;
+use landfall_plan::sampling::random::{DRAWN, draw_tries};
+use landfall_plan::sampling::{Job, Sampled, Stop, sample, sample_over};
+use landfall_plan::site::{demo, read_site};
 use landfall_tests::checks::{Check, Scale};
 use rayon::prelude::*;
 use std::path::Path;

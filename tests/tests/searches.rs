@@ -2,16 +2,16 @@
 //! crest that is left from high starts; few landings.
 #![allow(clippy::panic)]
 
-use landfall::plan::model::Model;
-use landfall::plan::sampled::{Landings, hold_winds, kind_agrees, place};
-use landfall::plan::search::{Draws, clearly_fewer, moved};
-use landfall::plan::{Parts, compute};
-use landfall::sampling::tails::{Effort, tail};
-use landfall::sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
-use landfall::site::{Site, demo, read_site};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_core::spread::{Mixture, mixture};
+use landfall_plan::plan::model::Model;
+use landfall_plan::plan::sampled::{Landings, hold_winds, kind_agrees, place};
+use landfall_plan::plan::search::{Draws, clearly_fewer, moved};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::tails::{Effort, tail};
+use landfall_plan::sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
+use landfall_plan::site::{Site, demo, read_site};
 
 fn changed(site: Site, changes: &[(&str, f64)]) -> Site {
     changes.iter().fold(site, |site, (key, value)| {
@@ -235,8 +235,11 @@ fn a_best_gap_is_better_beyond_the_sampling_only() {
 /// The mean rider's spread by divided differences, and the landings drawn.
 fn both_methods(site: &Site) -> (Model, Mixture, Landings) {
     let model = Model::new(site).unwrap();
-    let spreads: Vec<_> =
-        model.setups.iter().map(|setup| mixture(setup, &model.uncertainty, &landfall::plan::parts::DETAIL)).collect();
+    let spreads: Vec<_> = model
+        .setups
+        .iter()
+        .map(|setup| mixture(setup, &model.uncertainty, &landfall_plan::plan::parts::DETAIL))
+        .collect();
     let stop = Stop::default();
     let landings = Landings::draw(&model, &spreads, &Draws { samples: 200_000, seed: 4, stop: &stop }, false).unwrap();
     (model, spreads[0].unwrap(), landings)

@@ -1,7 +1,7 @@
 //! What the site file's reader says about faults: each message in full, as a rider reads it.
 #![allow(clippy::panic, clippy::expect_used)] // helpers of tests
 
-use landfall::site::{demo_text, read_site};
+use landfall_plan::site::{demo_text, read_site};
 use landfall_tests::site_text::{edited, says};
 
 fn messages(text: &str) -> String {

@@ -1,7 +1,7 @@
 //! What the site file's reader says about a measured bag and about groups of riders.
 #![allow(clippy::panic, clippy::expect_used)] // helpers of tests
 
-use landfall::site::{ForceAreaStated, read_site, starter};
+use landfall_plan::site::{ForceAreaStated, read_site, starter};
 
 /// The starter with lines put under [bag]; its own settled pressure gives way to another.
 fn bag(lines: &str) -> String {

@@ -1,7 +1,7 @@
 //! What the site file's reader says about its lists, the blower's curve and the roll-in's sections, and about too much.
 #![allow(clippy::expect_used)] // helpers of tests
 
-use landfall::site::read_site;
+use landfall_plan::site::read_site;
 use landfall_tests::site_text::{edited, says};
 
 #[test]

@@ -1,7 +1,7 @@
 //! What the site file's reader says to people who type as they would anywhere: words for yes, marks of feet, commas.
 #![allow(clippy::panic, clippy::expect_used)] // helpers of tests
 
-use landfall::site::{read_site, starter};
+use landfall_plan::site::{read_site, starter};
 
 /// The starter with one line put in place of the one that starts so, within its table.
 fn typed(table: &str, start: &str, line: &str) -> String {

@@ -1,7 +1,7 @@
 //! The site file's reader on arbitrary input: no panic, no NaN, no fault without a place.
 #![allow(clippy::panic)] // helpers of tests
 
-use landfall::site::{
+use landfall_plan::site::{
     Dimension, Faults, ForceAreaStated, KEYS, Kind, Preset, RollInKind, Section, Site, SiteFile, UNITS, demo,
     demo_text, parse_quantity, plain, read_site, starter,
 };

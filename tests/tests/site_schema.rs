@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use jsonschema::Validator;
-use landfall::site::{KEYS, Kind, TABLES, demo_text, read_site, site_schema, starter};
+use landfall_plan::site::{KEYS, Kind, TABLES, demo_text, read_site, site_schema, starter};
 use serde_json::{Map, Value, json};
 
 fn validator() -> Validator {

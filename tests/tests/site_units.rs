@@ -2,7 +2,7 @@
 //! seven digits, so that half a unit of the last one (at most 5e-7 relative) is the tolerance.
 
 #![allow(clippy::panic)] // helpers of tests
-use landfall::site::{Dimension, QuantityError, UNITS, parse_quantity};
+use landfall_plan::site::{Dimension, QuantityError, UNITS, parse_quantity};
 
 /// Printed factors have seven significant digits.
 const PRINTED: f64 = 5.1e-7;

@@ -4,14 +4,14 @@
 //! `cargo test --release -p landfall-tests --test all -- --ignored tails::thousand_million` writes the plain runs' counts anew.
 #![allow(clippy::panic)]
 
-use landfall::plan::model::Model;
-use landfall::sampling::tails::{Effort, Tail, tail, tail_over};
-use landfall::sampling::{Job, Stop, sample};
-use landfall::site::{Site, demo, read_site};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
+use landfall_plan::plan::model::Model;
+use landfall_plan::sampling::tails::{Effort, Tail, tail, tail_over};
+use landfall_plan::sampling::{Job, Stop, sample};
+use landfall_plan::site::{Site, demo, read_site};
 use landfall_tests::checks::{Check, Scale};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};

@@ -4,9 +4,9 @@
 //! `LANDFALL_WRITE=1 cargo test -p landfall-agree` writes the table anew.
 
 #![allow(clippy::panic)]
-use landfall::site::{ForceAreaStated, RollInKind, Section, Site as Read, read_site};
 use landfall_agree::{LIST, SITES, Site, line, results};
 use landfall_core::force_area::KNOTS;
+use landfall_plan::site::{ForceAreaStated, RollInKind, Section, Site as Read, read_site};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 

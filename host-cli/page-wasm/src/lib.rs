@@ -1,4 +1,4 @@
-//! The boundary between the page's script and [`landfall::page::answer`]: bytes in, bytes out.
+//! The boundary between the page's script and [`landfall_plan::page::answer`]: bytes in, bytes out.
 //!
 //! The script asks [`page_room`] for room, writes a request there in UTF-8, calls [`page_answer`] and reads the answer
 //! at [`page_answer_at`]. A module has one page and one thread, so one request and one answer are kept.
@@ -34,7 +34,7 @@ pub extern "C" fn page_room(bytes: usize) -> *mut u8 {
 #[unsafe(no_mangle)]
 pub extern "C" fn page_answer() -> usize {
     let request = REQUEST.with_borrow_mut(std::mem::take);
-    let answer = landfall::page::answer(&String::from_utf8_lossy(&request));
+    let answer = landfall_plan::page::answer(&String::from_utf8_lossy(&request));
     let length = answer.len();
     ANSWER.set(answer);
     length

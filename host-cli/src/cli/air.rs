@@ -1,9 +1,9 @@
 //! `landfall air`.
 
-use landfall::plan::Parts;
-use landfall::plan::model::with_gap;
-use landfall::plan::results::Pressures;
-use landfall::plan::text::{AIR_TOPICS, air_text};
+use landfall_plan::plan::Parts;
+use landfall_plan::plan::model::with_gap;
+use landfall_plan::plan::results::Pressures;
+use landfall_plan::plan::text::{AIR_TOPICS, air_text};
 use serde_json::json;
 
 use super::args::{Air, TextOrJson, Threads};

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
 use clap_complete::Shell;
-use landfall::site::{Dimension, Like, parse_quantity};
+use landfall_plan::site::{Dimension, Like, parse_quantity};
 
 use super::range::Vary;
 

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use clap::ValueHint;
-use landfall::box_side::arm::SensorPart;
-use landfall::site::{Dimension, Gauge, parse_quantity};
+use landfall_box::arm::SensorPart;
+use landfall_plan::site::{Dimension, Gauge, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 

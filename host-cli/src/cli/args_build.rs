@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use clap::{ValueEnum, ValueHint};
-use landfall::build::TABLES;
-use landfall::build::tiles::Paper;
-use landfall::dirt::text::TABLES as LANDING_TABLES;
-use landfall::site::{Dimension, parse_quantity};
+use landfall_plan::landings::text::TABLES as LANDING_TABLES;
+use landfall_plan::site::{Dimension, parse_quantity};
+use landfall_ramp::TABLES;
+use landfall_ramp::tiles::Paper;
 
 use super::args::{Format, Output, SiteArg, length};
 

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::ValueHint;
-use landfall::site::{Dimension, parse_quantity};
+use landfall_plan::site::{Dimension, parse_quantity};
 
 use super::args::{Output, TextOrJson};
 

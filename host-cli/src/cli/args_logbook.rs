@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Subcommand, ValueHint};
-use landfall::logbook::export::TABLES;
+use landfall_logbook::export::TABLES;
 
 use super::args::{Output, Sampling, SiteArg, TextOrJson};
 

@@ -3,11 +3,11 @@
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use landfall::box_side::arm::{ArmError, Armed, NEEDED, SensorPart, arm, json, text};
-use landfall::box_side::file;
-use landfall::box_side::port::Port;
-use landfall::box_side::today;
-use landfall::box_side::upload::{self, greet};
+use landfall_box::arm::{ArmError, Armed, NEEDED, SensorPart, arm, json, text};
+use landfall_box::file;
+use landfall_box::port::Port;
+use landfall_box::today;
+use landfall_box::upload::{self, greet};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::link::Verdict;
 

@@ -2,21 +2,21 @@
 
 use std::path::Path;
 
-use landfall::box_side::record::parse;
-use landfall::learn::bag_sheet::bag_sheet;
-use landfall::learn::bag_test::{BagTest as Found, Loaded, TestError, Tests, test};
-use landfall::learn::bag_text::{PlanLine, bag_text};
-use landfall::learn::demo::{DEFLATION, LOADED, LOADED_KG, SETTLED_PA};
-use landfall::learn::drops::read_drops;
-use landfall::learn::heard::listen;
-use landfall::learn::landed::Speed;
-use landfall::learn::loaded::{Errors, Table, read};
-use landfall::learn::write_site::{Remark, changed, sha256};
-use landfall::plan::results::Results;
-use landfall::plan::{Parts, PlanError, compute};
-use landfall::sampling::Stop;
-use landfall::shown::{Shown, Toward};
-use landfall::site::{Site, demo};
+use landfall_box::record::parse;
+use landfall_learn::bag_sheet::bag_sheet;
+use landfall_learn::bag_test::{BagTest as Found, Loaded, TestError, Tests, test};
+use landfall_learn::bag_text::{PlanLine, bag_text};
+use landfall_learn::demo::{DEFLATION, LOADED, LOADED_KG, SETTLED_PA};
+use landfall_learn::drops::read_drops;
+use landfall_learn::heard::listen;
+use landfall_learn::landed::Speed;
+use landfall_learn::loaded::{Errors, Table, read};
+use landfall_learn::write_site::{Remark, changed, sha256};
+use landfall_plan::plan::results::Results;
+use landfall_plan::plan::{Parts, PlanError, compute};
+use landfall_plan::sampling::Stop;
+use landfall_plan::shown::{Shown, Toward};
+use landfall_plan::site::{Site, demo};
 use serde_json::json;
 
 use super::args::TextOrJson;

@@ -1,7 +1,7 @@
 //! `landfall card`.
 
-use landfall::plan::Parts;
-use landfall::report::card;
+use landfall_plan::plan::Parts;
+use landfall_plan::report::card;
 
 use super::args::Card;
 use super::plan::{computed, end};

@@ -1,6 +1,6 @@
 //! `landfall check`.
 
-use landfall::commands_site::check_text;
+use landfall_plan::checked::check_text;
 
 use super::args::{Check, TextOrJson};
 use super::{End, input, output, say_faults};

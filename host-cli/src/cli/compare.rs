@@ -2,14 +2,14 @@
 
 use std::io::BufRead as _;
 
-use landfall::keep::torn;
-use landfall::learn::compare::{Options, Session, Standing};
-use landfall::learn::compare_text::{run_line, session_text, warning};
-use landfall::learn::demo::TODAY;
-use landfall::learn::forward::Base;
-use landfall::learn::runs::{COLUMNS, RunRow, read_runs, run_of};
-use landfall::learn::table::{Heading, is_remark};
-use landfall::site::{Fault, Faults, Site};
+use landfall_learn::compare::{Options, Session, Standing};
+use landfall_learn::compare_text::{run_line, session_text, warning};
+use landfall_learn::demo::TODAY;
+use landfall_learn::forward::Base;
+use landfall_learn::runs::{COLUMNS, RunRow, read_runs, run_of};
+use landfall_plan::site::{Fault, Faults, Site};
+use landfall_tables::torn;
+use landfall_tables::{Heading, is_remark};
 use serde_json::json;
 
 use super::args::TextOrJson;

@@ -3,15 +3,15 @@
 use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use landfall::learn::demo::RUNS;
-use landfall::learn::fit::{ASKED_OF_EACH, FitError, fit_until, prepare};
-use landfall::learn::fit_text::fit_text;
-use landfall::learn::frames::FrameTime;
-use landfall::learn::runs::read_runs;
-use landfall::learn::solve::NoFit;
-use landfall::learn::write_site::{Edit, From, edits, sha256, written};
-use landfall::plan::PlanError;
-use landfall::site::{Site, demo, read_site};
+use landfall_learn::demo::RUNS;
+use landfall_learn::fit::{ASKED_OF_EACH, FitError, fit_until, prepare};
+use landfall_learn::fit_text::fit_text;
+use landfall_learn::frames::FrameTime;
+use landfall_learn::runs::read_runs;
+use landfall_learn::solve::NoFit;
+use landfall_learn::write_site::{Edit, From, edits, sha256, written};
+use landfall_plan::plan::PlanError;
+use landfall_plan::site::{Site, demo, read_site};
 use serde_json::json;
 
 use super::args::TextOrJson;

@@ -5,8 +5,9 @@ use std::io::Read as _;
 use std::path::Path;
 
 use anyhow::{Context as _, anyhow};
-use landfall::keep::{FileId, torn};
-use landfall::site::{Site, demo, nearest, questions, read_site};
+use landfall::keep::FileId;
+use landfall_plan::site::{Site, demo, nearest, questions, read_site};
+use landfall_tables::torn;
 
 use super::args::{Sampling, SiteArg};
 use super::{note, output};

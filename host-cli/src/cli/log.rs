@@ -1,9 +1,9 @@
 //! `landfall log`.
 
 use anyhow::Context as _;
-use landfall::box_side::events::{csv, download, json, text};
-use landfall::box_side::port::Port;
-use landfall::box_side::upload::{forget, greet};
+use landfall_box::events::{csv, download, json, text};
+use landfall_box::port::Port;
+use landfall_box::upload::{forget, greet};
 
 use super::args::Format;
 use super::args_box::Log;

@@ -4,10 +4,10 @@ use std::path::Path;
 use std::time::SystemTime;
 
 use anyhow::bail;
-use landfall::logbook::export::cells;
-use landfall::logbook::{Logbook, LogbookError, NewCheck, NewPlan, NewText, Source, text};
-use landfall::plan::Parts;
-use landfall::site::{demo, demo_text, read_site};
+use landfall_logbook::export::cells;
+use landfall_logbook::{Logbook, LogbookError, NewCheck, NewPlan, NewText, Source, text};
+use landfall_plan::plan::Parts;
+use landfall_plan::site::{demo, demo_text, read_site};
 use serde_json::json;
 
 use super::args::TextOrJson;

@@ -44,9 +44,9 @@ use anstyle::{AnsiColor, Style};
 use clap::{CommandFactory as _, Parser as _};
 
 use args::{Args, Color, Command};
-use landfall::outside;
-use landfall::plan::PlanError;
-use landfall::site::Faults;
+use landfall_plan::outside;
+use landfall_plan::plan::PlanError;
+use landfall_plan::site::Faults;
 
 /// How a command ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,10 +1,10 @@
 //! `landfall new`.
 
-use landfall::commands_site::{standing_line, write_new};
 use landfall::keep::WriteError;
-use landfall::plan::{Parts, compute};
-use landfall::sampling::Stop;
-use landfall::site::{read_site, starter_like};
+use landfall::new_site::{standing_line, write_new};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{read_site, starter_like};
 
 use super::args::New;
 use super::{End, note, output};

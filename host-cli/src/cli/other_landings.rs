@@ -1,9 +1,9 @@
 //! `landfall progress`.
 
 use anyhow::Context as _;
-use landfall::dirt::text::{csv, text};
-use landfall::dirt::{Question, progress};
-use landfall::plan::model::{Model, with_gap};
+use landfall_plan::landings::text::{csv, text};
+use landfall_plan::landings::{Question, progress};
+use landfall_plan::plan::model::{Model, with_gap};
 
 use super::args::Format;
 use super::args_build::Progress;
@@ -34,7 +34,7 @@ pub(crate) fn run(args: &Progress) -> anyhow::Result<End> {
     };
     let answer = progress(&site, &question, assumed)?;
     if let Some(path) = &args.report {
-        args.output.put_at(Some(path), &landfall::report::landing::page(&answer, &Model::new(&site)?))?;
+        args.output.put_at(Some(path), &landfall_plan::report::landing::page(&answer, &Model::new(&site)?))?;
     }
     let printed = match args.format {
         Format::Text => text(&answer),

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use landfall::keep::{FileId, How, WriteError, edit, write};
-use landfall::outside;
-use landfall::plan::text::Style;
+use landfall_plan::outside;
+use landfall_plan::plan::text::Style;
 use serde::Serialize;
 
 use super::args::Output;
@@ -109,7 +109,7 @@ fn plain(text: &str) -> String {
 
 /// One JSON value as it is printed.
 pub(crate) fn json(value: &impl Serialize) -> anyhow::Result<String> {
-    Ok(outside::json(&landfall::plan::json::text(value)?).into_owned())
+    Ok(outside::json(&landfall_plan::plan::json::text(value)?).into_owned())
 }
 
 /// False where the reader has gone away.
@@ -161,6 +161,7 @@ impl Stream {
 
 /// The cautions, as they close every report.
 pub(crate) fn cautions() -> String {
-    let lines: String = landfall::plan::cautions::CAUTIONS.iter().map(|caution| format!("- {caution}\n")).collect();
+    let lines: String =
+        landfall_plan::plan::cautions::CAUTIONS.iter().map(|caution| format!("- {caution}\n")).collect();
     format!("\nCautions\n{lines}")
 }

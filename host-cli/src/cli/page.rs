@@ -1,7 +1,7 @@
 //! `landfall page`.
 
 use landfall::page::{Behind, html};
-use landfall::site::{demo_text, read_site};
+use landfall_plan::site::{demo_text, read_site};
 
 use super::args_page::Page;
 use super::{End, input};

@@ -1,9 +1,9 @@
 //! `landfall place`.
 
-use landfall::plan::Parts;
-use landfall::plan::model::with_gap;
-use landfall::plan::text::{PLACE_TOPICS, place_text};
-use landfall::site::{Site, plain};
+use landfall_plan::plan::Parts;
+use landfall_plan::plan::model::with_gap;
+use landfall_plan::plan::text::{PLACE_TOPICS, place_text};
+use landfall_plan::site::{Site, plain};
 
 use serde_json::json;
 

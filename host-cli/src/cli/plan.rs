@@ -1,11 +1,11 @@
 //! `landfall plan`.
 
-use landfall::plan::csv::csv;
-use landfall::plan::results::{Level, Results};
-use landfall::plan::text::{Style, text};
-use landfall::plan::{Parts, compute};
-use landfall::report::{Sheet, html};
-use landfall::site::Site;
+use landfall_plan::plan::csv::csv;
+use landfall_plan::plan::results::{Level, Results};
+use landfall_plan::plan::text::{Style, text};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::report::{Sheet, html};
+use landfall_plan::site::Site;
 
 use super::args::{Format, Plan, Threads};
 use super::progress::{Progress, stop_on_ctrl_c, with_threads};

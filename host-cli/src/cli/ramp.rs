@@ -3,16 +3,16 @@
 use std::path::Path;
 
 use anyhow::{Context as _, bail};
-use landfall::build::choices::Choices;
-use landfall::build::drawing::Drawing;
-use landfall::build::dxf::dxf;
-use landfall::build::pdf::{tiled, whole};
-use landfall::build::svg::svg;
-use landfall::build::tiles::Tiling;
-use landfall::build::{BuildSheet, build_sheet, csv, text};
-use landfall::plan::model::with_gap;
-use landfall::shown::{Shown, Toward};
-use landfall::site::Dimension;
+use landfall_plan::plan::model::with_gap;
+use landfall_plan::shown::{Shown, Toward};
+use landfall_plan::site::Dimension;
+use landfall_ramp::choices::Choices;
+use landfall_ramp::drawing::Drawing;
+use landfall_ramp::dxf::dxf;
+use landfall_ramp::pdf::{tiled, whole};
+use landfall_ramp::svg::svg;
+use landfall_ramp::tiles::Tiling;
+use landfall_ramp::{BuildSheet, build_sheet, csv, text};
 
 use super::args::Format;
 use super::args_build::{Ramp, Tiles};

@@ -2,7 +2,7 @@
 
 use std::str::FromStr;
 
-use landfall::site::{Dimension, KEYS, Key, Kind, UNITS, find_key, nearest, parse_quantity, plain};
+use landfall_plan::site::{Dimension, KEYS, Key, Kind, UNITS, find_key, nearest, parse_quantity, plain};
 
 /// Most points of one range.
 const MOST: usize = 1_000_000;

@@ -1,13 +1,13 @@
 //! `landfall replay`.
 
 use anyhow::{Context as _, anyhow, bail};
-use landfall::box_side::arm::{NEEDED, look};
-use landfall::box_side::file;
-use landfall::box_side::record::Recording;
-use landfall::box_side::record::parse;
-use landfall::box_side::replay::{replay_with, set, text};
-use landfall::site::find_key;
+use landfall_box::arm::{NEEDED, look};
+use landfall_box::file;
+use landfall_box::record::Recording;
+use landfall_box::record::parse;
+use landfall_box::replay::{replay_with, set, text};
 use landfall_core::watch::WatchSettings;
+use landfall_plan::site::find_key;
 
 use super::args::{SiteArg, TextOrJson};
 use super::args_box::Replay;

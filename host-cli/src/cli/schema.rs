@@ -1,7 +1,7 @@
 //! `landfall schema`.
 
-use landfall::plan::results::Results;
-use landfall::site::site_schema;
+use landfall_plan::plan::results::Results;
+use landfall_plan::site::site_schema;
 
 use super::args::{Schema, SchemaOf};
 use super::{End, output};

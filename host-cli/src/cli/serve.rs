@@ -4,15 +4,15 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::{Context as _, anyhow};
-use landfall::box_side::arm::{ArmError, NEEDED, SensorPart, look};
-use landfall::box_side::script::parse_line;
-use landfall::box_side::sim::{Plan, Riders};
-use landfall::plan::compute;
-use landfall::sampling::Stop;
 use landfall::serve::http::Bounds;
 use landfall::serve::live::{Live, Source};
 use landfall::serve::{Options, Server};
-use landfall::site::{Gauge, Site, demo_text, read_site};
+use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
+use landfall_box::script::parse_line;
+use landfall_box::sim::{Plan, Riders};
+use landfall_plan::plan::compute;
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{Gauge, Site, demo_text, read_site};
 
 use super::args_serve::Serve;
 use super::{End, input, note, output};

@@ -5,14 +5,14 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, anyhow, bail};
-use landfall::box_side::arm::{ArmError, NEEDED, SensorPart, look};
-use landfall::box_side::bag::STEP_S;
-use landfall::box_side::port::Decoder;
-use landfall::box_side::record::Recorder;
-use landfall::box_side::script::{Scripted, parse, parse_line};
-use landfall::box_side::sim::{Plan, Riders, Sim};
-use landfall::plan::compute;
-use landfall::sampling::Stop;
+use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
+use landfall_box::bag::STEP_S;
+use landfall_box::port::Decoder;
+use landfall_box::record::Recorder;
+use landfall_box::script::{Scripted, parse, parse_line};
+use landfall_box::sim::{Plan, Riders, Sim};
+use landfall_plan::plan::compute;
+use landfall_plan::sampling::Stop;
 
 use super::args_box::Simulate;
 use super::progress::{stop_on_ctrl_c, with_threads};
@@ -101,7 +101,7 @@ fn typed() -> std::sync::mpsc::Receiver<String> {
 
 #[cfg(unix)]
 fn terminal(args: &Simulate, mut sim: Sim, stop: &Arc<Stop>) -> anyhow::Result<End> {
-    use landfall::box_side::port::Terminal;
+    use landfall_box::port::Terminal;
     let line = Terminal::new().context("no pseudo-terminal")?;
     output::stdout(&format!("{}\n", line.path()))?;
     note(&format!("a box on the bag of the site; in another terminal: landfall watch {}", line.path()));

@@ -1,10 +1,5 @@
 //! `landfall size`: how high the roll-in must be, and slacker take-offs against steeper ones.
 
-use landfall::plan::PlanError;
-use landfall::plan::cautions::CAUTIONS;
-use landfall::plan::model::{Model, RIDERS, with_gap};
-use landfall::shown::{Shown, Toward};
-use landfall::site::{Dimension, Site, plain};
 use landfall_core::Status;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::inputs::{Inputs, Uncertain};
@@ -12,6 +7,11 @@ use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
 use landfall_core::sizing::{Goal, Shape, shape, start_height};
 use landfall_core::takeoff::TakeOff;
+use landfall_plan::plan::PlanError;
+use landfall_plan::plan::cautions::CAUTIONS;
+use landfall_plan::plan::model::{Model, RIDERS, with_gap};
+use landfall_plan::shown::{Shown, Toward};
+use landfall_plan::site::{Dimension, Site, plain};
 use serde::Serialize;
 
 use super::args::{Format, Size};
@@ -417,7 +417,7 @@ fn table(report: &Report) -> anyhow::Result<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use landfall::site::{Gauge, Units};
+    use landfall_plan::site::{Gauge, Units};
 
     #[test]
     fn the_own_radius_is_always_among_the_radii() {
@@ -428,7 +428,7 @@ mod tests {
 
     #[test]
     fn the_found_start_gives_what_is_wanted() {
-        let site = landfall::site::demo();
+        let site = landfall_plan::site::demo();
         for (wanted, get) in [
             (Wanted::AirtimeS(1.0), (|r: &Run| r.airtime_s) as fn(&Run) -> f64),
             (Wanted::ApexAboveLipM(2.5), |r| r.apex_above_lip_m),
@@ -450,7 +450,7 @@ mod tests {
 
     #[test]
     fn what_no_start_gives_is_no_answer() {
-        let report = size(&landfall::site::demo(), Wanted::AirtimeS(9.0), (1.0, 8.0), None).unwrap();
+        let report = size(&landfall_plan::site::demo(), Wanted::AirtimeS(9.0), (1.0, 8.0), None).unwrap();
         assert_eq!(report.start_height_m, None);
         assert_eq!(report.compared_at_m, 8.0);
         assert!(text(&report).contains("No start height between 1 m and 8 m"));

@@ -4,13 +4,13 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
-use landfall::plan::results::Results;
-use landfall::plan::{Parts, PlanError, compute, mean_run};
-use landfall::sampling::Stop;
-use landfall::shown::Shown;
-use landfall::site::{Dimension, Site, nearest};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::Uncertain;
+use landfall_plan::plan::results::Results;
+use landfall_plan::plan::{Parts, PlanError, compute, mean_run};
+use landfall_plan::sampling::Stop;
+use landfall_plan::shown::Shown;
+use landfall_plan::site::{Dimension, Site, nearest};
 use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -404,7 +404,7 @@ mod tests {
 
     #[test]
     fn columns_go_by_the_sites_units_and_gauge() {
-        let demo = landfall::site::demo();
+        let demo = landfall_plan::site::demo();
         let heading = |key: &str, site: &Site| Column::of(key, site).heading;
         for key in ["flight.along_m", "ride.lip_speed_mps", "spread.sampling.miss", "air.operating_flow_m3ps"] {
             assert_eq!(heading(key, &demo), key);

@@ -1,12 +1,12 @@
 //! Tables and numbers as they are printed.
 
-use landfall::outside;
-pub(crate) use landfall::plan::json::exact;
+use landfall_plan::outside;
+pub(crate) use landfall_plan::plan::json::exact;
 use serde_json::Value;
 
 /// Up to six significant digits, for people.
 pub(crate) fn short(value: f64) -> String {
-    if value.is_finite() { landfall::site::plain(value) } else { String::new() }
+    if value.is_finite() { landfall_plan::site::plain(value) } else { String::new() }
 }
 
 /// A result as a cell: numbers through `number`, nothing for null.

@@ -10,17 +10,17 @@ use std::thread;
 use std::time::{Duration, Instant, SystemTime};
 
 use anyhow::{Context as _, bail};
-use landfall::box_side::arm::{NEEDED, look};
-use landfall::box_side::draw::{Look, draw};
-use landfall::box_side::live::{Brought, Seen, follow, joint};
-use landfall::box_side::record::Recorder;
-use landfall::box_side::words::Level;
 use landfall::keep::{WriteError, begin};
-use landfall::outside;
-use landfall::plan::compute;
-use landfall::sampling::Stop;
-use landfall::site::read_site;
+use landfall_box::arm::{NEEDED, look};
+use landfall_box::draw::{Look, draw};
+use landfall_box::live::{Brought, Seen, follow, joint};
+use landfall_box::record::Recorder;
+use landfall_box::words::Level;
 use landfall_core::watch::WatchSettings;
+use landfall_plan::outside;
+use landfall_plan::plan::compute;
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::read_site;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
 use super::args_box::Watch;

@@ -4,10 +4,10 @@ use std::io::Read as _;
 use std::path::Path;
 use std::{fs, io};
 
-use crate::box_side::file::{FileError, from_bytes};
-use crate::learn::table::{is_heading_of, is_remark, separator_of};
-use crate::learn::{drops, runs};
-use crate::site::KEYS;
+use landfall_box::file::{FileError, from_bytes};
+use landfall_learn::{drops, runs};
+use landfall_plan::site::KEYS;
+use landfall_tables::{is_heading_of, is_remark, separator_of};
 
 /// How much of a file is looked at; a settings file is shorter.
 const LOOK_BYTES: u64 = 64 << 10;
@@ -127,10 +127,10 @@ fn is_table_of_a_site(line: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::box_side::file::to_bytes;
-    use crate::learn::demo;
-    use crate::site::{demo_text, starter};
+    use landfall_box::file::to_bytes;
     use landfall_core::watch::WatchSettings;
+    use landfall_learn::demo;
+    use landfall_plan::site::{demo_text, starter};
 
     #[test]
     fn our_own_files_are_known_and_plain_texts_are_not() {

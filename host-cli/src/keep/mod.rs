@@ -16,7 +16,6 @@ mod kind;
 mod place;
 mod put;
 mod temporary;
-pub mod torn;
 
 pub use kind::Kind;
 pub use place::FileId;

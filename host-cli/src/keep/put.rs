@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use super::kind::Kind;
 use super::place::{FileId, Kept, Place, folder_of, kept};
 use super::temporary;
-use crate::outside;
+use landfall_plan::outside;
 
 /// How often it is tried again where another program puts a file at the same place.
 const TRIES: usize = 5;

@@ -6,9 +6,9 @@ use serde_json::json;
 use sha2::{Digest as _, Sha256};
 
 use super::Behind;
-use crate::plan::cautions::CAUTIONS;
+use landfall_plan::plan::cautions::CAUTIONS;
 
-const STYLE: [&str; 2] = [include_str!("../report/report.css"), include_str!("page.css")];
+const STYLE: [&str; 2] = [landfall_plan::report::STYLE, include_str!("page.css")];
 const SCRIPT: [&str; 7] = [
     include_str!("engine.js"),
     include_str!("state.js"),

@@ -60,13 +60,13 @@ use landfall_firmware::frame::encode;
 use landfall_firmware::link::{Status, ToBox};
 use serde_json::{Value, json};
 
-use crate::box_side::CAUTION;
-use crate::box_side::live::{Brought, Seen, follow, joint};
-use crate::box_side::port::Decoder;
-use crate::box_side::sim::{Plan, Sim};
-use crate::report::{places, unit};
-use crate::shown::{Shown, Toward};
-use crate::site::{Dimension, Gauge, Site, Units};
+use landfall_box::CAUTION;
+use landfall_box::live::{Brought, Seen, follow, joint};
+use landfall_box::port::Decoder;
+use landfall_box::sim::{Plan, Sim};
+use landfall_plan::report::{places, unit};
+use landfall_plan::shown::{Shown, Toward};
+use landfall_plan::site::{Dimension, Gauge, Site, Units};
 
 /// How much of the pressure the page gets, s.
 const TRACE_S: f64 = 60.0;

@@ -1,6 +1,6 @@
 //! A local server for the page: one machine, one user, nothing from outside.
 //!
-//! It answers three fixed routes: `GET /` is the page, `POST /answer` is [`crate::page::answer`], `GET /box` is what the
+//! It answers three fixed routes: `GET /` is the page, `POST /answer` is [`landfall_plan::page::answer`], `GET /box` is what the
 //! box says ([`live`] describes it). No file is ever served, so that there is no path to leave. [`guard`] says what is
 //! let through: a Host that is this server's own address, no request that another site's page has caused, and the token
 //! that only this server's page was given. [`http`] reads requests within bounds of size and time; each connection

@@ -17,8 +17,9 @@ use super::guard::{Guard, Route};
 use super::http::{self, Bounds, Ended, Refusal, Request, Response};
 use super::live::Live;
 use super::turns::Turns;
-use crate::page::{Behind, answer_until, html};
-use crate::sampling::Stop;
+use crate::page::{Behind, html};
+use landfall_plan::page::answer_until;
+use landfall_plan::sampling::Stop;
 
 /// Evaluations at a time: each computes on every core, so that the second is there for what is short.
 const AT_ONCE: usize = 2;

@@ -6,8 +6,8 @@
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
-use landfall::learn::demo;
-use landfall::site::demo_text;
+use landfall_learn::demo;
+use landfall_plan::site::demo_text;
 use serde_json::Value;
 
 /// Few runs: what is looked at here is the command line, not the figures.

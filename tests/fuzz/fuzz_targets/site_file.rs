@@ -1,7 +1,7 @@
 //! The site file's reader on whatever the fuzzer finds: no panic, no value that is not finite, every fault with a place.
 #![no_main]
 
-use landfall::site::{KEYS, SiteFile, read_site};
+use landfall_plan::site::{KEYS, SiteFile, read_site};
 use libfuzzer_sys::fuzz_target;
 
 fuzz_target!(|data: &[u8]| {

@@ -5,11 +5,6 @@
 //! `counts.sh` counts the instructions of); SITE is `demo` or a file, TOLERANCE_M the landing's.
 #![allow(clippy::panic, clippy::unwrap_used)]
 
-use landfall::plan::model::{Model, Supply};
-use landfall::plan::{Parts, compute};
-use landfall::sampling::random::{DRAWN, draw};
-use landfall::sampling::{Job, Stop, sample};
-use landfall::site::{demo, read_site};
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
 use landfall_core::force_area::ForceArea;
 use landfall_core::inputs::{COUNT, Inputs, Uncertain};
@@ -18,6 +13,11 @@ use landfall_core::ride::Steps;
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_plan::plan::model::{Model, Supply};
+use landfall_plan::plan::{Parts, compute};
+use landfall_plan::sampling::random::{DRAWN, draw};
+use landfall_plan::sampling::{Job, Stop, sample};
+use landfall_plan::site::{demo, read_site};
 use serde_json::{Value, json};
 use std::hint::black_box;
 use std::time::Instant;

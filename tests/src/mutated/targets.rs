@@ -1,18 +1,18 @@
 //! The readers, and what must hold of whatever they make of an input.
 
-use landfall::box_side::{file, port, record, replay};
-use landfall::learn::{demo, drops, loaded, runs};
-use landfall::logbook::rows;
-use landfall::outside;
-use landfall::page::answer_until;
-use landfall::sampling::Stop;
 use landfall::serve::guard::Guard;
 use landfall::serve::http::{Request, body_length, parsed_head};
-use landfall::site::{KEYS, SiteFile, demo_text, read_site, starter};
+use landfall_box::{file, port, record, replay};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::frame::{Receiver, encode};
 use landfall_firmware::link::{FromBox, ToBox};
 use landfall_firmware::store::{Book, Record, SETTINGS, Step, Store};
+use landfall_learn::{demo, drops, loaded, runs};
+use landfall_logbook::rows;
+use landfall_plan::outside;
+use landfall_plan::page::answer_until;
+use landfall_plan::sampling::Stop;
+use landfall_plan::site::{KEYS, SiteFile, demo_text, read_site, starter};
 use std::sync::atomic::Ordering;
 
 use super::Target;
@@ -281,10 +281,10 @@ fn link(bytes: &[u8]) -> Result<(), String> {
             encode(&message).map_err(|error| format!("{message:?} came and cannot be sent: {error:?}"))?;
         }
     }
-    let mut seen = landfall::box_side::live::Seen::new("x");
+    let mut seen = landfall_box::live::Seen::new("x");
     for message in port::Decoder::default().take(bytes).into_iter().flatten() {
         encode::<FromBox>(&message).map_err(|error| format!("{message:?} came and cannot be sent: {error:?}"))?;
-        let lines = seen.take(&landfall::box_side::live::Brought::Message(Box::new(message)));
+        let lines = seen.take(&landfall_box::live::Brought::Message(Box::new(message)));
         lines.iter().try_for_each(|line| plain(line))?;
     }
     plain(&seen.line())

@@ -1,0 +1,12 @@
+//! The planner of Landfall: the site file, the sampling, the plan, its pictures, the answers of its page.
+#![deny(unsafe_code)]
+
+pub mod checked;
+pub mod landings;
+pub mod outside;
+pub mod page;
+pub mod plan;
+pub mod report;
+pub mod sampling;
+pub mod shown;
+pub mod site;
