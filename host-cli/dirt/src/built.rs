@@ -301,6 +301,70 @@ pub fn build(
     })
 }
 
+/// How near the roll-out comes to the level that is wanted: what earth and rake even out.
+pub const LEVEL_M: f64 = 0.02;
+
+/// Where the mean run would come down on level ground of a height.
+fn place_at(setup: &Setup, uncertainty: &Uncertainty, z_m: f64) -> Option<(f64, f64)> {
+    let moved = on_plane(setup, (0.0, z_m), 0.0);
+    let run = moved.run(&uncertainty.at_mean(), &Steps::FINE);
+    run.landed().then(|| (f64::from(run.along_m + moved.bag.gap_m), z_m))
+}
+
+/// Makes the landing whose roll-out lies at a level, within [`LEVEL_M`].
+///
+/// # Errors
+/// [`BuildError`].
+pub fn build_on_level(
+    setups: &[Setup],
+    uncertainty: &Uncertainty,
+    level_m: f64,
+    asked: &Asked,
+    fill: &Fill,
+    ground: &Profile,
+) -> Result<Built, BuildError> {
+    asked.check()?;
+    let mean = setups.first().ok_or(BuildError::NoField)?;
+    // How far the roll-out lies under the mean landing hangs little on how high that is: a few rounds settle it.
+    let mut z_m = level_m + 0.8;
+    for _ in 0..16 {
+        let place_m = place_at(mean, uncertainty, z_m).ok_or(BuildError::NoField)?;
+        let built = build(setups, uncertainty, place_m, asked, fill, ground)?;
+        let off_m = built.landing.floor_m() - level_m;
+        if off_m.abs() <= LEVEL_M {
+            return Ok(built);
+        }
+        z_m -= off_m;
+    }
+    Err(BuildError::NoField)
+}
+
+/// The steepest slope in whole degrees up to a largest, that a landing with its roll-out at a level can be made with: each
+/// is tried.
+///
+/// # Errors
+/// That of the flattest, where none works.
+pub fn steepest_on_level(
+    setups: &[Setup],
+    uncertainty: &Uncertainty,
+    level_m: f64,
+    asked: &Asked,
+    fill: &Fill,
+    ground: &Profile,
+) -> Result<Built, BuildError> {
+    asked.check()?;
+    let most = asked.slope_rad.to_degrees().round() as u32;
+    let mut last = BuildError::NoField;
+    for deg in (5..=most).rev() {
+        let asked = Asked { slope_rad: f64::from(deg).to_radians(), ..*asked };
+        match build_on_level(setups, uncertainty, level_m, &asked, fill, ground) {
+            Ok(built) => return Ok(built),
+            Err(error) => last = error,
+        }
+    }
+    Err(last)
+}
+
 /// The steepest slope in whole degrees, flatter than what was asked, that a landing can be made with: each is tried.
 #[must_use]
 pub fn steepest_rad(

@@ -9,7 +9,7 @@ use landfall_core::landing_shape::{ShapePoint, Throw, Wanted, landing_shape};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
 use landfall_dirt::after::ride_on;
-use landfall_dirt::built::{Asked, BuildError, Built, Fill, build, steepest_rad};
+use landfall_dirt::built::{Asked, BuildError, Built, Fill, build, steepest_on_level, steepest_rad};
 use landfall_dirt::landing::{Landing, Part};
 use landfall_dirt::meet::meet;
 use landfall_ground::Profile;
@@ -159,6 +159,22 @@ fn falls_are_those_of_the_surface_of_one_fall_height() {
         }
     }
     assert!(looked_at >= 8, "{looked_at}");
+}
+
+#[test]
+fn a_roll_out_lies_where_it_is_wanted() {
+    for level_m in [0.0, -1.0, 0.8] {
+        let made = with(|setups, u, _| {
+            let ground = Profile::level(-30.0, 60.0, level_m);
+            steepest_on_level(setups, u, level_m, &Asked { slope_rad: 0.62, ..asked() }, &chips(), &ground)
+        })
+        .unwrap();
+        assert!((made.landing.floor_m() - level_m).abs() <= 0.02, "{level_m} {:?}", made.landing);
+        assert!(made.landing.slope_rad >= 10.0_f64.to_radians(), "{level_m} {:?}", made.landing);
+        // On level ground what lies under the roll-out's height is within those two centimetres.
+        assert!(made.earth.cut_m3 < 0.02 * made.landing.width_m * 40.0 + 1.0, "{:?}", made.earth);
+        assert!(made.tries.iter().all(|t| t.meet.part == Part::Slope));
+    }
 }
 
 #[test]

@@ -22,6 +22,8 @@ pub const COLUMNS: &[Column] = &[
     Column::word("date", Holds::Text),
     Column::word("note", Holds::Text),
     Column::word("rider", Holds::Text),
+    Column::word("trick", Holds::Text),
+    Column::word("ending", Holds::Text),
     Column::value("rider_mass", MASS, 15.0, 250.0),
     Column::value("start_height", LENGTH, 0.1, 60.0),
     Column::value("start_before_foot", LENGTH, 0.1, 500.0),
@@ -241,7 +243,9 @@ pub fn run_of(row: Row, number: usize, rate_hz: Option<f64>, faults: &mut Vec<Fa
         excluded: excluded.then(|| reason.unwrap_or_default()),
         row,
     };
-    if run.measured() == 0 && run.excluded.is_none() && faults.len() == before {
+    // How it ended is worth a row of its own.
+    let counts = run.row.text("ending").is_some();
+    if run.measured() == 0 && !counts && run.excluded.is_none() && faults.len() == before {
         let cure = "fill in what was measured, or set excluded with a reason";
         faults.push(run.row.fault("run", "nothing was measured of this run", cure));
     }

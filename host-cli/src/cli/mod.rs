@@ -4,6 +4,7 @@ mod air;
 mod args;
 mod args_box;
 mod args_build;
+mod args_ground;
 mod args_learn;
 mod args_logbook;
 mod args_page;
@@ -15,7 +16,9 @@ mod check;
 mod compare;
 mod complete;
 mod fit;
+mod ground;
 mod input;
+mod line;
 mod log;
 mod logbook;
 mod new;
@@ -27,6 +30,7 @@ mod plan;
 mod progress;
 mod ramp;
 mod range;
+mod ready;
 mod replay;
 mod schema;
 mod serve;
@@ -123,6 +127,9 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Sweep(args)) => sweep::run(&args),
         Some(Command::Ramp(args)) => ramp::run(&args),
         Some(Command::Progress(args)) => other_landings::run(&args),
+        Some(Command::Ground(args)) => ground::run(&args),
+        Some(Command::Ready(args)) => ready::run(&args),
+        Some(Command::Line(args)) => line::run(&args),
         Some(Command::Fit(args)) => fit::run(&args),
         Some(Command::BagTest(args)) => bag_test::run(&args),
         Some(Command::Compare(args)) => compare::run(&args),
