@@ -3,7 +3,9 @@
 use crate::after::{After, ride_on};
 use crate::landing::{Landing, Offset, Part};
 use crate::meet::{Meet, meet};
-use landfall_core::inputs::{Inputs, Uncertain, Uncertainty};
+use crate::random::Draws;
+use landfall_core::flight::step;
+use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
 use landfall_core::landing_shape::Throw;
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -78,6 +80,23 @@ pub struct Bed {
     pub filled_m: Option<f64>,
 }
 
+/// Counts of drawn runs.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Drawn {
+    /// How many.
+    pub runs: usize,
+    /// On the slope.
+    pub on_slope: usize,
+    /// On deck or knuckle, or against the front.
+    pub short: usize,
+    /// In the transition or past it.
+    pub long: usize,
+    /// Off the sides.
+    pub off_side: usize,
+    /// Did not come to the lip.
+    pub no_flight: usize,
+}
+
 /// A landing with what is known of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Built {
@@ -95,6 +114,8 @@ pub struct Built {
     pub peak_load_g: f64,
     /// Earth to bring in and to dig away.
     pub earth: Earth,
+    /// Where drawn runs of all riders, with all that scatters, come down: what the field's straight reckoning is held against.
+    pub drawn: Drawn,
     /// What the fill is.
     pub fill: Fill,
     /// Places along the slope.
@@ -113,6 +134,8 @@ pub enum BuildError {
     Asked(&'static str),
     /// Some run does not come down on a slope so steep: it never rises over it.
     NoField,
+    /// The mean run does not come to the lip.
+    NoFlight,
     /// A try meets deck or knuckle instead of the slope: they stand in its way.
     InTheWay {
         /// Which try.
@@ -136,6 +159,7 @@ impl std::fmt::Display for BuildError {
             Self::NoField => f.write_str(
                 "some tries never rise over a landing so steep, so that no knuckle can be placed; a flatter slope would change it",
             ),
+            Self::NoFlight => f.write_str("the mean run comes to rest or leaves the surface before the lip"),
             Self::InTheWay { which, knuckle_m } => write!(
                 f,
                 "the knuckle would stand {:.1} m from the lip and {:.1} m over the foot, in the way of the {which} try; a flatter \
@@ -232,8 +256,111 @@ pub fn build(
     fill: &Fill,
     ground: &Profile,
 ) -> Result<Built, BuildError> {
+    shape(setups, uncertainty, place_m, asked, fill, ground).map(|built| finished(built, setups, uncertainty, ground))
+}
+
+/// Runs that are drawn of each rider.
+const RUNS: usize = 1000;
+
+/// The deck cut back to where drawn runs are over it, and these runs counted.
+///
+/// A deck that begins close to the lip stands in the way of runs that still rise over its height there: of 2,000 runs it
+/// may be met by one.
+fn finished(mut built: Built, setups: &[Setup], uncertainty: &Uncertainty, ground: &Profile) -> Built {
+    let bare = Landing { deck_from_m: built.landing.knuckle_m.0, ..built.landing };
+    let mut clear_m: Vec<f64> = Vec::new();
+    each_drawn(setups, uncertainty, |setup, inputs| {
+        clear_m.extend(over_deck_from(setup, inputs, &bare));
+    });
+    clear_m.sort_by(f64::total_cmp);
+    let allowed = clear_m.len() / 2000;
+    let clear = clear_m.len().checked_sub(allowed + 1).and_then(|at| clear_m.get(at)).copied().unwrap_or(0.0);
+    let knuckle_x = built.landing.knuckle_m.0;
+    built.landing.deck_from_m = built.landing.deck_from_m.max(clear + 0.05).min(knuckle_x);
+    let mut drawn = Drawn::default();
+    each_drawn(setups, uncertainty, |setup, inputs| {
+        drawn.runs += 1;
+        let end = setup.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
+        if end.stalled || end.left {
+            drawn.no_flight += 1;
+            return;
+        }
+        let release = setup.release(end.speed_mps, inputs);
+        let contact_m = f64::from(inputs.get(Uncertain::ContactHeight));
+        match meet(&built.landing, &release, &setup.drag(inputs), contact_m) {
+            None => drawn.short += 1,
+            Some(met) => {
+                // The landing lies in the middle of where runs come down across.
+                let middle_m = 0.5 * (built.across_m.0 + built.across_m.1);
+                drawn.off_side += usize::from((met.across_m - middle_m).abs() > built.landing.width_m / 2.0);
+                match met.part {
+                    Part::Slope => drawn.on_slope += 1,
+                    Part::Front | Part::Deck => drawn.short += 1,
+                    Part::Transition | Part::RollOut | Part::Beyond => drawn.long += 1,
+                }
+            }
+        }
+    });
+    built.drawn = drawn;
+    built.offsets = built.landing.offsets(built.asked.offset_step_m);
+    let strip = Strip { width_m: built.landing.width_m, bank: built.asked.bank };
+    built.earth = earth(&built.landing.outline_m(), ground, &strip);
+    built
+}
+
+fn each_drawn(setups: &[Setup], uncertainty: &Uncertainty, mut visit: impl FnMut(&Setup, &Inputs<f32>)) {
+    for setup in setups {
+        // The same draws for every rider and every landing.
+        let mut draws = Draws::new(1);
+        for _ in 0..RUNS {
+            let deviations: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
+            let botched = draws.unit() <= f64::from(uncertainty.botched);
+            let kind = if botched { uncertainty.botched_tries() } else { uncertainty.good_tries() };
+            visit(setup, &kind.at(&deviations));
+        }
+    }
+}
+
+/// The last place before the knuckle at which a run is still lower than a deck would let it; none for a run that is
+/// over it from the lip on, and for one that never comes over it.
+fn over_deck_from(setup: &Setup, inputs: &Inputs<f32>, landing: &Landing) -> Option<f64> {
+    let end = setup.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
+    if end.stalled || end.left {
+        return None;
+    }
+    let wanted_m = landing.knuckle_m.1 + f64::from(inputs.get(Uncertain::ContactHeight));
+    let drag = setup.drag(inputs);
+    let mut motion = setup.release(end.speed_mps, inputs);
+    let mut last = None;
+    for _ in 0..400 {
+        let (x, z) = (f64::from(motion.place_m[0]), f64::from(motion.place_m[2]));
+        // From its highest place on a run only sinks: what it then meets is no deck's doing.
+        if x >= landing.knuckle_m.0 || motion.velocity_mps[2] <= 0.0 {
+            return if z >= wanted_m { last } else { None };
+        }
+        if z < wanted_m {
+            last = Some(x.max(0.0));
+        }
+        motion = step(&motion, 0.01, &drag);
+    }
+    None
+}
+
+/// The landing by the field's straight reckoning, without draws.
+fn shape(
+    setups: &[Setup],
+    uncertainty: &Uncertainty,
+    place_m: (f64, f64),
+    asked: &Asked,
+    fill: &Fill,
+    ground: &Profile,
+) -> Result<Built, BuildError> {
     asked.check()?;
     let mean = setups.first().ok_or(BuildError::NoField)?;
+    let ridden = mean.ride::<f32, false>(&uncertainty.at_mean(), &Steps::FINE, |_| {});
+    if ridden.stalled || ridden.left {
+        return Err(BuildError::NoFlight);
+    }
     let tail = (1.0 - FIELD) / 2.0;
     let (mut field_m, mut across_m) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
     for setup in setups {
@@ -292,6 +419,7 @@ pub fn build(
         across_m,
         peak_load_g: loads.fold(0.0, f64::max),
         earth: earth(&landing.outline_m(), ground, &Strip { width_m: landing.width_m, bank: asked.bank }),
+        drawn: Drawn::default(),
         fill: *fill,
         bed,
         fill_m3,
@@ -325,14 +453,18 @@ pub fn build_on_level(
 ) -> Result<Built, BuildError> {
     asked.check()?;
     let mean = setups.first().ok_or(BuildError::NoField)?;
+    let ridden = mean.ride::<f32, false>(&uncertainty.at_mean(), &Steps::FINE, |_| {});
+    if ridden.stalled || ridden.left {
+        return Err(BuildError::NoFlight);
+    }
     // How far the roll-out lies under the mean landing hangs little on how high that is: a few rounds settle it.
     let mut z_m = level_m + 0.8;
     for _ in 0..16 {
         let place_m = place_at(mean, uncertainty, z_m).ok_or(BuildError::NoField)?;
-        let built = build(setups, uncertainty, place_m, asked, fill, ground)?;
+        let built = shape(setups, uncertainty, place_m, asked, fill, ground)?;
         let off_m = built.landing.floor_m() - level_m;
         if off_m.abs() <= LEVEL_M {
-            return Ok(built);
+            return Ok(finished(built, setups, uncertainty, ground));
         }
         z_m -= off_m;
     }
@@ -377,7 +509,7 @@ pub fn steepest_rad(
 ) -> Option<f64> {
     let most = asked.slope_rad.to_degrees().ceil() as u32;
     (5..most).rev().map(|deg| f64::from(deg).to_radians()).find(|slope_rad| {
-        build(setups, uncertainty, place_m, &Asked { slope_rad: *slope_rad, ..*asked }, fill, ground).is_ok()
+        shape(setups, uncertainty, place_m, &Asked { slope_rad: *slope_rad, ..*asked }, fill, ground).is_ok()
     })
 }
 

@@ -62,6 +62,8 @@ pub struct Reached {
     pub mean_out_mps: Option<f64>,
     /// Where the mean run ends, if it does here.
     pub mean_ends: Option<End>,
+    /// Where it comes to rest before the lip: how far before the take-off's foot, negative on the take-off.
+    pub mean_rests_before_foot_m: Option<f64>,
     /// Runs that came to this stage.
     pub runs_in: usize,
     /// Runs that reached the lip.
@@ -85,15 +87,23 @@ pub struct Through {
     pub out_mps: Option<f64>,
     /// How it ended, if it did.
     pub end: Option<End>,
+    /// Of one that came to rest before the lip: how far before the take-off's foot, along the surface; negative on the
+    /// take-off.
+    pub rests_before_foot_m: Option<f64>,
 }
 
 /// Rides one stage with its inputs.
 #[must_use]
 pub fn through(stage: &Stage<'_>, inputs: &Inputs<f32>) -> Through {
-    let ended = |lip_mps, end| Through { lip_mps, out_mps: None, end: Some(end) };
-    let ridden = stage.setup.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
+    let ended = |lip_mps, end| Through { lip_mps, out_mps: None, end: Some(end), rests_before_foot_m: None };
+    let mut moving_m = None;
+    let ridden = stage.setup.ride::<f32, false>(inputs, &Steps::FINE, |point| {
+        if point.energy_m2ps2 > 0.0 {
+            moving_m = Some(f64::from(point.before_foot_m));
+        }
+    });
     if ridden.stalled {
-        return ended(None, End::Stalls);
+        return Through { rests_before_foot_m: moving_m, ..ended(None, End::Stalls) };
     }
     if ridden.left {
         return ended(None, End::LeavesSurface);
@@ -110,7 +120,9 @@ pub fn through(stage: &Stage<'_>, inputs: &Inputs<f32>) -> Through {
         Part::Slope | Part::Transition => {}
     }
     match ride_on(stage.landing, &met, stage.setup, inputs) {
-        Some(after) if after.end_mps > 0.0 => Through { lip_mps, out_mps: Some(after.end_mps), end: None },
+        Some(after) if after.end_mps > 0.0 => {
+            Through { lip_mps, out_mps: Some(after.end_mps), end: None, rests_before_foot_m: None }
+        }
         _ => ended(lip_mps, End::Rests),
     }
 }
@@ -168,6 +180,7 @@ pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
             mean_lip_mps: went.and_then(|w| w.lip_mps),
             mean_out_mps: went.and_then(|w| w.out_mps),
             mean_ends: went.and_then(|w| w.end),
+            mean_rests_before_foot_m: went.and_then(|w| w.rests_before_foot_m),
             runs_in,
             runs_lip: lip.len(),
             runs_out: out.len(),

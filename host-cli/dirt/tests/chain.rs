@@ -118,6 +118,9 @@ fn a_line_that_dies_says_where() {
     let reached = line(&named(&list), 400, 3);
     assert_eq!(reached[1].mean_ends, Some(End::Stalls), "{:?}", reached[1]);
     assert_eq!(reached[1].mean_lip_mps, None);
+    // The path there is 150 m of flat run and a straight of a few metres: it rests on them or on the take-off.
+    let at_m = reached[1].mean_rests_before_foot_m.unwrap();
+    assert!(at_m < 160.0 && at_m > -8.0, "{at_m}");
     assert_eq!((reached[2].mean_in_mps, reached[2].runs_in), (None, reached[1].runs_out));
     assert!(reached[1].ends.iter().any(|(end, n)| *end == End::Stalls && *n > 350));
 }

@@ -32,16 +32,29 @@ pub struct Tape {
 /// Names of the corners, in the order of [`Layout::outlines`].
 const CORNERS: [&str; 4] = ["back right", "front right", "front left", "back left"];
 
-/// Two pegs that see every corner at a good angle: on one side of everything, a third of the length apart from its ends.
+/// Two pegs on the left of everything, on whole half-metres, from which the worst corner is set out best; of places all
+/// along and up to a third of the length away.
 #[must_use]
 pub fn usual_pegs(layout: &Layout) -> [(f64, f64); 2] {
     let (from_m, to_m) = (layout.back_x_m(), layout.end_x_m());
-    let side_m = layout.across_m().1 + (to_m - from_m) / 6.0;
-    let third_m = (to_m - from_m) / 3.0;
-    // On whole half-metres, so that they are easily found themselves.
-    let round = |m: f64| (m * 2.0).round() / 2.0;
-    let side_m = (side_m * 2.0).ceil() / 2.0;
-    [(round(from_m + third_m), side_m), (round(to_m - third_m), side_m)]
+    let long_m = to_m - from_m;
+    let edge_m = layout.across_m().1;
+    let half = |m: f64| (m * 2.0).round() / 2.0;
+    let mut best = (f64::INFINITY, [(from_m, edge_m + 1.0), (to_m, edge_m + 1.0)]);
+    for i in 0..=6 {
+        for j in (i + 2)..=12 {
+            for away in 1..=5 {
+                let side_m = half(edge_m + long_m * f64::from(away) / 15.0);
+                let at = |step: i32| (half(from_m + long_m * f64::from(step) / 12.0), side_m);
+                let pegs = [at(i), at(j)];
+                let worst = set_out(layout, pegs).iter().map(|tape| tape.error_m).fold(0.0, f64::max);
+                if worst < best.0 - 1e-9 {
+                    best = (worst, pegs);
+                }
+            }
+        }
+    }
+    best.1
 }
 
 /// The distances of a place from both pegs.

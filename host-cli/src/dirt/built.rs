@@ -84,6 +84,15 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
         "Path: degrees down at contact; to slope: degrees between path and slope, 0 would be none; falls: the equivalent fall \
          height; at the end: speed with which the roll-out is left. Short, mean and long differ in lip speed alone.",
     );
+    let d = &built.drawn;
+    paragraph(
+        &mut out,
+        &format!(
+            "Of {} drawn tries of all riders, with all that scatters, {} come down on the slope, {} too short, {} too long, {} off its \
+             sides; {} do not come to the lip.",
+            d.runs, d.on_slope, d.short, d.long, d.off_side, d.no_flight
+        ),
+    );
     bed(&mut out, u, built);
     paragraph(
         &mut out,

@@ -3,7 +3,8 @@
 use super::built::{paragraph, rows};
 use super::{Wishes, assumed, landing, none_of};
 use landfall_core::inputs::{Uncertain, Uncertainty};
-use landfall_dirt::built::Built;
+use landfall_dirt::built::{BuildError, Built};
+use landfall_dirt::landing::Landing;
 use landfall_dirt::line::{End, Reached, Speeds, Stage, line};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::cautions::CAUTIONS;
@@ -17,6 +18,17 @@ use serde::Serialize;
 const TRIAL_RUNS: usize = 400;
 /// How far the first start is looked for, up and down, and in which steps.
 const START: (f64, f64) = (4.0, 0.25);
+
+/// Keeps the place of a landing that nobody comes to.
+const UNUSED: Landing = Landing {
+    deck_from_m: 1.0e3,
+    knuckle_m: (1.0e3, 0.0),
+    slope_rad: 0.3,
+    slope_m: 1.0,
+    radius_m: 5.0,
+    run_out_m: 1.0,
+    width_m: 1.0,
+};
 
 /// A change that was tried where the line dies.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -33,7 +45,7 @@ pub struct Answer {
     /// Every stage.
     pub stages: Vec<Reached>,
     /// The landing of every stage that one could be made for.
-    pub landings: Vec<Built>,
+    pub landings: Vec<Option<Built>>,
     /// Why a landing is missing, with the site.
     pub no_landing: Option<(String, String)>,
     /// The mean run reaches the last lip.
@@ -53,7 +65,9 @@ pub struct Answer {
 struct Made {
     name: String,
     model: Model,
-    built: Built,
+    /// None where the mean run does not come to the lip.
+    built: Option<Built>,
+    landing: Landing,
 }
 
 struct Line {
@@ -69,7 +83,7 @@ impl Line {
                 name: &one.name,
                 setup: &one.model.setups[0],
                 uncertainty: &one.model.uncertainty,
-                landing: &one.built.landing,
+                landing: &one.landing,
             })
             .collect()
     }
@@ -96,8 +110,11 @@ fn make(sites: &[Site], wishes: &[Wishes], seed: u64) -> Result<Line, PlanError>
         if let Some((mean_mps, out)) = next {
             model.uncertainty = carried(&model.uncertainty, mean_mps, out);
         }
+        let name = site.site.name.clone();
         match landing(site, &model, wishes) {
-            Ok(built) => made.made.push(Made { name: site.site.name.clone(), model, built }),
+            Ok(built) => made.made.push(Made { name, model, landing: built.landing, built: Some(built) }),
+            // Nobody comes down on what nobody flies to: it only keeps the place.
+            Err((BuildError::NoFlight, _)) => made.made.push(Made { name, model, landing: UNUSED, built: None }),
             Err(error) => {
                 made.no_landing = Some((site.site.name.clone(), none_of(&error)));
                 break;
@@ -115,6 +132,7 @@ fn make(sites: &[Site], wishes: &[Wishes], seed: u64) -> Result<Line, PlanError>
 fn reaches(sites: &[Site], wishes: &[Wishes], seed: u64) -> bool {
     let Ok(made) = make(sites, wishes, seed) else { return false };
     made.made.len() == sites.len()
+        && made.made.iter().all(|one| one.built.is_some())
         && line(&made.stages(), 1, seed).last().is_some_and(|last| last.mean_lip_mps.is_some())
 }
 
@@ -129,7 +147,9 @@ pub fn answer(sites: &[Site], wishes: &Wishes, runs: usize) -> Result<Answer, Pl
     let made = make(sites, &all, seed)?;
     let stages = line(&made.stages(), runs, seed);
     let last_lip = stages.len() == sites.len() && stages.last().is_some_and(|last| last.mean_lip_mps.is_some());
-    let tried = if last_lip { Vec::new() } else { cures(sites, &all, made.made.len(), seed) };
+    // Where it dies: at a stage whose lip is not reached, or behind the last one that was made.
+    let dies = stages.iter().position(|stage| stage.mean_lip_mps.is_none()).unwrap_or(made.made.len());
+    let tried = if last_lip { Vec::new() } else { cures(sites, &all, dies, seed) };
     Ok(Answer {
         stages,
         landings: made.made.iter().map(|one| one.built.clone()).collect(),
@@ -179,6 +199,19 @@ fn cures(sites: &[Site], wishes: &[Wishes], reached: usize, seed: u64) -> Vec<Tr
             change: match found {
                 Some(m) => format!("{}: flat run {} instead of {}", site.site.name, length(m), length(flat_run_m)),
                 None => format!("{}: any shorter flat run", site.site.name),
+            },
+            reaches: found.is_some(),
+        });
+    }
+    if let Some(height_m) = sites.get(at).map(|site| site.takeoff.height_m) {
+        let found = (1..20)
+            .map(|i| height_m * (1.0 - f64::from(i) / 20.0))
+            .find(|m| with(at, "takeoff.height", *m).is_some_and(|list| reaches(&list, wishes, seed)));
+        let name = sites.get(at).map_or("", |site| site.site.name.as_str());
+        tried.push(Tried {
+            change: match found {
+                Some(m) => format!("{name}: take-off {} high instead of {}", length(m), length(height_m)),
+                None => format!("{name}: any lower take-off on the same radius"),
             },
             reaches: found.is_some(),
         });
@@ -238,7 +271,12 @@ pub fn text(answer: &Answer) -> String {
             (None, _) => {}
         }
         if let Some(end) = stage.mean_ends {
-            paragraph(&mut out, &format!("HERE THE LINE DIES: the mean run {}.", ends(end)));
+            let place = match stage.mean_rests_before_foot_m {
+                Some(m) if m >= 0.0 => format!(", {} before the take-off's foot", u.length(m, Toward::Nearest)),
+                Some(m) => format!(", {} up the take-off", u.length(-m, Toward::Nearest)),
+                None => String::new(),
+            };
+            paragraph(&mut out, &format!("HERE THE LINE DIES: the mean run {}{place}.", ends(end)));
         }
         let mut list = vec![["", "runs", "slow", "middle", "fast"].map(str::to_owned).to_vec()];
         for (what, n, speeds) in [("lip", stage.runs_lip, stage.lip), ("out", stage.runs_out, stage.out)] {
@@ -254,7 +292,7 @@ pub fn text(answer: &Answer) -> String {
                 &format!("{n} of {} ({share} in 100) go no farther: a run {}.", stage.runs_in, ends(*end)),
             );
         }
-        if let Some(built) = answer.landings.get(i) {
+        if let Some(built) = answer.landings.get(i).and_then(Option::as_ref) {
             let l = &built.landing;
             paragraph(
                 &mut out,
@@ -270,10 +308,8 @@ pub fn text(answer: &Answer) -> String {
         }
     }
     if let Some((name, why)) = &answer.no_landing {
-        paragraph(
-            &mut out,
-            &format!("\n{name}: no landing can be made for the speed with which it is reached: {why}."),
-        );
+        out.push('\n');
+        paragraph(&mut out, &format!("{name}: no landing can be made for the speed with which it is reached: {why}."));
     }
     if !answer.tried.is_empty() {
         out.push_str("\nTried\n");

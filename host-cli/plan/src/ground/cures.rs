@@ -2,7 +2,7 @@
 
 use super::{ground_of, layout_of, run_out_m};
 use crate::plan::model::Model;
-use crate::plan::results::Results;
+use crate::plan::results::{Level, Results};
 use crate::plan::{Parts, PlanError, compute};
 use crate::sampling::Stop;
 use crate::shown::{Shown, Toward};
@@ -28,14 +28,12 @@ const TRIAL: Parts = Parts {
 pub struct Tried {
     /// In words.
     pub change: String,
-    /// Its key.
-    pub key: &'static str,
-    /// As it was, SI.
-    pub from: f64,
-    /// As it was tried, SI.
-    pub to: f64,
+    /// Its keys, each as it was and as it was tried, SI.
+    pub keys: Vec<(&'static str, f64, f64)>,
     /// Length that is still missing; 0 where it fits.
     pub still_missing_m: f64,
+    /// How far all of it has to be moved so that it fits, forward positive; null where it need not be.
+    pub moved_m: Option<f64>,
     /// Stops that its plan has; null where there is no plan of it.
     pub stops: Option<usize>,
     /// Stops that the site's own plan has.
@@ -79,47 +77,43 @@ pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Tried>, 
         return Ok(Vec::new());
     }
     let mut tried = Vec::new();
-    for (key, dimension, words, values) in ladders(site) {
-        let mut last: Option<(f64, Site, f64)> = None;
-        for value in values {
-            let Ok(changed) = site.with_value(key, dimension.show(value).as_str()) else { continue };
+    for rungs in ladders(site) {
+        let mut last: Option<(Rung, Site, Fit)> = None;
+        for rung in rungs {
+            let mut changed = Some(site.clone());
+            for (key, dimension, value) in &rung {
+                changed = changed.and_then(|site| site.with_value(key, dimension.show(*value).as_str()).ok());
+            }
+            let Some(changed) = changed else { continue };
             let Ok(fit) = fit_of(&changed, results) else { continue };
-            let missing = missing_m(&fit).max(0.0);
+            let missing = missing_m(&fit);
             // A longer one is no cure.
             if missing >= missing_m(&own) {
                 continue;
             }
-            let fits = missing <= 1e-6;
-            last = Some((value, changed, missing));
-            if fits {
+            last = Some((rung, changed, fit));
+            if missing <= 1e-6 {
                 break;
             }
         }
-        let Some((to, mut changed, still_missing_m)) = last else { continue };
+        let Some((rung, mut changed, fit)) = last else { continue };
         changed.spread.samples = changed.spread.samples.min(TRIAL_SAMPLES);
         let plan = match compute(&changed, TRIAL, stop) {
             Err(PlanError::Stopped) => return Err(PlanError::Stopped),
             plan => plan.ok(),
         };
         // Its own run-out, now that its landing is known.
-        let still_missing_m = plan
-            .as_ref()
-            .and_then(|plan| fit_of(&changed, plan).ok())
-            .map_or(still_missing_m, |fit| missing_m(&fit).max(0.0));
-        let from = site.get_si(key).unwrap_or(0.0);
+        let fit = plan.as_ref().and_then(|plan| fit_of(&changed, plan).ok()).unwrap_or(fit);
+        let keys: Vec<(&'static str, f64, f64)> =
+            rung.iter().map(|(key, _, to)| (*key, site.get_si(key).unwrap_or(0.0), *to)).collect();
         let air = |r: &Results| r.flight.airtime_s;
         tried.push(Tried {
-            change: words(Shown::of(site), from, to),
-            key,
-            from,
-            to,
-            still_missing_m,
+            change: in_words(Shown::of(site), &keys),
+            keys,
+            still_missing_m: missing_m(&fit).max(0.0),
+            moved_m: moved_m(&fit),
             stops: plan.as_ref().map(|plan| plan.verdict.stops),
-            stops_before: results
-                .findings
-                .iter()
-                .filter(|f| f.level == crate::plan::results::Level::Stop && f.topic != "land")
-                .count(),
+            stops_before: results.findings.iter().filter(|f| f.level == Level::Stop && f.topic != "land").count(),
             peak_load_g: plan.as_ref().and_then(|plan| plan.ride.peak_load_g),
             airtime_lost_s: plan.as_ref().and_then(|plan| Some(air(results)? - air(plan)?)),
         });
@@ -128,52 +122,41 @@ pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Tried>, 
     Ok(tried)
 }
 
-type Words = fn(Shown, f64, f64) -> String;
+/// Keys and their values.
+type Rung = Vec<(&'static str, Dimension, f64)>;
+
+/// A change in words.
+fn in_words(u: Shown, keys: &[(&'static str, f64, f64)]) -> String {
+    let length = |m: f64| u.length(m, Toward::Nearest);
+    let one = |(key, from, to): &(&'static str, f64, f64)| match *key {
+        "roll_in.slope" => format!("slope {:.0}° instead of {:.0}°", to.to_degrees(), from.to_degrees()),
+        "roll_in.flat_run" => format!("flat run {} instead of {}", length(*to), length(*from)),
+        "roll_in.bottom_radius" => format!("bottom radius {} instead of {}", length(*to), length(*from)),
+        _ => format!("start at {} instead of {}", length(*to), length(*from)),
+    };
+    keys.iter().map(one).collect::<Vec<_>>().join(" and ")
+}
 
 /// The kinds of change, each with its sizes from the smallest on.
-fn ladders(site: &Site) -> Vec<(&'static str, Dimension, Words, Vec<f64>)> {
-    let down = |from: f64, least: f64, step: f64| -> Vec<f64> {
+fn ladders(site: &Site) -> Vec<Vec<Rung>> {
+    let down = |key: &'static str, from: f64, least: f64, step: f64| -> Vec<Rung> {
         let steps = ((from - least) / step).floor().max(0.0) as usize;
-        (1..=steps).map(|i| ((from - i as f64 * step) * 1000.0).round() / 1000.0).collect()
+        let at = |i: usize| ((from - i as f64 * step) * 1000.0).round() / 1000.0;
+        (1..=steps).map(|i| vec![(key, Dimension::Length, at(i))]).collect()
     };
-    let mut list: Vec<(&'static str, Dimension, Words, Vec<f64>)> = Vec::new();
+    let mut list: Vec<Vec<Rung>> = Vec::new();
     if let RollInKind::Simple { slope_rad, bottom_radius_m, flat_run_m } = site.roll_in.kind {
         let deg = slope_rad.to_degrees();
-        let steeper = (1..=60).map(|i| deg + f64::from(i)).filter(|deg| *deg <= 60.0).map(f64::to_radians).collect();
-        list.push((
-            "roll_in.flat_run",
-            Dimension::Length,
-            |u, from, to| {
-                format!("flat run {} instead of {}", u.length(to, Toward::Nearest), u.length(from, Toward::Nearest))
-            },
-            down(flat_run_m, 0.0, 0.1),
-        ));
-        list.push((
-            "roll_in.slope",
-            Dimension::Angle,
-            |_, from, to| format!("slope {:.0}° instead of {:.0}°", to.to_degrees(), from.to_degrees()),
-            steeper,
-        ));
-        list.push((
-            "roll_in.bottom_radius",
-            Dimension::Length,
-            |u, from, to| {
-                format!(
-                    "bottom radius {} instead of {}",
-                    u.length(to, Toward::Nearest),
-                    u.length(from, Toward::Nearest)
-                )
-            },
-            down(bottom_radius_m, site.rider.mass_height_m + 0.5, 0.25),
-        ));
+        let steeper: Vec<f64> =
+            (1..=60).map(|i| deg + f64::from(i)).filter(|deg| *deg <= 60.0).map(f64::to_radians).collect();
+        let slope = |rad: f64| ("roll_in.slope", Dimension::Angle, rad);
+        list.push(down("roll_in.flat_run", flat_run_m, 0.0, 0.1));
+        list.push(steeper.iter().map(|rad| vec![slope(*rad)]).collect());
+        list.push(down("roll_in.bottom_radius", bottom_radius_m, site.rider.mass_height_m + 0.5, 0.25));
+        // Both together, for half the flat run.
+        let half = ("roll_in.flat_run", Dimension::Length, (flat_run_m * 50.0).round() / 100.0);
+        list.push(steeper.iter().map(|rad| vec![half, slope(*rad)]).collect());
     }
-    list.push((
-        "roll_in.start_height",
-        Dimension::Length,
-        |u, from, to| {
-            format!("start at {} instead of {}", u.length(to, Toward::Nearest), u.length(from, Toward::Nearest))
-        },
-        down(site.roll_in.start_height_m, 0.5, 0.1),
-    ));
+    list.push(down("roll_in.start_height", site.roll_in.start_height_m, 0.5, 0.1));
     list
 }

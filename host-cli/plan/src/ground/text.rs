@@ -180,7 +180,11 @@ fn cures(out: &mut String, look: &Look, tried: &[Tried]) {
         let fits = if one.still_missing_m > 1e-6 {
             format!("{} are still missing", u.length(one.still_missing_m, Toward::Up))
         } else {
-            "it fits".to_owned()
+            match one.moved_m {
+                Some(m) if m > 0.0 => format!("it fits, all of it moved {} forward", u.length(m, Toward::Up)),
+                Some(m) => format!("it fits, all of it moved {} back", u.length(-m, Toward::Up)),
+                None => "it fits".to_owned(),
+            }
         };
         let mut more = Vec::new();
         more.extend(one.peak_load_g.map(|g| format!("the ride loads up to {}", load(g))));
@@ -194,8 +198,10 @@ fn cures(out: &mut String, look: &Look, tried: &[Tried]) {
         more.push(match one.stops {
             None => "there is no plan of it".to_owned(),
             Some(0) => "every limit of its plan is kept".to_owned(),
-            Some(n) if n <= one.stops_before => format!("its plan is outside {n} limits, as before"),
-            Some(n) => format!("its plan is outside {n} limits, {} before", one.stops_before),
+            Some(n) => {
+                let noun = if n == 1 { "stop" } else { "stops" };
+                format!("its plan has {n} {noun}, the site's own {}", one.stops_before)
+            }
         });
         paragraph(out, &format!("{}: {fits}; {}.", capital(&one.change), list(&more)));
     }

@@ -269,8 +269,8 @@ fn in_the_way(draft: &Draft, out: &mut Vec<Complaint>) {
             format!(
                 "{:?} stands in the roll-in: that lies from {} behind the lip up to the lip, {} to either side of its middle",
                 obstacle.name,
-                show("ground.width", run),
-                show("ground.width", width / 2.0)
+                show("ground.width", (run * 100.0).round() / 100.0),
+                show("ground.width", (width * 50.0).round() / 100.0)
             ),
             "check along (behind the lip negative) and across (left positive) and their units; what hangs over the roll-in \
              takes hangs = true; else the jump must be placed elsewhere",
