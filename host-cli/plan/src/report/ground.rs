@@ -39,7 +39,8 @@ fn drawn(id: &'static str, title: &'static str, words: String, drawing: Drawing,
 
 fn corners(look: &Look) -> Table {
     let length = |m: f64| look.shown.length(m, Toward::Nearest);
-    let mut table = Table::new("Every corner by two tapes, held level", &["number", "corner", "from peg A", "from peg B"]);
+    let mut table =
+        Table::new("Every corner by two tapes, held level", &["number", "corner", "from peg A", "from peg B"]);
     for (i, tape) in look.tapes.iter().enumerate() {
         table.row([(i + 1).to_string(), format!("{} {}", tape.of, tape.corner), length(tape.a_m), length(tape.b_m)]);
     }
@@ -56,7 +57,9 @@ pub fn page(look: &Look, tried: &[Tried]) -> String {
         .class("page")
         .add(
             el("header").add(el("h1").text(format!("{}: the ground it stands on", look.site))).add(
-                el("p").class("soft").text(format!("Computed by Landfall {} from the values of the site file.", look.version)),
+                el("p")
+                    .class("soft")
+                    .text(format!("Computed by Landfall {} from the values of the site file.", look.version)),
             ),
         )
         .add(el("section").add(el("h2").text("Pictures")).add(el("div").class("pictures").all(shown)))
