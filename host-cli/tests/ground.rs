@@ -71,7 +71,8 @@ fn a_ground_that_fits_is_told_with_what_is_spare() {
     for tape in json["ground"]["tapes"].as_array().unwrap() {
         for (peg, from) in [(&pegs[0], "a_m"), (&pegs[1], "b_m")] {
             let d = |i: usize| peg[i].as_f64().unwrap() - tape["place_m"][i].as_f64().unwrap();
-            assert!((d(0).hypot(d(1)) - tape[from].as_f64().unwrap()).abs() < 1e-9, "{tape}");
+            // Places are written with seven digits.
+            assert!((d(0).hypot(d(1)) - tape[from].as_f64().unwrap()).abs() < 1e-5, "{tape}");
         }
     }
     for table in landfall_plan::ground::text::TABLES {
@@ -129,7 +130,11 @@ fn where_length_is_missing_changes_are_tried_through_the_planner() {
 
 #[test]
 fn a_wire_through_the_flights_is_a_stop() {
-    let folder = site(&[("radius = \"2 cm\", height = \"7 m\"", "radius = \"2 cm\", height = \"4 m\"")]);
+    // It crosses 2 m ahead of the lip, 4 m over the ground there.
+    let folder = site(&[
+        ("along = \"-12 m\", across = \"-20 m\"", "along = \"2 m\", across = \"-20 m\""),
+        ("radius = \"2 cm\", height = \"7 m\"", "radius = \"2 cm\", height = \"4 m\""),
+    ]);
     let plan = run(folder.path(), &["plan", "hill.toml"]);
     assert_eq!(plan.status.code(), Some(1));
     assert!(out(&plan).contains("DO NOT RIDE: phone line is in the way of the flights"), "{}", out(&plan));
@@ -211,7 +216,7 @@ fn a_landing_that_is_built_stands_beside_the_others() {
     let csv = out(&run(folder.path(), &["progress", "hill.toml", "--format", "csv", "--table", "built"]));
     assert!(csv.starts_with("distance_m,height_m,slope_deg,what") && csv.contains("knuckle"), "{csv}");
     let page = std::fs::read_to_string(folder.path().join("l.html")).unwrap();
-    assert_eq!(page.matches("<svg").count(), 2);
+    assert!(page.contains("The landing that is built, beside the bag") && page.contains("knuckle"), "{page}");
     let json: Value =
         serde_json::from_slice(&run(folder.path(), &["progress", "hill.toml", "--format", "json"]).stdout).unwrap();
     let drawn = &json["built"]["drawn"];
@@ -240,7 +245,8 @@ fn a_line_says_where_it_dies_and_what_was_tried() {
     let second = [("height = \"8 ft\"", "height = \"1.2 m\""), ("radius = \"15 ft\"", "radius = \"6 m\"")];
     write("b.toml", &[&flat[..], &second, &[("Larch Hollow (invented demo)", "Second")]].concat());
     let high = [("height = \"8 ft\"", "height = \"4.5 m\""), ("radius = \"15 ft\"", "radius = \"8 m\"")];
-    write("c.toml", &[&flat[..], &high, &[("Larch Hollow (invented demo)", "Third")]].concat());
+    let long = [("flat_run = \"4 m\"", "flat_run = \"60 m\""), ("Larch Hollow (invented demo)", "Third")];
+    write("c.toml", &[&flat[..], &high, &long].concat());
     let done = run(folder.path(), &["line", "a.toml", "b.toml", "--runs", "400", "--roll-out", "6 m"]);
     assert_eq!(done.status.code(), Some(0), "{}{}", out(&done), err(&done));
     assert!(out(&done).contains("2. Second") && !out(&done).contains("HERE THE LINE DIES"), "{}", out(&done));

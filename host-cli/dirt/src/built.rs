@@ -157,7 +157,8 @@ impl std::fmt::Display for BuildError {
         match self {
             Self::Asked(what) => f.write_str(what),
             Self::NoField => f.write_str(
-                "some tries never rise over a landing so steep, so that no knuckle can be placed; a flatter slope would change it",
+                "some tries do not come to the lip or never rise over a landing so steep, so that no knuckle can be placed; more \
+                 speed, less scatter or a flatter slope would change it",
             ),
             Self::NoFlight => f.write_str("the mean run comes to rest or leaves the surface before the lip"),
             Self::InTheWay { which, knuckle_m } => write!(

@@ -40,8 +40,9 @@ pub fn draw(view: &PlanView<'_>, title: &str, words: &str) -> Drawing {
         take(ground.middle_m - width_m / 2.0);
         take(ground.middle_m + width_m / 2.0);
     }
+    // A wire or a hedge may go on far beyond what is built.
     for obstacle in &ground.obstacles {
-        obstacle.line_m().iter().for_each(|p| take(p.1));
+        obstacle.line_m().iter().filter(|p| p.1.abs() < span * 0.35).for_each(|p| take(p.1));
     }
     let mut sheet = Sheet::new(along, (low - 0.5, high + 0.5));
     edges(&mut sheet, ground, along, (low - 0.5, high + 0.5));
@@ -92,7 +93,11 @@ pub fn draw(view: &PlanView<'_>, title: &str, words: &str) -> Drawing {
     let length = view.length;
     for (peg, name) in view.pegs.iter().zip(["A", "B"]) {
         let side = if peg.1 >= 0.0 { "left" } else { "right" };
-        sheet.label(*peg, format!("peg {name}: {} along, {} to the {side}", length(peg.0), length(peg.1.abs())));
+        let along = if peg.0 < 0.0 { "behind" } else { "ahead of" };
+        sheet.label(
+            *peg,
+            format!("peg {name}: {} {along} the lip, {} to the {side}", length(peg.0.abs()), length(peg.1.abs())),
+        );
     }
     sheet.label(((from + to) / 2.0, layout.bag.offset_m), format!("bag {} wide", length(layout.bag.width_m)));
     let bar = bar_m(span);

@@ -116,7 +116,11 @@ fn make(sites: &[Site], wishes: &[Wishes], seed: u64) -> Result<Line, PlanError>
             // Nobody comes down on what nobody flies to: it only keeps the place.
             Err((BuildError::NoFlight, _)) => made.made.push(Made { name, model, landing: UNUSED, built: None }),
             Err(error) => {
-                made.no_landing = Some((site.site.name.clone(), none_of(&error)));
+                made.no_landing = Some((name.clone(), none_of(&error)));
+                // The last lip is reached or not, whatever comes behind it.
+                if made.made.len() + 1 == sites.len() {
+                    made.made.push(Made { name, model, landing: UNUSED, built: None });
+                }
                 break;
             }
         }
@@ -132,7 +136,6 @@ fn make(sites: &[Site], wishes: &[Wishes], seed: u64) -> Result<Line, PlanError>
 fn reaches(sites: &[Site], wishes: &[Wishes], seed: u64) -> bool {
     let Ok(made) = make(sites, wishes, seed) else { return false };
     made.made.len() == sites.len()
-        && made.made.iter().all(|one| one.built.is_some())
         && line(&made.stages(), 1, seed).last().is_some_and(|last| last.mean_lip_mps.is_some())
 }
 
@@ -270,7 +273,9 @@ pub fn text(answer: &Answer) -> String {
             (Some(lip), None) => paragraph(&mut out, &format!("It reaches the lip with {}.", speed(u, lip))),
             (None, _) => {}
         }
-        if let Some(end) = stage.mean_ends {
+        if let Some(end) = stage.mean_ends.filter(|end| {
+            matches!(end, End::Stalls | End::LeavesSurface) || answer.landings.get(i).is_some_and(Option::is_some)
+        }) {
             let place = match stage.mean_rests_before_foot_m {
                 Some(m) if m >= 0.0 => format!(", {} before the take-off's foot", u.length(m, Toward::Nearest)),
                 Some(m) => format!(", {} up the take-off", u.length(-m, Toward::Nearest)),
@@ -285,7 +290,9 @@ pub fn text(answer: &Answer) -> String {
             list.push(row);
         }
         rows(&mut out, &list);
-        for (end, n) in &stage.ends {
+        let landed_nowhere = answer.landings.get(i).is_some_and(Option::is_none);
+        let before_lip = |end: End| matches!(end, End::Stalls | End::LeavesSurface);
+        for (end, n) in stage.ends.iter().filter(|(end, _)| !landed_nowhere || before_lip(*end)) {
             let share = number(*n as f64 / stage.runs_in.max(1) as f64 * 100.0, 1);
             paragraph(
                 &mut out,

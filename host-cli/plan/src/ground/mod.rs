@@ -359,3 +359,57 @@ fn bodies(layout: &Layout, ground: &Ground, band: &[Slice]) -> Vec<Body> {
         Body { name: "the bag", slices: vec![at_bag(from), at_bag(to)] },
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::{Parts, compute};
+    use crate::sampling::Stop;
+    use crate::site::{demo, demo_text, read_site};
+
+    #[test]
+    fn the_surface_is_the_ride() {
+        for sections in [false, true] {
+            let mut text = demo_text().to_owned();
+            if sections {
+                let list = "section = [{straight = \"8 m\", slope = \"30 deg\"}, {arc = \"7 m\", turn = \"38 deg\"}, {arc = \"6 m\", turn = \"-8 deg\"}, {straight = \"3 m\"}]";
+                // 8 sin 30° + 7 (1 − cos 30°) − 7 (1 − cos 8°) − 6 (1 − cos 8°).
+                text = text.replace("start_height = \"6.0 m\"", "start_height = \"4.811 m\"");
+                text = text.replace("slope = \"35 deg\"\n", "").replace("flat_run = \"4 m\"\n", "");
+                text = text.replace("bottom_radius = \"6 m\"", list);
+            }
+            let site = read_site(&text, "t.toml").unwrap_or_else(|faults| panic!("{faults}"));
+            let setup = &Model::new(&site).unwrap().setups[0];
+            let line = surface(setup);
+            let long: f64 = line.windows(2).map(|p| (p[1].0 - p[0].0).hypot(p[1].1 - p[0].1)).sum();
+            let core = f64::from(setup.path.length_m() + setup.takeoff.face_m());
+            // Chords of 3° are shorter than their arcs by a ten-thousandth.
+            assert!((long / core - 1.0).abs() < 2e-4, "{long} {core}");
+            let (first, last) = (line[0], line[line.len() - 1]);
+            assert!((first.1 - f64::from(setup.path.start_height_m())).abs() < 1e-5, "{first:?}");
+            assert!(last.0.abs() < 1e-5 && (last.1 - f64::from(setup.takeoff.height_m)).abs() < 1e-5, "{last:?}");
+            assert!(line.windows(2).all(|p| p[1].0 > p[0].0 - 1e-9));
+        }
+    }
+
+    #[test]
+    fn the_band_holds_the_mean_flight_and_a_site_without_ground_says_nothing() {
+        let site = demo();
+        let looked = look(&site, None, None).unwrap();
+        assert!(looked.band.len() > 10 && looked.flight.len() > 10);
+        for slice in &looked.band {
+            let z = landfall_ground_height(&looked.flight, slice.x_m);
+            assert!(z.is_none_or(|z| slice.z_m.0 <= z && z <= slice.z_m.1), "{slice:?} {z:?}");
+        }
+        assert!(looked.clearances.is_empty() && looked.fit.missing().is_empty());
+        let quick = compute(&site, Parts { ground: true, ..Parts::QUICK }, &Stop::default()).unwrap();
+        assert!(quick.findings.iter().all(|finding| finding.topic != "land"));
+    }
+
+    fn landfall_ground_height(line: &[(f64, f64)], x: f64) -> Option<f64> {
+        line.windows(2).find(|p| p[0].0 <= x && x <= p[1].0).map(|p| {
+            let share = (x - p[0].0) / (p[1].0 - p[0].0).max(1e-9);
+            p[0].1 + share * (p[1].1 - p[0].1)
+        })
+    }
+}
