@@ -16,7 +16,8 @@ fn digest_of_sources(host_cli: &std::path::Path) -> u64 {
 /// What the module is compiled from, each with its name from the package's folder on: core, the planner and the boundary,
 /// without what is compiled for tests alone.
 fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
-    const PARTS: [&str; 5] = ["../core/src", "page-wasm/Cargo.toml", "page-wasm/src", "plan/src", "ground/src"];
+    const PARTS: [&str; 6] =
+        ["../core/src", "page-wasm/Cargo.toml", "page-wasm/src", "plan/src", "sampling/src", "ground/src"];
     let mut files = Vec::new();
     for part in PARTS {
         let path = host_cli.join(part);
@@ -40,7 +41,7 @@ fn collect(folder: &std::path::Path, name: &str, out: &mut Vec<(String, std::pat
             collect(&path, &name, out);
             continue;
         }
-        let of_tests = file == "tests.rs" || file.ends_with("_tests.rs") || file == "test_sites.rs";
+        let of_tests = file == "tests.rs" || file.ends_with("_tests.rs") || file.starts_with("test_");
         let taken = [".rs", ".toml"].iter().any(|end| file.ends_with(end));
         if taken && !of_tests {
             out.push((name, path));

@@ -14,14 +14,16 @@ rm -rf "$logs"
 mkdir -p "$logs"
 begin=$SECONDS
 
-# stage NAME COMMAND…: runs it, its output in a log.
+# stage NAME COMMAND…: runs it, its output in a log; says how long it took, and how much of the processors' time.
 stage() {
-    local name=$1 from=$SECONDS
+    local name=$1 from=$SECONDS TIMEFORMAT='%U %S' code=0 cpu
     shift
-    if ("$@") >"$logs/$name.log" 2>&1 </dev/null; then
-        printf '== %-22s %4d s  (at %d s)\n' "$name" $((SECONDS - from)) $((SECONDS - begin))
+    cpu=$({ time ("$@") >"$logs/$name.log" 2>&1 </dev/null; } 2>&1) || code=$?
+    cpu=$(awk '{ printf "%.0f", $1 + $2 }' <<<"${cpu##*$'\n'}")
+    if [ "$code" = 0 ]; then
+        printf '== %-16s %4d s, %4d s of a processor  (at %d s)\n' "$name" $((SECONDS - from)) "$cpu" $((SECONDS - begin))
     else
-        printf '== %-22s FAILED after %d s; the end of its log:\n' "$name" $((SECONDS - from))
+        printf '== %-16s FAILED after %d s; the end of its log:\n' "$name" $((SECONDS - from))
         tail -n 120 "$logs/$name.log"
         return 1
     fi
@@ -72,20 +74,28 @@ beside() {
     stage reference bash tests/reference/check.sh
 }
 
+# What needs the command as it is built for the tests, and no compiler.
+with_the_command() {
+    stage readme bash tests/readme.sh --check
+    stage browser bash tests/browser/run.sh
+    stage ramp-read-back target/reference-venv/bin/python tests/reference/ramp_readback.py "$target/debug/landfall"
+}
+
 stage packages packages
 stage format cargo fmt --all --check
 stage licences python3 tests/bill.py --check
 beside &
-other=$!
-trap 'kill "$other" 2>/dev/null || true' EXIT
+others=($!)
+trap 'kill "${others[@]}" 2>/dev/null || true' EXIT
 stage compile cargo test --workspace --no-run --quiet
+stage plan-alone cargo check --package landfall --no-default-features --quiet
 stage tests cargo test --workspace --quiet
 grep -E '^(test result|running [1-9])' "$logs/tests.log" || true
+wait "${others[0]}"
+with_the_command &
+others=($!)
 stage lints-and-docs lints
-wait "$other"
-trap - EXIT
-stage readme bash tests/readme.sh --check
 stage counts bash tests/bench/counts.sh --check
-stage browser bash tests/browser/run.sh
-stage ramp-read-back target/reference-venv/bin/python tests/reference/ramp_readback.py "$target/debug/landfall"
+wait "${others[0]}"
+trap - EXIT
 stage done true

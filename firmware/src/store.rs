@@ -12,7 +12,8 @@
 //! A sector that was being erased when the power went can look erased and not be. Therefore a sector's
 //! first record is a header that is overwritten before an erase and written after it; without a good
 //! header a sector is erased again before use. The header counts up from sector to sector, so that the oldest and the
-//! newest are found by the headers alone.
+//! newest are found by the headers alone. Its checksum is another one than a record's: neither is read as the other. Sectors
+//! of the older layout, in which it was the same, are read on until their turn to be erased comes.
 
 mod ring;
 
@@ -36,7 +37,12 @@ const READ_BACK: usize = 32;
 /// A write does not cross the boundary of so many bytes.
 const PAGE: usize = 256;
 const SETTINGS_MAGIC: u32 = 0x5345_5431;
-const HEADER_MAGIC: u32 = 0x4C4F_4732;
+/// Number that a sector's head has in the place of a record's.
+const HEADER_MAGIC: u32 = 0x4C4F_4733;
+/// The same of the older layout, whose heads have the sum of a record: such sectors are read and not written.
+const OLDER_MAGIC: u32 = 0x4C4F_4732;
+/// What a head's checksum differs in from a record's, so that one is never read as the other.
+const HEADER_SUM: u32 = 0x4845_4144;
 /// Sectors before the log.
 const LOG_FIRST: u32 = 2;
 /// Most sectors of the events that are erased ahead: 1,008 records on a box with 4 KiB sectors.
@@ -98,6 +104,11 @@ impl Record {
     }
 
     fn encode(sequence: u32, payload: &[u8]) -> Option<[u8; RECORD]> {
+        Self::framed(sequence, payload, 0)
+    }
+
+    #[inline(never)]
+    fn framed(sequence: u32, payload: &[u8], sum: u32) -> Option<[u8; RECORD]> {
         let mut bytes = [0; RECORD];
         let (head, rest) = bytes.split_first_chunk_mut::<4>()?;
         let (length, rest) = rest.split_first_mut()?;
@@ -105,17 +116,35 @@ impl Record {
         *length = u8::try_from(payload.len()).ok()?;
         rest.get_mut(..PAYLOAD)?.get_mut(..payload.len())?.copy_from_slice(payload);
         let (body, crc) = bytes.split_last_chunk_mut::<4>()?;
-        *crc = crc32(body).to_le_bytes();
+        *crc = (crc32(body) ^ sum).to_le_bytes();
         Some(bytes)
     }
 
-    #[inline(never)]
+    /// A record; a head is none, of whichever layout it is.
     fn decode(bytes: &[u8; RECORD]) -> Option<Self> {
+        Self::unframed(bytes, 0).filter(|record| record.sequence != OLDER_MAGIC)
+    }
+
+    /// A sector's head with its count.
+    fn encode_head(turn: u32) -> Option<[u8; RECORD]> {
+        Self::framed(HEADER_MAGIC, &turn.to_le_bytes(), HEADER_SUM)
+    }
+
+    /// The count of a sector's head.
+    fn decode_head(bytes: &[u8; RECORD]) -> Option<u32> {
+        let head = Self::unframed(bytes, HEADER_SUM)
+            .filter(|head| head.sequence == HEADER_MAGIC)
+            .or_else(|| Self::unframed(bytes, 0).filter(|head| head.sequence == OLDER_MAGIC))?;
+        head.payload().first_chunk().map(|turn| u32::from_le_bytes(*turn))
+    }
+
+    #[inline(never)]
+    fn unframed(bytes: &[u8; RECORD], sum: u32) -> Option<Self> {
         let (body, crc) = bytes.split_last_chunk::<4>()?;
         let (sequence, rest) = body.split_first_chunk::<4>()?;
         let (length, rest) = rest.split_first()?;
         let payload = *rest.first_chunk::<PAYLOAD>()?;
-        let good = crc32(body) == u32::from_le_bytes(*crc) && usize::from(*length) <= PAYLOAD;
+        let good = crc32(body) ^ sum == u32::from_le_bytes(*crc) && usize::from(*length) <= PAYLOAD;
         good.then_some(Self { sequence: u32::from_le_bytes(*sequence), payload, length: *length })
     }
 }

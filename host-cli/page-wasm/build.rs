@@ -3,7 +3,8 @@
 include!("../digest.rs");
 
 fn main() {
-    for watched in ["build.rs", "Cargo.toml", "src", "../digest.rs", "../src", "../../core/src"] {
+    for watched in ["build.rs", "Cargo.toml", "src", "../digest.rs", "../plan/src", "../sampling/src", "../../core/src"]
+    {
         println!("cargo:rerun-if-changed={watched}");
     }
     let digest = digest_of_sources(std::path::Path::new(".."));

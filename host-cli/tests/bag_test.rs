@@ -91,10 +91,13 @@ fn what_is_no_measurement_is_told_with_place_and_cure() {
     };
     put("seven.csv", &format!("time_s,gauge_pa,depth_cm\n{}", rows(7, 0.1)));
     put("hangs.csv", &format!("time_s,gauge_pa,depth_cm\n{}", rows(15, 0.004)));
+    put("off.csv", "time_s,gauge_kpa\n0,0.4\n1,0.5\n2,0.6\n3,0.7\n4,0.8\n");
+    put("drops.csv", "drop,drop_mass_kg,drop_height_m,depth_m\n1,80,1.0,0.5\n");
+    put("box.csv", "time_s,gauge_pa,fault\n0,1000,\n0.02,1001,\n");
     put("columns.csv", "seconds,pressure,depth_cm\n0,1,2\n");
     let loaded = |file: &'static str| ["hill.toml", "--loaded", file, "--mass", "80 kg"];
     let before = std::fs::read_to_string(at.join("hill.toml")).unwrap();
-    let faults: [(&[&str], i32, &[&str]); 8] = [
+    let faults: [(&[&str], i32, &[&str]); 13] = [
         (&loaded("rising.csv"), 2, &["rising.csv:6", "rises from", "blowers are switched off"]),
         (&loaded("columns.csv"), 2, &["columns.csv:1", "time_s"]),
         (&["hill.toml", "--loaded", "water.csv"], 2, &["1 --loaded and 0 --mass", "--mass \"82 kg\""]),
@@ -102,7 +105,20 @@ fn what_is_no_measurement_is_told_with_place_and_cure() {
         (&loaded("seven.csv"), 1, &["only 7 of 7 readings count", "once a second"]),
         (&loaded("hangs.csv"), 1, &["never past 30 cm", "hang on something"]),
         (&["hill.toml", "--settled", "1.9 kPa"], 1, &["more than these blowers can hold"]),
-        (&["hill.toml", "--deflation", "rising.csv"], 2, &["rises from", "switched off"]),
+        (&["hill.toml", "--deflation", "rising.csv"], 2, &["rising.csv:2", "not of an empty bag", "--loaded"]),
+        (&["hill.toml", "--recording", "water.csv"], 2, &["water.csv has depths", "--loaded"]),
+        (&["hill.toml", "--recording", "hill.toml"], 2, &["this is a site file, not a recording", "swapped"]),
+        (
+            &["hill.toml", "--deflation", "off.csv"],
+            2,
+            &["off.csv:3:3", "rises here", "0.40 kPa at 0 s", "switched off"],
+        ),
+        (&["hill.toml", "--drops", "drops.csv"], 2, &["only held against", "--loaded"]),
+        (
+            &["hill.toml", "--recording", "box.csv", "--offset", "2 s", "--loaded", "water.csv", "--mass", "84 kg"],
+            2,
+            &["without a gauge of its own", "Leave --offset out"],
+        ),
     ];
     for (args, wanted, parts) in faults {
         let done = bag_test(at, &[args, &["--write"]].concat());

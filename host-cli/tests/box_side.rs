@@ -115,6 +115,23 @@ fn simulated(folder: &tempfile::TempDir, args: &[&str]) -> PathBuf {
     path
 }
 
+/// A simulated box's recording says what the box went by, and replays by that without the site.
+#[test]
+fn a_simulated_recording_carries_what_the_box_went_by() {
+    let folder = folder();
+    let log = simulated(&folder, &["--for", "60 s"]);
+    let text = fs::read_to_string(&log).unwrap();
+    assert!(text.lines().nth(1).unwrap().starts_with("# in force from 0.000000 s: {"), "{text}");
+    let output = landfall(&["replay", log.to_str().unwrap(), "--format", "json"]);
+    assert!(output.status.success(), "{}", err(&output));
+    let alone: Value = serde_json::from_str(&out(&output)).unwrap();
+    assert_eq!(alone["changes"], replayed(&log, &[])["changes"]);
+    assert_eq!(recorded(&log), states(&alone));
+    // A box without settings has none to tell.
+    let bare = fs::read_to_string(simulated(&folder, &["--for", "10 s", "--bare"])).unwrap();
+    assert!(!bare.contains("in force"), "{bare}");
+}
+
 #[test]
 fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
     let folder = folder();

@@ -87,6 +87,8 @@ fn writers() -> Vec<Vec<&'static str>> {
 struct Whole {
     args: Vec<&'static str>,
     after: Files,
+    /// What it makes of that when it is run once more, as one does that began late enough to read it.
+    again: Files,
     takes: Duration,
 }
 
@@ -98,7 +100,8 @@ fn whole() -> Vec<Whole> {
         assert!(done.status.code().is_some_and(|code| code < 2), "{args:?}: {}", String::from_utf8_lossy(&done.stderr));
         let (after, takes) = (files(folder.path()), begun.elapsed());
         assert!(after != old, "{args:?} writes nothing");
-        Whole { args, after, takes }
+        command(folder.path(), &args).output().unwrap();
+        Whole { args, after, again: files(folder.path()), takes }
     });
     all.collect()
 }
@@ -286,8 +289,10 @@ fn of_two_writers_at_once_each_output_is_one_of_theirs() {
         let codes = both.each_ref().map(|output| output.status.code());
         let said = both.each_ref().map(|output| String::from_utf8_lossy(&output.stderr).into_owned());
         let now = files(folder.path());
-        sound(one, &old, &now).unwrap();
-        assert!(now == one.after, "{:?}: {codes:?} {said:?}", one.args);
+        // On a busy machine the second may begin so late that it reads the site that the first has fitted, and says of it
+        // what there is to say.
+        let is_whole = now == one.after || now == one.again;
+        assert!(is_whole, "{:?}: {codes:?} {said:?} {:?}", one.args, sound(one, &old, &now));
         // Of two that change a site one is told that it has changed, and over a recording that the first has made the
         // second does not write; all else both do.
         let done = codes.iter().filter(|code| code.is_some_and(|code| code < 2)).count();

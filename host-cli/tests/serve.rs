@@ -13,8 +13,8 @@ use landfall::serve::http::Bounds;
 use landfall::serve::live::{Live, Source};
 use landfall::serve::{Options, Server};
 use landfall_plan::plan::compute;
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{Gauge, demo, demo_text};
+use landfall_sampling::Stop;
 use serde_json::{Value, json};
 
 /// A server in this process, ended when it is dropped.

@@ -13,7 +13,7 @@ if ! command -v valgrind >/dev/null; then
     $sudo apt-get update -qq
     DEBIAN_FRONTEND=noninteractive $sudo apt-get install -y -qq --no-install-recommends valgrind >/dev/null
 fi
-cargo build --release --quiet --package landfall-tests --bin bench-sampler
+cargo build --release --quiet --package landfall-bench
 program=target/release/bench-sampler
 
 total() { # lanes, what, times

@@ -12,6 +12,6 @@ if [ ! -x "$env/bin/python" ] || ! cmp -s tests/bench/requirements.txt "$env/req
     "$env/bin/pip" install --quiet --disable-pip-version-check --requirement tests/bench/requirements.txt
     cp tests/bench/requirements.txt "$env/requirements.txt"
 fi
-cargo build --release --quiet --package landfall-tests --bin bench-sampler
+cargo build --release --quiet --package landfall-bench
 unset OPENBLAS_CORETYPE
 exec "$env/bin/python" tests/bench/run.py "$@"

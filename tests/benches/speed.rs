@@ -11,8 +11,8 @@ use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, touch_down};
 use landfall_plan::plan::model::{Model, Supply};
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::{Job, Stop, sample};
 use landfall_plan::site::demo;
+use landfall_sampling::{Job, Stop, sample};
 
 fn main() {
     divan::main();

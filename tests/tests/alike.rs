@@ -7,8 +7,8 @@ use std::sync::LazyLock;
 
 use landfall_plan::plan::results::Results;
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{KEYS, Kind, Site, SiteFile, demo, demo_text};
+use landfall_sampling::Stop;
 use landfall_tests::mutated::Dice;
 use landfall_tests::site_text::imperial;
 use rayon::prelude::*;

@@ -13,8 +13,8 @@ use landfall_core::stop_line::last_stop_line;
 use landfall_core::takeoff::TakeOff;
 use landfall_core::wind::WindLoad;
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{KEYS, demo};
+use landfall_sampling::Stop;
 use proptest::prelude::*;
 
 /// Mostly a number in a range, now and then its ends or anything at all.

@@ -10,9 +10,9 @@ use landfall_plan::plan::model::Model;
 use landfall_plan::plan::sampled::Landings;
 use landfall_plan::plan::search::{Draws, MissOverGap};
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::Stop;
-use landfall_plan::sampling::random::{DRAWN, draw_tries};
 use landfall_plan::site::{Site, demo};
+use landfall_sampling::Stop;
+use landfall_sampling::random::{DRAWN, draw_tries};
 
 /// Whether a run with the bag as it stands is between the front and the back margin.
 fn between(setup: &Setup, inputs: &Inputs<f32>) -> bool {

@@ -9,8 +9,8 @@
 use landfall_box::arm::NEEDED;
 use landfall_plan::plan::compute;
 use landfall_plan::plan::results::{Results, Standing};
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{Site, read_site};
+use landfall_sampling::Stop;
 use rayon::prelude::*;
 
 /// Blower curves: a usual one, one of high pressure, a weak one.

@@ -16,7 +16,7 @@ use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::touchdown::{Landing, Options, touch_down};
 use landfall_plan::plan::interval::clopper_pearson;
-use landfall_plan::sampling::random::{DRAWN, draw};
+use landfall_sampling::random::{DRAWN, draw};
 use landfall_tests::bag_case::supply;
 use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;

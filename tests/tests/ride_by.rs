@@ -6,9 +6,9 @@ use landfall_box::arm::{ArmError, NEEDED, SensorPart, arm};
 use landfall_plan::plan::compute;
 use landfall_plan::plan::limits::limits;
 use landfall_plan::plan::results::{Level, Results, RideBy, Standing};
-use landfall_plan::sampling::Stop;
 use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Site, demo, read_site};
+use landfall_sampling::Stop;
 use rayon::prelude::*;
 use std::path::Path;
 

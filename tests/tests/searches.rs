@@ -9,9 +9,9 @@ use landfall_plan::plan::model::Model;
 use landfall_plan::plan::sampled::{Landings, hold_winds, kind_agrees, place};
 use landfall_plan::plan::search::{Draws, clearly_fewer, moved};
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::tails::{Effort, tail};
-use landfall_plan::sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
 use landfall_plan::site::{Site, demo, read_site};
+use landfall_sampling::tails::{Effort, tail};
+use landfall_sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
 
 fn changed(site: Site, changes: &[(&str, f64)]) -> Site {
     changes.iter().fold(site, |site, (key, value)| {

@@ -235,3 +235,19 @@ fn another_file_in_place_of_the_site() {
         assert!(faults.faults[0].cure.contains("perhaps two file names are swapped"), "{faults}");
     }
 }
+
+/// Where the key itself is none, how its value is written is no help.
+#[test]
+fn a_key_that_is_gone_or_unknown_is_told_before_its_value() {
+    says(
+        "bag",
+        "gap =",
+        "gap = \"1 m\"\nfitted = yes",
+        "bag.fitted: is gone: a bag counts as measured where bag.area stands in the file\n\
+         = remove it, and measure the bag: landfall bag-test writes bag.area",
+    );
+    let text = typed("anchors", "count =", "count = 12\nfitted = yes");
+    let faults = read_site(&text, "site.toml").expect_err("read without a fault");
+    assert_eq!((faults.faults.len(), faults.faults[0].message.as_str()), (1, "is unknown"));
+    assert!(faults.faults[0].cure.starts_with("remove it; the keys of [anchors] are "), "{faults}");
+}

@@ -1,6 +1,6 @@
 //! A ring of sectors with records.
 
-use super::{ATTEMPTS, Book, HEADER_MAGIC, RECORD, Record, StoreError};
+use super::{ATTEMPTS, Book, RECORD, Record, StoreError};
 use embedded_storage::nor_flash::NorFlash;
 
 /// Records a sector takes, besides its header.
@@ -115,8 +115,7 @@ impl Ring {
     /// The sector's count, if its header is good.
     #[inline(never)]
     fn header<F: NorFlash>(&self, flash: &mut F, sector: u32) -> Option<u32> {
-        let record = self.record(flash, Place { sector, slot: 0 }).filter(|record| record.sequence == HEADER_MAGIC)?;
-        record.payload().first_chunk().map(|turn| u32::from_le_bytes(*turn))
+        Record::decode_head(&self.read_record(flash, Place { sector, slot: 0 })?)
     }
 
     /// Something was written to the sector: looks at as many slots as one record may have tried.
@@ -257,7 +256,7 @@ impl Ring {
             self.used = self.used.saturating_sub(1);
         }
         let start = self.address::<F>(Place { sector, slot: 0 });
-        let header = Record::encode(HEADER_MAGIC, &turn.to_le_bytes()).ok_or(StoreError::TooLong)?;
+        let header = Record::encode_head(turn).ok_or(StoreError::TooLong)?;
         let failed = |_| StoreError::Flash;
         flash.write(start, &[0; RECORD]).map_err(failed)?;
         flash.erase(start, start + F::ERASE_SIZE as u32).map_err(failed)?;

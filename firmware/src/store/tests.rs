@@ -343,6 +343,91 @@ fn too_long_is_refused_whole() {
     assert!(store.append(Book::Events, &[0; PAYLOAD]).is_ok());
 }
 
+/// Writes `bytes` into the first free place of the events' only sector, whatever is written next.
+fn into_a_records_place(store: Store<Nor>, bytes: &[u8]) -> Store<Nor> {
+    let mut flash = store.into_flash();
+    let first = 2 * SECTOR + RECORD;
+    let free = (0..7).map(|slot| first + slot * RECORD).find(|at| flash.bytes[at + 4] == 0xFF).unwrap();
+    flash.bytes[free..free + RECORD].copy_from_slice(bytes);
+    Store::open(flash)
+}
+
+/// The events after a start, each as its number and payload.
+fn events_of(store: Store<Nor>) -> (Vec<(u32, Vec<u8>)>, Store<Nor>) {
+    let mut store = Store::open(store.into_flash());
+    let mut cursor = store.reader(Book::Events, 0);
+    let mut all = Vec::new();
+    loop {
+        match store.next(&mut cursor) {
+            Step::Record(record) => all.push((record.sequence, record.payload().to_vec())),
+            Step::Gap => {}
+            Step::End => return (all, store),
+        }
+    }
+}
+
+fn one_sector_begun() -> Store<Nor> {
+    let mut store = Store::open(Nor::new(1));
+    store.prepare(Book::Events).unwrap();
+    store.append(Book::Events, b"first").unwrap();
+    store
+}
+
+#[test]
+fn a_head_in_a_records_place_is_no_record() {
+    let store = one_sector_begun();
+    let flash = store.into_flash();
+    let head = flash.bytes[2 * SECTOR..2 * SECTOR + RECORD].to_vec();
+    let mut store = into_a_records_place(Store::open(flash), &head);
+    assert_eq!(store.append(Book::Events, b"the last word"), Ok(2));
+    let (all, _) = events_of(store);
+    assert_eq!(all, [(1, b"first".to_vec()), (2, b"the last word".to_vec())]);
+}
+
+#[test]
+fn a_record_in_a_heads_place_is_no_head() {
+    for number in [1, HEADER_MAGIC] {
+        assert_eq!(Record::decode_head(&Record::encode(number, &7_u32.to_le_bytes()).unwrap()), None);
+    }
+    assert_eq!(Record::decode_head(&Record::encode_head(7).unwrap()), Some(7));
+}
+
+#[test]
+fn a_log_of_the_older_layout_is_read_and_carried_on() {
+    let older = |turn: u32| Record::encode(OLDER_MAGIC, &turn.to_le_bytes()).unwrap();
+    let mut store = Store::open(Nor::new(1));
+    while store.prepare(Book::Events).unwrap() {}
+    for n in 0..10_u8 {
+        store.append(Book::Events, &[n]).unwrap();
+    }
+    let mut flash = store.into_flash();
+    let mut heads = 0;
+    for head in flash.bytes.chunks_mut(SECTOR).skip(2).map(|sector| &mut sector[..RECORD]) {
+        if let Some(turn) = Record::decode_head((&*head).try_into().unwrap()) {
+            head.copy_from_slice(&older(turn));
+            heads += 1;
+        }
+    }
+    assert_eq!(heads, 3);
+    let (all, mut store) = events_of(Store::open(flash));
+    let numbers: Vec<u8> = all.iter().map(|(_, payload)| payload[0]).collect();
+    assert_eq!(numbers, [0, 1, 2, 3, 4, 5, 6, 7, 8, 9]);
+    // Sectors with new heads follow those with older ones, and what is logged then is the newest.
+    for n in 10..30 {
+        while store.room(Book::Events) < 2 {
+            store.prepare(Book::Events).unwrap();
+        }
+        assert_eq!(store.append(Book::Events, &[n]), Ok(u32::from(n) + 1));
+    }
+    let (all, _) = events_of(store);
+    assert_eq!(all.last(), Some(&(30, std::vec![29])));
+    assert!(all.windows(2).all(|pair| pair[0].0 + 1 == pair[1].0), "{all:?}");
+    // Nor is an older head in a record's place a record.
+    let mut store = into_a_records_place(one_sector_begun(), &older(1));
+    assert_eq!(store.append(Book::Events, b"the last word"), Ok(2));
+    assert_eq!(events_of(store).0.len(), 2);
+}
+
 #[test]
 fn check_value_of_the_checksum() {
     // CRC catalogue: CRC-32/ISO-HDLC check value.

@@ -1,7 +1,7 @@
 //! The noise that a computed bag and its sensor make, from a seed. Every figure is *assumed*: no recording of a real
 //! bag stands behind them.
 
-use landfall_plan::sampling::random::philox;
+use landfall_sampling::random::philox;
 
 /// White noise of sensor and tube, standard deviation of one reading, Pa.
 const WHITE_PA: f64 = 2.0;

@@ -15,7 +15,7 @@ use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, Stat
 use landfall_firmware::link::{Entry, Fed, FromBox, Noted, Status};
 
 use landfall_plan::outside;
-use landfall_tables::torn;
+use landfall_tables::{Kind, torn};
 
 /// The columns of a recording.
 pub const COLUMNS: &str =
@@ -66,7 +66,9 @@ impl std::fmt::Display for BadRecording {
         self.faults
             .iter()
             .try_for_each(|fault| writeln!(f, "{file}: {}", outside::short(&outside::lines(fault), 400)))?;
-        write!(f, "{} fault(s) in the recording; nothing was replayed", self.faults.len())
+        let faults =
+            if self.faults.len() == 1 { "1 fault".to_owned() } else { format!("{} faults", self.faults.len()) };
+        write!(f, "{faults} in the recording; nothing was computed")
     }
 }
 
@@ -120,11 +122,25 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         Ok(headers) => headers.clone(),
         Err(error) => return Err(bad(vec![format!("line 1: {error}")])),
     };
+    let swapped = match Kind::of(text.as_bytes()) {
+        Some(Kind::Site) => Some("a site file"),
+        Some(Kind::Measured) => Some("a table of runs or drops"),
+        Some(Kind::Settings) => Some("the settings of a box"),
+        Some(Kind::Json) => Some("JSON, such as the results of a plan"),
+        _ => None,
+    };
+    if let Some(what) = swapped {
+        return Err(bad(vec![format!(
+            "line 1: this is {what}, not a recording; give what watch --record wrote, or a table with the headings time_s and gauge_pa; perhaps two file names are swapped"
+        )]));
+    }
     let column = |name: &str| headers.iter().position(|header| header == name);
     for name in ["time_s", "gauge_pa"] {
         match headers.iter().filter(|header| *header == name).count() {
             1 => {}
-            0 => faults.push(format!("line 1, column {name}: is missing; the first line names the columns")),
+            0 => faults.push(format!(
+                "line 1, column {name}: is missing; the first line names the columns, such as time_s,gauge_pa"
+            )),
             _ => faults.push(format!("line 1, column {name}: is there more than once")),
         }
     }

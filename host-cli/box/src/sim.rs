@@ -436,8 +436,8 @@ pub(crate) mod tests {
     use super::*;
     use landfall_firmware::link::{FromBox, Status};
     use landfall_plan::plan::compute;
-    use landfall_plan::sampling::Stop;
     use landfall_plan::site::demo;
+    use landfall_sampling::Stop;
 
     #[test]
     fn the_demo_can_be_armed_with_the_plans_own_figures() {

@@ -176,8 +176,8 @@ pub(crate) mod tests {
     use crate::arm::{NEEDED, SensorPart, arm};
     use landfall_core::thresholds::NoThresholds;
     use landfall_plan::plan::compute;
-    use landfall_plan::sampling::Stop;
     use landfall_plan::site::{demo, read_site};
+    use landfall_sampling::Stop;
 
     /// The form of the demo site.
     pub(crate) fn example() -> Form {
@@ -210,7 +210,7 @@ pub(crate) mod tests {
 
     #[test]
     fn the_form_gives_the_plans_own_pressures_for_every_reference_site() {
-        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests/reference/sites");
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/sites");
         let (mut compared, mut none) = (0, 0);
         for entry in std::fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();

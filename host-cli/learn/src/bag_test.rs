@@ -16,7 +16,7 @@ use super::write_site::{Edit, edit};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::model::Supply;
 use landfall_plan::shown::{Shown, Toward};
-use landfall_plan::site::{Faults, ForceAreaStated, Site, plain};
+use landfall_plan::site::{Dimension, Faults, ForceAreaStated, Site, Unit, plain};
 
 /// A loaded deflation that somebody filmed.
 #[derive(Clone, Debug)]
@@ -282,6 +282,24 @@ fn settled(out: &mut BagTest, after: &mut Site, tests: &Tests, here: Shown) {
     }
 }
 
+/// The unit in which a knot's depth or area is written, and the parts of it that are kept: about a millimetre and ten
+/// square centimetres.
+fn knot_unit(here: Shown, dimension: Dimension) -> (Option<&'static Unit>, f64) {
+    let (name, places) = match (here.is_imperial(), dimension) {
+        (false, Dimension::Length) => ("m", 1e3),
+        (false, _) => ("m2", 1e3),
+        (true, Dimension::Length) => ("ft", 1e3),
+        (true, _) => ("ft2", 1e2),
+    };
+    (dimension.units().find(|unit| unit.name == name), places)
+}
+
+/// A value of a knot as the file will have it.
+fn as_written(here: Shown, dimension: Dimension, si: f64) -> f64 {
+    let (unit, places) = knot_unit(here, dimension);
+    unit.map_or(si, |unit| unit.to_si((unit.from_si(si) * places).round() / places))
+}
+
 fn take_area(out: &mut BagTest, after: &mut Site, found: Area, here: Shown) {
     out.doubts.extend(found.doubts.iter().cloned());
     out.advice.extend(found.advice.iter().cloned());
@@ -293,10 +311,12 @@ fn take_area(out: &mut BagTest, after: &mut Site, found: Area, here: Shown) {
             here.length(out.wanted_m, Toward::Up)
         ));
     }
-    // As many digits as are worth keeping: millimetres and a hundredth of a square metre.
-    let round = |value: f64, digits: f64| (value * digits).round() / digits;
-    let knots: Vec<(f64, f64)> =
-        found.knots.knots().iter().map(|knot| (round(knot.0, 1e3), round(knot.1, 1e3))).collect();
+    let knots: Vec<(f64, f64)> = found
+        .knots
+        .knots()
+        .iter()
+        .map(|knot| (as_written(here, Dimension::Length, knot.0), as_written(here, Dimension::Area, knot.1)))
+        .collect();
     after.bag.force_area = ForceAreaStated::Measured(knots);
     after.unknown.area = (found.sd * 1e3).ceil() / 1e3;
     out.area = Some(found);
@@ -336,6 +356,7 @@ fn take_stretch(
 
 fn take_landings(out: &mut BagTest, after: &mut Site, tests: &Tests, noise_pa: f64) {
     let Some(heard) = tests.heard.as_ref().filter(|heard| !heard.landings.is_empty()) else { return };
+    let here = Shown::of(after);
     let (Some(mass_kg), Some(speed)) = (tests.rider_kg, tests.speed) else {
         out.advice.push(format!(
             "The recording holds {} landings. State who landed with --rider-mass, and they narrow the stretch and the area too.",
@@ -358,7 +379,7 @@ fn take_landings(out: &mut BagTest, after: &mut Site, tests: &Tests, noise_pa: f
             }
             "bag.area" => {
                 if let ForceAreaStated::Measured(knots) = &mut after.bag.force_area {
-                    knots.iter_mut().for_each(|knot| knot.1 = (knot.1 * factor * 1e3).round() / 1e3);
+                    knots.iter_mut().for_each(|knot| knot.1 = as_written(here, Dimension::Area, knot.1 * factor));
                 }
                 after.unknown.area = sd;
             }
@@ -436,21 +457,29 @@ fn hold_out(out: &mut BagTest, after: &Site, tests: &Tests) -> Result<(), TestEr
 /// What is written: what differs from before.
 fn edits(out: &mut BagTest, before: &Site, after: &Site) {
     let mut list: Vec<Option<Edit>> = Vec::new();
+    let here = Shown::of(after);
     let sd = |key, value: f64| Some(Edit { key, text: plain(value) });
     if let Some(pa) = out.settled_pa.filter(|_| after.bag.settled_pressure_pa.is_some()) {
-        list.push(edit("bag.settled_pressure", pa));
+        list.push(edit(here, "bag.settled_pressure", pa));
         out.removed.push("bag.leak_coefficient");
     } else if out.stretch.as_ref().is_some_and(|stretch| stretch.leak.is_some()) {
-        list.push(edit("bag.leak_coefficient", after.bag.leak_coefficient));
+        list.push(edit(here, "bag.leak_coefficient", after.bag.leak_coefficient));
     }
     if out.stretch.is_some() || out.landings.is_some() {
-        list.push(edit("bag.skin_stretch", after.bag.skin_stretch_per_pa));
+        list.push(edit(here, "bag.skin_stretch", after.bag.skin_stretch_per_pa));
         list.push(sd("unknown.skin_stretch", after.unknown.skin_stretch));
     }
     match &after.bag.force_area {
         ForceAreaStated::Measured(knots) if out.area.is_some() || out.landings.is_some() => {
-            let knots: Vec<String> =
-                knots.iter().map(|knot| format!("[\"{} m\", \"{} m2\"]", plain(knot.0), plain(knot.1))).collect();
+            let cell = |dimension: Dimension, si: f64| {
+                let (unit, places) = knot_unit(here, dimension);
+                let value = unit.map_or(si, |unit| (unit.from_si(si) * places).round() / places);
+                format!("\"{} {}\"", plain(value), unit.map_or("", |unit| unit.name))
+            };
+            let knots: Vec<String> = knots
+                .iter()
+                .map(|knot| format!("[{}, {}]", cell(Dimension::Length, knot.0), cell(Dimension::Area, knot.1)))
+                .collect();
             list.push(Some(Edit { key: "bag.area", text: format!("[{}]", knots.join(", ")) }));
             list.push(sd("unknown.area", after.unknown.area));
             out.removed.extend([
@@ -463,9 +492,9 @@ fn edits(out: &mut BagTest, before: &Site, after: &Site) {
             ]);
         }
         ForceAreaStated::Assumed { body_m2, growth_m, limit_m2 } if out.landings.is_some() => {
-            list.push(edit("bag.area_body", *body_m2));
-            list.push(edit("bag.area_growth", *growth_m));
-            list.push(edit("bag.area_limit", *limit_m2));
+            list.push(edit(here, "bag.area_body", *body_m2));
+            list.push(edit(here, "bag.area_growth", *growth_m));
+            list.push(edit(here, "bag.area_limit", *limit_m2));
             list.push(sd("unknown.area_body", after.unknown.area_body));
             list.push(sd("unknown.area_growth", after.unknown.area_growth));
             list.push(sd("unknown.area_limit", after.unknown.area_limit));

@@ -48,8 +48,8 @@ impl PlanLine {
             line("verdict", &verdict),
             line("start", &|results| {
                 by(results, &|by| {
-                    let mark = |m: Option<f64>, toward| m.map(|m| here.length(m, toward));
-                    match (mark(by.start_low_m, Toward::Up), mark(by.start_high_m, Toward::Down)) {
+                    let low = by.start_low_m.map(|m| here.length(m, Toward::Up));
+                    match (low, by.start_high_m.map(|m| here.start_mark(m))) {
                         (Some(low), Some(high)) => format!("{low} to {high}"),
                         (None, Some(high)) => format!("up to {high}"),
                         _ => none(),

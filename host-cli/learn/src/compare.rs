@@ -17,6 +17,7 @@ use serde::Serialize;
 use super::forward::{Base, Quantity, Trial};
 use super::runs::Method;
 use super::solve::{is_used, scatter};
+use landfall_plan::site::Dimension;
 
 /// The same all day, but known only within the site's standard deviation.
 const OF_THE_DAY: [Uncertain; 3] =
@@ -57,12 +58,21 @@ impl Change {
         }
     }
 
-    /// Unit of its shift.
+    /// What its shift is one of.
     #[must_use]
-    pub const fn unit(self) -> &'static str {
+    pub const fn dimension(self) -> Dimension {
         match self {
-            Self::Slower | Self::Faster => "m/s at the lip",
-            _ => "m",
+            Self::Slower | Self::Faster => Dimension::Speed,
+            _ => Dimension::Length,
+        }
+    }
+
+    /// Where it is counted, behind the number.
+    #[must_use]
+    pub const fn at(self) -> &'static str {
+        match self {
+            Self::Slower | Self::Faster => " at the lip",
+            _ => "",
         }
     }
 }

@@ -3,8 +3,10 @@
 use anstyle::{AnsiColor, Style as Paint};
 
 use super::compare::{Beside, Change, Session, Standing};
+use super::fit_text::dimension_in;
 use landfall_plan::plan::text::{Page, Style};
 use landfall_plan::plan::words::{chance, number};
+use landfall_plan::shown::Shown;
 
 fn red() -> Paint {
     Paint::new().bold().fg_color(Some(AnsiColor::Red.into()))
@@ -12,13 +14,14 @@ fn red() -> Paint {
 
 /// One run on one line.
 #[must_use]
-pub fn run_line(label: &str, beside: &[Beside]) -> String {
+pub fn run_line(label: &str, beside: &[Beside], here: Shown) -> String {
     let cells: Vec<String> = beside
         .iter()
         .map(|b| {
             let off = (b.measured - b.planned) / b.sd;
             let mark = if off.abs() > 2.0 { "!" } else { "" };
-            format!("{} {} {} for {}{mark}", b.quantity, number(b.measured, 2), b.unit, number(b.planned, 2))
+            let unit = here.beside(dimension_in(b.unit));
+            format!("{} {} for {}{mark}", b.quantity, unit.words(b.measured), unit.number(b.planned))
         })
         .collect();
     format!("run {label}: {}\n", cells.join(", "))
@@ -26,11 +29,12 @@ pub fn run_line(label: &str, beside: &[Beside]) -> String {
 
 /// A warning in words; nothing where there is none.
 #[must_use]
-pub fn warning(standing: &Standing, session: &Session) -> Option<String> {
+pub fn warning(standing: &Standing, session: &Session, here: Shown) -> Option<String> {
     let after = standing.warned_after.as_ref()?;
     let shift = match (standing.shift, standing.shift_sd) {
         (Some(shift), Some(sd)) => {
-            format!(": {} ± {} {}", number(shift, 2), number(sd, 2), standing.change.unit())
+            let unit = here.beside(standing.change.dimension());
+            format!(": {}{}", unit.with_error(shift, sd), standing.change.at())
         }
         _ => String::new(),
     };
@@ -68,7 +72,7 @@ fn evidence(value: f64) -> String {
 
 /// The whole session.
 #[must_use]
-pub fn session_text(name: &str, session: &Session, lines: &[String], style: Style) -> String {
+pub fn session_text(name: &str, session: &Session, lines: &[String], here: Shown, style: Style) -> String {
     let mut page = Page::new(style);
     let count = session.count();
     let runs = if count == 1 { "1 run".to_owned() } else { format!("{count} runs") };
@@ -77,7 +81,7 @@ pub fn session_text(name: &str, session: &Session, lines: &[String], style: Styl
     let mut warnings: Vec<&Standing> = standings.iter().filter(|s| s.warned_after.is_some()).collect();
     warnings.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
     for standing in &warnings {
-        if let Some(words) = warning(standing, session) {
+        if let Some(words) = warning(standing, session, here) {
             page.entry("change", red(), &words);
         }
     }
@@ -98,7 +102,8 @@ pub fn session_text(name: &str, session: &Session, lines: &[String], style: Styl
             Change::Slower | Change::Faster => session.options().speed_mps,
             _ => session.options().landing_m,
         };
-        let what = format!("{} by {} {}", standing.change.words(), number(size, 2), standing.change.unit());
+        let size = here.beside(standing.change.dimension()).words(size);
+        let what = format!("{} by {size}{}", standing.change.words(), standing.change.at());
         page.plain("", &format!("{what:<50} {so_far}; {}", evidence(standing.evidence)));
     }
     page.plain(
@@ -120,6 +125,24 @@ pub fn session_text(name: &str, session: &Session, lines: &[String], style: Styl
 #[cfg(test)]
 mod tests {
     use super::*;
+    use landfall_plan::site::{Gauge, Units};
+
+    #[test]
+    fn a_run_is_shown_in_the_sites_units() {
+        let speed = Beside { quantity: "lip speed", unit: "m/s", measured: 7.5, planned: 7.85, sd: 0.1 };
+        let along = Beside { quantity: "landing along", unit: "m", measured: 3.62, planned: 3.55, sd: 0.2 };
+        let time = Beside { quantity: "air time", unit: "s", measured: 1.28, planned: 1.33, sd: 0.1 };
+        let all = [speed, along, time];
+        assert_eq!(
+            run_line("9", &all, Shown::default()),
+            "run 9: lip speed 7.50 m/s for 7.85!, landing along 3.62 m for 3.55, air time 1.28 s for 1.33\n"
+        );
+        // 7.5 m/s are 16.78 mph, 3.62 m are 11.88 ft.
+        assert_eq!(
+            run_line("9", &all, Shown::new(Units::Imperial, Gauge::InH2O)),
+            "run 9: lip speed 16.78 mph for 17.56!, landing along 11.88 ft for 11.65, air time 1.28 s for 1.33\n"
+        );
+    }
 
     #[test]
     fn evidence_is_said_in_words() {

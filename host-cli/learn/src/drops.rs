@@ -2,12 +2,8 @@
 
 use super::runs::Measured;
 use landfall_box::record::Recording;
-use landfall_plan::site::{Dimension, Fault, Faults};
-use landfall_tables::{Column, Holds, Row, read_table};
-
-const LENGTH: Holds = Holds::Quantity(Dimension::Length);
-const PRESSURE: Holds = Holds::Quantity(Dimension::Pressure);
-const TIME: Holds = Holds::Quantity(Dimension::Time);
+use landfall_plan::site::{Fault, Faults};
+use landfall_tables::{Row, columns, read_table};
 
 /// Standard deviation of a depth read off a pole or a video, m (*assumed*).
 const DEPTH_SD_M: f64 = 0.03;
@@ -17,25 +13,6 @@ const PEAK_SD_SHARE: f64 = 0.02;
 const REST_S: (f64, f64) = (3.0, 0.3);
 /// How long after it the peak is looked for, s.
 const PEAK_S: (f64, f64) = (0.2, 1.5);
-
-/// The columns that a table of drops may have.
-pub const COLUMNS: &[Column] = &[
-    Column::word("drop", Holds::Text),
-    Column::word("date", Holds::Text),
-    Column::word("note", Holds::Text),
-    Column::value("drop_mass", Holds::Quantity(Dimension::Mass), 1.0, 300.0),
-    Column::value("drop_height", LENGTH, 0.05, 15.0),
-    Column::value("start_pressure", PRESSURE, 1.0, 20e3),
-    Column::word("blower", Holds::Flag),
-    Column::value("depth", LENGTH, 0.01, 10.0),
-    Column::value("depth_sd", LENGTH, 0.0005, 1.0),
-    Column::value("peak_pressure", PRESSURE, 5.0, 50e3),
-    Column::value("peak_pressure_sd", PRESSURE, 0.1, 5e3),
-    Column::value("landing_along", LENGTH, 0.0, 100.0),
-    Column::value("log_time", TIME, 0.0, 1e8),
-    Column::word("excluded", Holds::Flag),
-    Column::word("reason", Holds::Text),
-];
 
 /// A drop.
 #[derive(Clone, Debug)]
@@ -68,7 +45,7 @@ pub struct Drop {
 /// Everything that is wrong with it.
 pub fn read_drops(text: &str, file: &str, log: Option<&Recording>) -> Result<Vec<Drop>, Faults> {
     let mut faults = Vec::new();
-    let rows = read_table(COLUMNS, text, file)?;
+    let rows = read_table(columns::DROPS, text, file)?;
     let drops = rows.into_iter().enumerate().filter_map(|(i, row)| drop_of(row, i + 1, log, &mut faults)).collect();
     if faults.is_empty() { Ok(drops) } else { Err(Faults { file: file.to_owned(), faults }) }
 }

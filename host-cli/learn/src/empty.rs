@@ -8,11 +8,11 @@ use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::Feed;
 use nalgebra::DMatrix;
 
-use super::loaded::Errors;
+use super::loaded::{Errors, Table};
 use super::small_fit::find;
 use landfall_plan::plan::model::Supply;
 use landfall_plan::shown::{Shown, Toward};
-use landfall_plan::site::Site;
+use landfall_plan::site::{Faults, Site, plain};
 
 /// Points kept of a deflation.
 const POINTS: usize = 24;
@@ -33,6 +33,68 @@ const WORST_RMS: f64 = 2.5;
 pub struct Fall {
     /// (s, Pa, readings), falling.
     pub points: Vec<(f64, f64, f64)>,
+}
+
+/// A rise that the errors of a gauge do not make: over this share of the highest pressure, and over so many Pa.
+const RISE: (f64, f64) = (0.1, 30.0);
+
+/// The pressures of a table that somebody wrote of an empty deflation.
+///
+/// # Errors
+/// A table of a loaded one, and one whose pressure rises on the way, with the line at which it does.
+pub fn gauge_of(table: &Table, here: Shown) -> Result<&[(f64, f64)], Faults> {
+    if !table.depth.is_empty() {
+        return Err(table.depth_fault(
+            "a depth: this is the table of a load that sinks, and not of an empty bag".to_owned(),
+            "name it with --loaded, and its load with --mass",
+        ));
+    }
+    let all = table.gauge.as_slice();
+    let Some((from, at, to)) = rise(all) else { return Ok(all) };
+    let shown = |at: usize| all.get(at).map_or_else(String::new, |p| here.pressure(p.1, Toward::Nearest));
+    let time = |at: usize| all.get(at).map_or(0.0, |p| p.0);
+    let message = format!(
+        "the gauge rises here: from {} at {} s to {} at {} s, and an empty deflation only falls",
+        shown(from),
+        plain(time(from)),
+        shown(to),
+        plain(time(to))
+    );
+    let cure = if all.iter().take(from).any(|p| p.1 > 1.5 * all.get(from).map_or(0.0, |p| p.1)) {
+        "leave out what follows if the blowers ran again or somebody stepped on the bag; else read the gauge anew, with the blowers off until the bag is soft"
+    } else {
+        "leave out what was read before the blowers were switched off; the lines begin with the full bag and go on until it is soft"
+    };
+    Err(table.gauge_fault(at, message, cure))
+}
+
+/// Where the pressure rises although the bag has been full: the lowest reading before, the first higher one, and the
+/// highest after it; also where it only rises. What comes before the bag is full, and after it is empty, does not count.
+fn rise(all: &[(f64, f64)]) -> Option<(usize, usize, usize)> {
+    let highest = all.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+    let least = (RISE.0 * highest).max(RISE.1);
+    let full = all.iter().position(|p| p.1 >= 0.97 * highest)?;
+    let empties = all.iter().skip(full).any(|p| p.1 <= 0.7 * highest);
+    // Full only at the end: it rises from its lowest on.
+    let begin = if empties { full } else { 0 };
+    let mut lowest = begin;
+    let mut found: Option<(usize, usize, usize)> = None;
+    for (i, p) in all.iter().enumerate().skip(begin) {
+        if let Some((_, _, to)) = &mut found {
+            if p.1 < all.get(*to)?.1 {
+                break;
+            }
+            *to = i;
+        } else if p.1 <= all.get(lowest)?.1 {
+            lowest = i;
+        } else if p.1 > all.get(lowest)?.1 + least {
+            found = Some((lowest, lowest + 1, i));
+        }
+        if empties && p.1 < 0.05 * highest {
+            break;
+        }
+    }
+    found
 }
 
 /// The fall in a list of times and pressures: from the last reading above 97 % of the highest to the first below 5 % of
@@ -65,10 +127,10 @@ pub fn fall(all: &[(f64, f64)], here: Shown) -> Result<Fall, String> {
     };
     if fall.len() < FEWEST || *end_pa > 0.7 * highest {
         return Err(format!(
-            "the gauge falls only to {} of {}, in {} readings; {FEWEST} readings and a fall to 70 % are needed: record on until the bag is soft, once a second or oftener",
+            "the gauge falls only to {} of {}, in {}; {FEWEST} readings and a fall to 70 % are needed: record on until the bag is soft, once a second or oftener",
             shown(*end_pa),
             shown(highest),
-            fall.len()
+            if fall.len() == 1 { "1 reading".to_owned() } else { format!("{} readings", fall.len()) }
         ));
     }
     // Equal parts of time, the readings of each averaged.
@@ -182,5 +244,40 @@ mod tests {
         let flat: Vec<(f64, f64)> = (0..20).map(|i| (f64::from(i), 1_000.0 - f64::from(i))).collect();
         assert!(said(&flat).contains("until the bag is soft"), "{}", said(&flat));
         assert!(said(&[(0.0, 1.0), (1.0, 0.9)]).contains("heading's unit"));
+    }
+
+    fn refused(pressures: &[f64]) -> Option<String> {
+        let rows: Vec<String> = pressures.iter().enumerate().map(|(i, pa)| format!("{i},{pa}\n")).collect();
+        let text = format!("# by hand\ntime_s,gauge_pa\n{}", rows.concat());
+        let table = crate::loaded::read(&text, "off.csv", true, false).unwrap();
+        gauge_of(&table, Shown::default()).err().map(|faults| faults.to_string())
+    }
+
+    #[test]
+    fn a_rise_is_told_with_its_line_and_a_cure() {
+        let falling: Vec<f64> = (0..20).map(|i| 1_000.0 - 50.0 * f64::from(i)).collect();
+        assert_eq!(refused(&falling), None);
+        // Filling the bag before, a gauge's flutter, and the skin's own weight at the end are no rise.
+        let mut whole = vec![200.0, 600.0, 990.0, 1_000.0, 980.0, 1_010.0];
+        whole.extend(&falling);
+        whole.extend([30.0, 45.0, 90.0]);
+        assert_eq!(refused(&whole), None);
+        let mut again = falling[..11].to_vec();
+        again.extend([560.0, 700.0, 980.0, 700.0, 300.0]);
+        let said = refused(&again).unwrap();
+        assert!(said.contains("off.csv:14:") && said.contains("from 0.50 kPa at 10 s to 0.98 kPa at 13 s"), "{said}");
+        assert!(said.contains("blowers ran again"), "{said}");
+        let rising: Vec<f64> = (0..20).map(|i| 100.0 + 40.0 * f64::from(i)).collect();
+        let said = refused(&rising).unwrap();
+        assert!(said.contains("off.csv:4:") && said.contains("from 0.10 kPa at 0 s to 0.86 kPa at 19 s"), "{said}");
+        assert!(said.contains("before the blowers were switched off"), "{said}");
+    }
+
+    #[test]
+    fn the_table_of_a_load_is_no_empty_deflation() {
+        let text = "time_s,gauge_pa,depth_m\n0,1000,0.1\n1,900,0.2\n";
+        let table = crate::loaded::read(text, "water.csv", true, false).unwrap();
+        let said = gauge_of(&table, Shown::default()).unwrap_err().to_string();
+        assert!(said.contains("water.csv:2:8") && said.contains("--loaded"), "{said}");
     }
 }

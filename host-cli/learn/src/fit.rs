@@ -14,8 +14,9 @@ use super::outliers::{Outlier, outliers};
 use super::runs::RunRow;
 use super::solve::{FITTED, GROUPS, NoFit, STEADY, Solved, columns, group_of, is_used, scatter, solve_until};
 use landfall_plan::plan::PlanError;
-use landfall_plan::sampling::Stop;
+use landfall_plan::shown::Shown;
 use landfall_plan::site::{Faults, Site};
+use landfall_sampling::Stop;
 
 /// Fewest runs for a fit to be called sure (*assumed*).
 pub const FEWEST_RUNS: usize = 5;
@@ -190,6 +191,8 @@ pub struct Fit {
 pub struct Prepared {
     /// The site.
     pub base: Base,
+    /// The site's units.
+    pub(super) here: Shown,
     /// The runs used.
     pub trials: Vec<Trial>,
     /// Those left out.
@@ -238,6 +241,7 @@ pub fn prepare(site: &Site, runs: &[RunRow], file: &str, rider: Option<&str>) ->
     let mut faults = Vec::new();
     let mut out = Prepared {
         base,
+        here: Shown::of(site),
         trials: Vec::new(),
         left_out: Vec::new(),
         alike: Vec::new(),

@@ -8,19 +8,44 @@ use super::write_site::Edit;
 use landfall_plan::plan::text::{Page, Style};
 use landfall_plan::plan::words::{list, metres, number, plain_name};
 use landfall_plan::shown::Shown;
+use landfall_plan::site::Dimension;
 
 fn caution() -> Paint {
     Paint::new().fg_color(Some(AnsiColor::Yellow.into()))
 }
 
-/// Unit and decimals of a parameter.
-fn unit(name: &str) -> (&'static str, usize) {
+/// A parameter's value and error in the site's units.
+fn with_error(here: Shown, name: &str, value: f64, sd: f64) -> String {
+    let plain = |decimals| format!("{} ± {}", number(value, decimals), number(sd, decimals));
+    match dimension_of(name) {
+        Some(dimension) => here.beside(dimension).with_error(value, sd),
+        None if name == "rolling_resistance" => plain(4),
+        None => plain(2),
+    }
+}
+
+/// What a unit of SI is one of.
+pub(super) fn dimension_in(unit: &str) -> Dimension {
+    match unit {
+        "m" => Dimension::Length,
+        "s" => Dimension::Time,
+        _ => Dimension::Speed,
+    }
+}
+
+/// A scatter alone.
+fn scatter(here: Shown, name: &str, sd: f64) -> String {
+    dimension_of(name)
+        .map_or_else(|| format!("± {}", number(sd, 2)), |dimension| format!("± {}", here.beside(dimension).words(sd)))
+}
+
+fn dimension_of(name: &str) -> Option<Dimension> {
     match name {
-        "rolling_resistance" => ("", 4),
-        "drag_area_rolling" | "drag_area_flying" => (" m²", 3),
-        "carry" => ("", 2),
-        "line" => (" m", 2),
-        _ => (" m/s", 2),
+        "rolling_resistance" | "carry" => None,
+        "drag_area_rolling" | "drag_area_flying" => Some(Dimension::Area),
+        "line" => Some(Dimension::Length),
+        "yaw" => Some(Dimension::Angle),
+        _ => Some(Dimension::Speed),
     }
 }
 
@@ -32,9 +57,8 @@ fn name_of(parameter: &str) -> String {
     }
 }
 
-fn row(parameter: &Parameter) -> String {
-    let (unit, decimals) = unit(parameter.name);
-    let show = |value: f64, sd: f64| format!("{} ± {}{unit}", number(value, decimals), number(sd, decimals));
+fn row(here: Shown, parameter: &Parameter) -> String {
+    let show = |value: f64, sd: f64| with_error(here, parameter.name, value, sd);
     let now = if parameter.learnt {
         show(parameter.value, parameter.sd)
     } else {
@@ -45,7 +69,7 @@ fn row(parameter: &Parameter) -> String {
 
 /// The whole report.
 #[must_use]
-pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
+pub fn fit_text(fit: &Fit, edits: &[Edit], here: Shown, style: Style) -> String {
     let mut page = Page::new(style);
     let runs = if fit.runs == 1 { "1 run says".to_owned() } else { format!("{} runs say", fit.runs) };
     page.line(&format!("{}: what {runs}", fit.site));
@@ -58,18 +82,17 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
         }
     }
     for outlier in &fit.outliers {
+        let one = here.beside(dimension_in(outlier.unit));
         page.entry(
             "outlier",
             caution(),
             &format!(
-                "run {}: {} {} {unit} where the other runs give {} ± {} {unit}; a run like the others is as far off {}. It is counted all the same.",
+                "run {}: {} {} where the other runs give {}; a run like the others is as far off {}. It is counted all the same.",
                 outlier.run,
                 outlier.quantity,
-                number(outlier.measured, 2),
-                number(outlier.expected, 2),
-                number(outlier.sd, 2),
+                one.words(outlier.measured),
+                one.with_error(outlier.expected, outlier.sd),
                 outlier.how_often(),
-                unit = outlier.unit,
             ),
         );
     }
@@ -84,58 +107,40 @@ pub fn fit_text(fit: &Fit, edits: &[Edit], style: Style) -> String {
     }
     page.heading("Same in all runs                 the site has           the runs say");
     for parameter in &fit.parameters {
-        page.line(&format!("  {}", row(parameter)));
+        page.line(&format!("  {}", row(here, parameter)));
     }
     page.heading("From run to run                  the site has           the runs say");
     for group in &fit.scatter {
         for input in &group.inputs {
-            let (unit, factor, decimals) = match input.name {
-                "yaw" => (" degrees", 1f64.to_degrees(), 1),
-                name => (unit(name).0, 1.0, 2),
-            };
-            let now = if group.learnt {
-                format!("± {}{unit}", number(input.sd * factor, decimals))
-            } else {
-                "not told by these runs".to_owned()
-            };
-            let site = format!("± {}{unit}", number(input.site_sd * factor, decimals));
+            let now =
+                if group.learnt { scatter(here, input.name, input.sd) } else { "not told by these runs".to_owned() };
+            let site = scatter(here, input.name, input.site_sd);
             page.line(&format!("  {:<30} {site:<22} {now}", plain_name(input.name)));
         }
     }
     let landing = &fit.landing;
     page.heading("Landing of the mean rider from the site's start, behind the front edge");
-    page.plain(
-        "site",
-        &format!(
-            "{} ± {}",
-            metres(Shown::default(), landing.site_along_m),
-            metres(Shown::default(), landing.site_sd_m)
-        ),
-    );
+    page.plain("site", &format!("{} ± {}", metres(here, landing.site_along_m), metres(here, landing.site_sd_m)));
     page.plain(
         "runs",
         &format!(
             "{} ± {}: {} not known of the mean, {} from run to run",
-            metres(Shown::default(), landing.along_m),
-            metres(Shown::default(), landing.sd_m),
-            metres(Shown::default(), landing.not_known_m),
-            metres(Shown::default(), landing.scatter_m)
+            metres(here, landing.along_m),
+            metres(here, landing.sd_m),
+            metres(here, landing.not_known_m),
+            metres(here, landing.scatter_m)
         ),
     );
     if let Some(best) = fit.next.first() {
-        let rest: Vec<String> = fit
-            .next
-            .iter()
-            .skip(1)
-            .map(|c| format!("{} {}", c.what, metres(Shown::default(), c.not_known_m)))
-            .collect();
+        let rest: Vec<String> =
+            fit.next.iter().skip(1).map(|c| format!("{} {}", c.what, metres(here, c.not_known_m))).collect();
         page.plain(
             "next",
             &format!(
                 "{} in {MORE_RUNS} more runs would bring the {} not known to {}. Others: {}.",
                 best.what,
-                metres(Shown::default(), landing.not_known_m),
-                metres(Shown::default(), best.not_known_m),
+                metres(here, landing.not_known_m),
+                metres(here, best.not_known_m),
                 rest.join("; ")
             ),
         );
@@ -177,8 +182,11 @@ mod tests {
             high: 0.4,
             learnt: true,
         };
-        assert!(row(&parameter).ends_with("0.00 ± 0.35 m/s        0.21 ± 0.10 m/s"));
+        let here = Shown::default();
+        assert!(row(here, &parameter).ends_with("0.00 ± 0.35 m/s        0.21 ± 0.10 m/s"));
+        let imperial = Shown::new(landfall_plan::site::Units::Imperial, landfall_plan::site::Gauge::InH2O);
+        assert!(row(imperial, &parameter).ends_with("0.00 ± 0.78 mph        0.47 ± 0.22 mph"));
         parameter.learnt = false;
-        assert!(row(&parameter).contains("not told by these runs (0.21"));
+        assert!(row(here, &parameter).contains("not told by these runs (0.21"));
     }
 }

@@ -83,6 +83,20 @@ pub struct Table {
 }
 
 impl Table {
+    /// What is wrong at the n-th pressure, or what is wrong with the depths, where that is wanted.
+    #[must_use]
+    pub fn gauge_fault(&self, n: usize, message: String, cure: &str) -> Faults {
+        let with_gauge = |row: &&Row| row.value("time").is_some() && row.value("gauge").is_some();
+        let line = self.rows.iter().filter(with_gauge).nth(n).map_or(1, |row| row.line);
+        self.fault(line, "gauge", message, cure)
+    }
+
+    /// The same at the first depth.
+    #[must_use]
+    pub fn depth_fault(&self, message: String, cure: &str) -> Faults {
+        self.fault(self.depth.first().map_or(1, |depth| depth.2), "depth", message, cure)
+    }
+
     fn fault(&self, line: usize, column: &str, message: String, cure: &str) -> Faults {
         let row = self.rows.iter().find(|row| row.line == line).or_else(|| self.rows.last());
         let fault = row.map_or_else(

@@ -1,8 +1,8 @@
 //! The table of runs: what was measured of each, in SI, with its standard deviation.
 
 use super::frames::FrameTime;
-use landfall_plan::site::{Dimension, Fault, Faults};
-use landfall_tables::{Column, Holds, Row, read_table};
+use landfall_plan::site::{Fault, Faults};
+use landfall_tables::{Row, columns, read_table};
 
 /// Standard deviation of a time that was stopped by hand or read off, s (*assumed*).
 const HAND_TIME_SD_S: f64 = 0.05;
@@ -10,46 +10,6 @@ const HAND_TIME_SD_S: f64 = 0.05;
 const PUSH_OFF_SD_MPS: f64 = 0.05;
 /// Standard deviation of a landing point taken with a tape from the mark in the bag, m (*assumed*).
 const LANDING_SD_M: f64 = 0.10;
-
-const LENGTH: Holds = Holds::Quantity(Dimension::Length);
-const SPEED: Holds = Holds::Quantity(Dimension::Speed);
-const TIME: Holds = Holds::Quantity(Dimension::Time);
-const MASS: Holds = Holds::Quantity(Dimension::Mass);
-
-/// The columns that a table of runs may have.
-pub const COLUMNS: &[Column] = &[
-    Column::word("run", Holds::Text),
-    Column::word("date", Holds::Text),
-    Column::word("note", Holds::Text),
-    Column::word("rider", Holds::Text),
-    Column::word("trick", Holds::Text),
-    Column::word("ending", Holds::Text),
-    Column::value("rider_mass", MASS, 15.0, 250.0),
-    Column::value("start_height", LENGTH, 0.1, 60.0),
-    Column::value("start_before_foot", LENGTH, 0.1, 500.0),
-    Column::value("push_off", SPEED, 0.0, 15.0),
-    Column::value("push_off_sd", SPEED, 0.001, 5.0),
-    Column::value("mark_1_before_foot", LENGTH, -30.0, 500.0),
-    Column::value("mark_2_before_foot", LENGTH, -30.0, 500.0),
-    Column::value("split_time", TIME, 0.02, 120.0),
-    Column::value("split_frames", Holds::Number, 1.0, 1e6),
-    Column::value("split_time_sd", TIME, 0.0001, 5.0),
-    Column::value("lip_speed", SPEED, 0.5, 40.0),
-    Column::word("lip_speed_method", Holds::Text),
-    Column::value("lip_speed_sd", SPEED, 0.001, 5.0),
-    Column::value("air_time", TIME, 0.05, 10.0),
-    Column::value("air_frames", Holds::Number, 1.0, 1e5),
-    Column::value("air_time_sd", TIME, 0.0001, 5.0),
-    Column::value("frame_rate", Holds::Number, 5.0, 20e3),
-    Column::value("landing_along", LENGTH, -20.0, 100.0),
-    Column::value("landing_along_sd", LENGTH, 0.001, 5.0),
-    Column::value("landing_across", LENGTH, -40.0, 40.0),
-    Column::value("landing_across_sd", LENGTH, 0.001, 5.0),
-    Column::value("wind_along", SPEED, -30.0, 30.0),
-    Column::value("wind_across", SPEED, -30.0, 30.0),
-    Column::word("excluded", Holds::Flag),
-    Column::word("reason", Holds::Text),
-];
 
 /// How a lip speed was measured; its standard deviation where the table states none is *assumed*.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -284,7 +244,7 @@ fn time(row: &Row, name: &str, frames: &str, rate_hz: Option<f64>, faults: &mut 
 /// # Errors
 /// Everything that is wrong with it, each with line, column and a cure.
 pub fn read_runs(text: &str, file: &str, rate_hz: Option<f64>) -> Result<Vec<RunRow>, Faults> {
-    let rows = read_table(COLUMNS, text, file)?;
+    let rows = read_table(columns::RUNS, text, file)?;
     let mut faults = Vec::new();
     let runs = rows.into_iter().enumerate().filter_map(|(i, row)| run_of(row, i + 1, rate_hz, &mut faults)).collect();
     if faults.is_empty() { Ok(runs) } else { Err(Faults { file: file.to_owned(), faults }) }

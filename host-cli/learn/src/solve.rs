@@ -10,7 +10,7 @@ use nalgebra::{DMatrix, DVector, Dyn};
 
 use super::forward::{Base, Shift, Trial};
 use super::linear::{Block, Linear, Posterior};
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 /// What is fitted, as a shift common to all runs.
 pub const FITTED: [Uncertain; 7] = [

@@ -5,7 +5,8 @@ use landfall_core::inputs::Uncertain;
 use sha2::{Digest, Sha256};
 
 use super::fit::{Fit, Parameter, Prepared};
-use landfall_plan::site::{Faults, SiteFile, find_key, plain};
+use landfall_plan::shown::Shown;
+use landfall_plan::site::{Dimension, Faults, Kind, SiteFile, find_key, plain};
 
 /// A value to write.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
@@ -16,12 +17,28 @@ pub struct Edit {
     pub text: String,
 }
 
-/// An edit, to four significant digits and kept in the key's range.
-pub(super) fn edit(key: &'static str, si: f64) -> Option<Edit> {
+/// To four significant digits.
+fn four_digits(value: f64) -> f64 {
+    let digits = if value == 0.0 { 0.0 } else { 10f64.powf(3.0 - value.abs().log10().floor()) };
+    if digits > 0.0 && digits.is_finite() { (value * digits).round() / digits } else { value }
+}
+
+/// An edit in the site's units, to four significant digits and kept in the key's range.
+pub(super) fn edit(here: Shown, key: &'static str, si: f64) -> Option<Edit> {
     let known = find_key(key)?;
     let si = si.clamp(known.low, known.high);
-    let digits = if si == 0.0 { 0.0 } else { 10f64.powf(3.0 - si.abs().log10().floor()) };
-    let rounded = if digits > 0.0 && digits.is_finite() { (si * digits).round() / digits } else { si };
+    if let Kind::Quantity(dimension) = known.kind
+        && here.is_imperial()
+        && dimension != Dimension::Angle
+        && let Some(unit) = dimension.units().find(|unit| unit.name == here.unit(dimension))
+    {
+        let rounded = four_digits(unit.from_si(si));
+        // At an end of the range the rounding must not lead out of it.
+        if (known.low..=known.high).contains(&unit.to_si(rounded)) {
+            return Some(Edit { key, text: format!("{} {}", plain(rounded), unit.name) });
+        }
+    }
+    let rounded = four_digits(si);
     // Angles are shown in degrees: rounded there.
     let text = known.show(rounded);
     let text = match text.split_once(' ') {
@@ -41,6 +58,7 @@ pub(super) fn edit(key: &'static str, si: f64) -> Option<Edit> {
 /// no key and are 0 in every plan: their fitted mean goes into the standard deviation, √(sd² + scatter² + mean²).
 #[must_use]
 pub fn edits(fit: &Fit, prepared: &Prepared) -> Vec<Edit> {
+    let here = prepared.here;
     let of = |which: Uncertain| fit.parameters.iter().find(|p| p.name == which.name() && p.learnt);
     let scatter = |which: Uncertain| {
         let inputs = fit.scatter.iter().filter(|group| group.learnt).flat_map(|group| &group.inputs);
@@ -48,16 +66,16 @@ pub fn edits(fit: &Fit, prepared: &Prepared) -> Vec<Edit> {
     };
     let mut out = Vec::new();
     if let Some(p) = of(Uncertain::RollingResistance) {
-        out.push(edit("roll_in.rolling_resistance", p.value));
-        out.push(edit("spread.rolling_resistance", p.sd));
+        out.push(edit(here, "roll_in.rolling_resistance", p.value));
+        out.push(edit(here, "spread.rolling_resistance", p.sd));
     }
     for (which, value, sd) in [
         (Uncertain::DragAreaRolling, "rider.drag_area_rolling", "spread.drag_area_rolling"),
         (Uncertain::DragAreaFlying, "rider.drag_area_flying", "spread.drag_area_flying"),
     ] {
         if let Some(p) = of(which) {
-            out.push(edit(value, p.value));
-            out.push(edit(sd, p.sd / p.value));
+            out.push(edit(here, value, p.value));
+            out.push(edit(here, sd, p.sd / p.value));
         }
     }
     let total = |p: &Parameter, scatter: f64| p.sd.hypot(scatter);
@@ -65,22 +83,22 @@ pub fn edits(fit: &Fit, prepared: &Prepared) -> Vec<Edit> {
         [(Uncertain::Carry, "rider.carry", "spread.carry"), (Uncertain::Pop, "rider.pop", "spread.pop")]
     {
         if let (Some(p), Some(scatter)) = (of(which), scatter(which)) {
-            out.push(edit(value, p.value));
-            out.push(edit(sd, total(p, scatter)));
+            out.push(edit(here, value, p.value));
+            out.push(edit(here, sd, total(p, scatter)));
         }
     }
     if let (Some(p), Some(scatter)) = (of(Uncertain::LipSpeed), scatter(Uncertain::LipSpeed)) {
-        out.push(edit("spread.lip_speed", total(p, scatter).hypot(p.value)));
+        out.push(edit(here, "spread.lip_speed", total(p, scatter).hypot(p.value)));
     }
     if let (Some(scatter), true) = (scatter(Uncertain::PushOff), prepared.push_off_is_measured()) {
-        out.push(edit("spread.push_off", scatter));
+        out.push(edit(here, "spread.push_off", scatter));
     }
     if prepared.across_is_measured() {
         if let (Some(p), Some(scatter)) = (of(Uncertain::Line), scatter(Uncertain::Line)) {
-            out.push(edit("spread.line", total(p, scatter).hypot(p.value)));
+            out.push(edit(here, "spread.line", total(p, scatter).hypot(p.value)));
         }
         if let Some(scatter) = scatter(Uncertain::Yaw) {
-            out.push(edit("spread.yaw", scatter));
+            out.push(edit(here, "spread.yaw", scatter));
         }
     }
     out.into_iter().flatten().collect()
@@ -203,8 +221,20 @@ mod tests {
     }
 
     #[test]
+    fn an_imperial_site_is_written_to_in_its_own_units() {
+        let here = Shown::new(landfall_plan::site::Units::Imperial, landfall_plan::site::Gauge::InH2O);
+        let of = |key, si| edit(here, key, si).unwrap().text;
+        // 1 mph is 0.44704 m/s, 1 inH2O 249.089 Pa.
+        assert_eq!(of("rider.pop", 0.123_456), "0.2762 mph");
+        assert_eq!(of("bag.settled_pressure", 1_290.0), "5.179 inH2O");
+        assert_eq!(of("spread.line", 0.3048), "1 ft");
+        assert_eq!(of("spread.yaw", 0.03), "1.719 deg");
+    }
+
+    #[test]
     fn comments_and_order_stay_and_the_same_runs_are_not_taken_twice() {
-        let edits = [edit("rider.pop", 0.123_456).unwrap(), edit("spread.yaw", 0.03).unwrap()];
+        let here = Shown::default();
+        let edits = [edit(here, "rider.pop", 0.123_456).unwrap(), edit(here, "spread.yaw", 0.03).unwrap()];
         assert_eq!(edits[0].text, "0.1235 m/s");
         assert_eq!(edits[1].text, "1.719 deg");
         let from = From { date: "2026-05-02", what: "10 runs of day.csv", hash: "abcdef0123456789" };

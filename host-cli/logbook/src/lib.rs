@@ -55,7 +55,11 @@ pub enum LogbookError {
 impl std::fmt::Display for LogbookError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::NotALogbook(path) => write!(f, "{} is no logbook; it is left as it is", shown(path)),
+            Self::NotALogbook(path) => write!(
+                f,
+                "{} is no logbook, and is left as it is; name the logbook first, and look whether two file names are swapped",
+                shown(path)
+            ),
             Self::Newer { found, known } => write!(
                 f,
                 "the logbook is of version {found} and this program knows up to {known}; a later program wrote it"

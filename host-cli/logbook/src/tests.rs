@@ -2,8 +2,8 @@
 
 use super::*;
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{demo, demo_text};
+use landfall_sampling::Stop;
 
 fn at(seconds: u64) -> SystemTime {
     SystemTime::UNIX_EPOCH + Duration::from_secs(1_700_000_000 + seconds)

@@ -8,6 +8,5 @@ pub mod outside;
 pub mod page;
 pub mod plan;
 pub mod report;
-pub mod sampling;
 pub mod shown;
 pub mod site;

@@ -152,6 +152,12 @@ impl Shown {
         scale("m", "m", 0.01, 2).words(Dimension::Length, m, toward)
     }
 
+    /// The mark that nobody starts above: down, wherever it stands.
+    #[must_use]
+    pub fn start_mark(self, m: f64) -> String {
+        self.length(m, Toward::Down)
+    }
+
     /// A length to imagine: tenths of a metre, or whole inches: `3.6 m`, `11 ft 10 in`.
     #[must_use]
     pub fn about(self, m: f64, toward: Toward) -> String {
@@ -291,6 +297,20 @@ impl Shown {
         }
     }
 
+    /// How a measured value stands beside its error: both in one unit, with a point. Dimensions that nobody states so are
+    /// in SI.
+    #[must_use]
+    pub fn beside(self, dimension: Dimension) -> Beside {
+        let of = |metric, imperial| Beside { dimension, scale: self.either(metric, imperial) };
+        match dimension {
+            Dimension::Length => of(scale("m", "m", 0.01, 2), scale("ft", "ft", 0.01, 2)),
+            Dimension::Speed => of(scale("m/s", "m/s", 0.01, 2), scale("mph", "mph", 0.01, 2)),
+            Dimension::Area => of(scale("m2", "m²", 0.001, 3), scale("ft2", "ft²", 0.01, 2)),
+            Dimension::Angle => of(scale("deg", "degrees", 0.1, 1), scale("deg", "degrees", 0.1, 1)),
+            _ => of(scale("s", "s", 0.01, 2), scale("s", "s", 0.01, 2)),
+        }
+    }
+
     /// An SI value in the unit of [`Shown::unit`], unrounded.
     #[must_use]
     pub fn value(self, dimension: Dimension, si: f64) -> f64 {
@@ -315,6 +335,33 @@ impl Shown {
             Dimension::Time => scale("s", "s", 0.1, 1).words(dimension, si, toward),
             other => other.show(si),
         }
+    }
+}
+
+/// A unit for a value and its error; see [`Shown::beside`].
+#[derive(Clone, Copy, Debug)]
+pub struct Beside {
+    dimension: Dimension,
+    scale: Scale,
+}
+
+impl Beside {
+    /// The number alone.
+    #[must_use]
+    pub fn number(self, si: f64) -> String {
+        number(self.scale.value(self.dimension, si, Toward::Nearest), self.scale.decimals)
+    }
+
+    /// `1.23 m`.
+    #[must_use]
+    pub fn words(self, si: f64) -> String {
+        format!("{} {}", self.number(si), self.scale.written)
+    }
+
+    /// `1.23 ± 0.30 m`.
+    #[must_use]
+    pub fn with_error(self, si: f64, sd: f64) -> String {
+        format!("{} ± {} {}", self.number(si), self.number(sd), self.scale.written)
     }
 }
 

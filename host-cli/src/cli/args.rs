@@ -1,8 +1,11 @@
 //! The arguments of every command; help, completions and man pages are made from these definitions.
 
+#[cfg(not(feature = "full"))]
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum, ValueHint};
+#[cfg(feature = "full")]
 use clap_complete::Shell;
 use landfall_plan::site::{Dimension, Like, parse_quantity};
 
@@ -24,6 +27,11 @@ The bag maker's instructions, local codes and qualified people come first.";
 
 /// Plan, place and check a roll-in, a take-off and a landing bag before anyone rides
 #[derive(Debug, Parser)]
+#[cfg_attr(
+    not(feature = "full"),
+    command(before_help = "This build plans only. Without --no-default-features it has all commands, \
+                           from cutting the ramp to the box on the bag.")
+)]
 #[command(name = "landfall", version, about, after_help = AFTER, max_term_width = 100)]
 pub(crate) struct Args {
     /// When to colour: on a terminal unless NO_COLOR is set, even into a pipe, or not at all.
@@ -58,25 +66,68 @@ pub(crate) enum Command {
     Place(Place),
     Air(Air),
     Sweep(Sweep),
+    #[cfg(feature = "full")]
     Ramp(super::args_build::Ramp),
+    #[cfg(feature = "full")]
     Progress(super::args_build::Progress),
+    #[cfg(feature = "full")]
     Ground(super::args_ground::Ground),
+    #[cfg(feature = "full")]
     Ready(super::args_ground::Ready),
+    #[cfg(feature = "full")]
     Line(super::args_ground::Line),
+    #[cfg(feature = "full")]
     Fit(super::args_learn::Fit),
+    #[cfg(feature = "full")]
     BagTest(super::args_learn::BagTest),
+    #[cfg(feature = "full")]
     Compare(super::args_learn::Compare),
+    #[cfg(feature = "full")]
     Arm(super::args_box::Arm),
+    #[cfg(feature = "full")]
     Watch(super::args_box::Watch),
+    #[cfg(feature = "full")]
     Replay(super::args_box::Replay),
+    #[cfg(feature = "full")]
     Log(super::args_box::Log),
+    #[cfg(feature = "full")]
     Simulate(super::args_box::Simulate),
+    #[cfg(feature = "full")]
     Serve(super::args_serve::Serve),
+    #[cfg(feature = "full")]
     Logbook(super::args_logbook::Logbook),
     Schema(Schema),
+    #[cfg(feature = "full")]
     Completions(Completions),
+    #[cfg(feature = "full")]
     Man(Man),
+    /// One that is not in this build.
+    #[cfg(not(feature = "full"))]
+    #[command(external_subcommand)]
+    NotBuilt(Vec<OsString>),
 }
+
+/// The commands that a build without the feature `full` leaves out.
+#[cfg(not(feature = "full"))]
+pub(crate) const LEFT_OUT: [&str; 17] = [
+    "ramp",
+    "progress",
+    "ground",
+    "ready",
+    "line",
+    "fit",
+    "bag-test",
+    "compare",
+    "arm",
+    "watch",
+    "replay",
+    "log",
+    "simulate",
+    "serve",
+    "logbook",
+    "completions",
+    "man",
+];
 
 /// Where the site comes from.
 #[derive(Debug, clap::Args)]
@@ -409,6 +460,7 @@ Examples:
   landfall completions bash > ~/.local/share/bash-completion/completions/landfall
   landfall completions zsh > ~/.zfunc/_landfall
   landfall completions fish > ~/.config/fish/completions/landfall.fish")]
+#[cfg(feature = "full")]
 pub(crate) struct Completions {
     /// The shell.
     #[arg(value_enum)]
@@ -422,6 +474,7 @@ Examples:
   landfall man | man -l -
   landfall man plan
   landfall man --folder ~/.local/share/man/man1")]
+#[cfg(feature = "full")]
 pub(crate) struct Man {
     /// The command; without it the page of landfall itself.
     #[arg(conflicts_with = "folder")]

@@ -8,15 +8,16 @@ use landfall_learn::bag_test::{BagTest as Found, Loaded, TestError, Tests, test}
 use landfall_learn::bag_text::{PlanLine, bag_text};
 use landfall_learn::demo::{DEFLATION, LOADED, LOADED_KG, SETTLED_PA};
 use landfall_learn::drops::read_drops;
+use landfall_learn::empty;
 use landfall_learn::heard::listen;
 use landfall_learn::landed::Speed;
 use landfall_learn::loaded::{Errors, Table, read};
 use landfall_learn::write_site::{Remark, changed, sha256};
 use landfall_plan::plan::results::Results;
 use landfall_plan::plan::{Parts, PlanError, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Site, demo};
+use landfall_sampling::Stop;
 use serde_json::json;
 
 use super::args::TextOrJson;
@@ -39,6 +40,11 @@ pub(crate) fn run(args: &BagTest) -> anyhow::Result<End> {
     let tests = tests(args, &site, &mut files)?;
     let nothing =
         tests.loaded.is_empty() && tests.deflation.is_none() && tests.settled_pa.is_none() && tests.heard.is_none();
+    if nothing && !tests.drops.is_empty() {
+        anyhow::bail!(
+            "--drops are only held against what the other measurements say: name a --loaded deflation with its --mass, a --deflation, a --settled pressure or a --recording beside it"
+        );
+    }
     if nothing {
         anyhow::bail!(
             "nothing was measured: name a --loaded deflation with its --mass, a --deflation, a --settled pressure or a --recording; landfall bag-test --sheet sheet.html prints how to measure"
@@ -139,6 +145,11 @@ fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests
     let recording = match &args.recording {
         Some(path) => {
             let (text, name) = files.take(path, "a recording")?;
+            if heading(&text).any(|cell| cell.starts_with("depth")) {
+                anyhow::bail!(
+                    "{name} has depths: it is the table of a load, and not what `watch --record` wrote. Name it with --loaded, and its load with --mass"
+                );
+            }
             Some(parse(&text, &name)?)
         }
         None => None,
@@ -150,9 +161,14 @@ fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests
         table.file = name_only(&table.file).to_owned();
         tests.loaded.push(Loaded { table, mass_kg: *mass_kg });
     }
+    if args.offset.is_some() && (recording.is_none() || tests.loaded.iter().all(|load| !load.table.gauge.is_empty())) {
+        anyhow::bail!(
+            "--offset sets the clock of a film beside that of a --recording, for a --loaded table without a gauge of its own; there is none here. Leave --offset out"
+        );
+    }
     if let Some(path) = &args.deflation {
         let (text, name) = files.take(path, "empty")?;
-        tests.deflation = Some((name_only(&name).to_owned(), gauge_of(&text, &name)?));
+        tests.deflation = Some((name_only(&name).to_owned(), gauge_of(&text, &name, Shown::of(site))?));
     }
     if let Some(path) = &args.drops {
         let (text, name) = files.take(path, "dropped loads, held against it")?;
@@ -170,16 +186,21 @@ fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests
 }
 
 /// Times and pressures of an empty deflation: a table that somebody wrote, or a recording of the box.
-fn gauge_of(text: &str, name: &str) -> anyhow::Result<Vec<(f64, f64)>> {
-    let heading = text.lines().find(|line| !line.trim().is_empty() && !line.starts_with('#')).unwrap_or("");
-    if heading.split(',').any(|cell| cell.trim() == "fault") {
+fn gauge_of(text: &str, name: &str, here: Shown) -> anyhow::Result<Vec<(f64, f64)>> {
+    if heading(text).any(|cell| cell == "fault") {
         let rows = parse(text, name)?.rows;
         return Ok(rows
             .iter()
             .filter_map(|row| row.reading.as_ref().ok().map(|pressure| (row.time_s, f64::from(pressure.0))))
             .collect());
     }
-    Ok(read(text, name, true, false)?.gauge)
+    Ok(empty::gauge_of(&read(text, name, true, false)?, here)?.to_vec())
+}
+
+/// The cells of a table's heading.
+fn heading(text: &str) -> impl Iterator<Item = &str> {
+    let line = text.lines().find(|line| !line.trim().is_empty() && !line.starts_with('#')).unwrap_or("");
+    line.split(',').map(str::trim)
 }
 
 fn write(args: &BagTest, site_text: &str, found: &Found, files: &Files) -> anyhow::Result<()> {

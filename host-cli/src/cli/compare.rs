@@ -6,10 +6,11 @@ use landfall_learn::compare::{Options, Session, Standing};
 use landfall_learn::compare_text::{run_line, session_text, warning};
 use landfall_learn::demo::TODAY;
 use landfall_learn::forward::Base;
-use landfall_learn::runs::{COLUMNS, RunRow, read_runs, run_of};
+use landfall_learn::runs::{RunRow, read_runs, run_of};
+use landfall_plan::shown::Shown;
 use landfall_plan::site::{Fault, Faults, Site};
 use landfall_tables::torn;
-use landfall_tables::{Heading, is_remark};
+use landfall_tables::{Heading, columns, is_remark};
 use serde_json::json;
 
 use super::args::TextOrJson;
@@ -26,7 +27,7 @@ pub(crate) fn run(args: &Compare) -> anyhow::Result<End> {
     anyhow::ensure!(session.count() > 0, "no run to compare");
     let standings = session.standings();
     let text = match args.format {
-        TextOrJson::Text => session_text(&site.site.name, &session, &lines, output::style()),
+        TextOrJson::Text => session_text(&site.site.name, &session, &lines, Shown::of(&site), output::style()),
         TextOrJson::Json => output::json(&json!({
             "site": site.site.name,
             "runs": session.count(),
@@ -45,7 +46,7 @@ fn take(site: &Site, session: &mut Session, run: &RunRow, faults: &mut Vec<Fault
     }
     let trial = session.base().clone().trial(site, run, faults)?;
     let beside = session.add(&trial)?;
-    Some(run_line(&run.label, &beside))
+    Some(run_line(&run.label, &beside, Shown::of(site)))
 }
 
 /// A whole table.
@@ -85,7 +86,7 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
         let mut faults = Vec::new();
         let Some(heading) = &heading else {
             if !is_remark(&line) {
-                heading = Some(Heading::read(COLUMNS, &line, index + 1, &mut faults));
+                heading = Some(Heading::read(columns::RUNS, &line, index + 1, &mut faults));
                 heads = format!("{line}\n");
                 if !faults.is_empty() {
                     return Err(Faults { file: "stdin".to_owned(), faults }.into());
@@ -101,7 +102,7 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
             if let Some(shown) = shown {
                 if args.format == TextOrJson::Text {
                     output::stdout(&shown)?;
-                    for words in fresh(session, &told) {
+                    for words in fresh(session, &told, Shown::of(site)) {
                         output::stdout(&format!("{words}\n"))?;
                     }
                 }
@@ -116,8 +117,8 @@ fn stream(args: &Compare, site: &Site, session: &mut Session) -> anyhow::Result<
 }
 
 /// Warnings that were not there before the run.
-fn fresh(session: &Session, told: &[bool]) -> Vec<String> {
+fn fresh(session: &Session, told: &[bool], here: Shown) -> Vec<String> {
     let standings: Vec<Standing> = session.standings();
     let new = standings.iter().zip(told).filter(|(_, told)| !**told);
-    new.filter_map(|(standing, _)| warning(standing, session)).collect()
+    new.filter_map(|(standing, _)| warning(standing, session, here)).collect()
 }

@@ -11,6 +11,7 @@ use landfall_learn::runs::read_runs;
 use landfall_learn::solve::NoFit;
 use landfall_learn::write_site::{Edit, From, edits, sha256, written};
 use landfall_plan::plan::PlanError;
+use landfall_plan::shown::Shown;
 use landfall_plan::site::{Site, demo, read_site};
 use serde_json::json;
 
@@ -36,7 +37,7 @@ pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {
     drop(bar);
     let edits = edits(&found, &prepared);
     let text = match args.format {
-        TextOrJson::Text => fit_text(&found, &edits, output::style()),
+        TextOrJson::Text => fit_text(&found, &edits, Shown::of(&site), output::style()),
         TextOrJson::Json => output::json(&json!({"fit": found, "edits": edits}))?,
     };
     args.output.put(&text)?;

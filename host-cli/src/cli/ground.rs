@@ -7,7 +7,7 @@ use landfall_plan::ground::text::{csv, text};
 use landfall_plan::plan::Parts;
 use landfall_plan::plan::model::with_gap;
 use landfall_plan::report::ground::page;
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 use serde_json::json;
 
 use super::args::Format;

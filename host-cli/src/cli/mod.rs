@@ -2,42 +2,64 @@
 
 mod air;
 mod args;
+#[cfg(feature = "full")]
 mod args_box;
+#[cfg(feature = "full")]
 mod args_build;
+#[cfg(feature = "full")]
 mod args_ground;
+#[cfg(feature = "full")]
 mod args_learn;
+#[cfg(feature = "full")]
 mod args_logbook;
 mod args_page;
+#[cfg(feature = "full")]
 mod args_serve;
+#[cfg(feature = "full")]
 mod arm;
+#[cfg(feature = "full")]
 mod bag_test;
 mod card;
 mod check;
+#[cfg(feature = "full")]
 mod compare;
+#[cfg(feature = "full")]
 mod complete;
+#[cfg(feature = "full")]
 mod fit;
+#[cfg(feature = "full")]
 mod ground;
 mod input;
+#[cfg(feature = "full")]
 mod line;
+#[cfg(feature = "full")]
 mod log;
+#[cfg(feature = "full")]
 mod logbook;
 mod new;
+#[cfg(feature = "full")]
 mod other_landings;
 mod output;
 mod page;
 mod place;
 mod plan;
 mod progress;
+#[cfg(feature = "full")]
 mod ramp;
 mod range;
+#[cfg(feature = "full")]
 mod ready;
+#[cfg(feature = "full")]
 mod replay;
 mod schema;
+#[cfg(feature = "full")]
 mod serve;
+#[cfg(feature = "full")]
 mod simulate;
 mod size;
 mod sweep;
 mod table;
+#[cfg(feature = "full")]
 mod watch;
 
 use std::ffi::OsString;
@@ -125,25 +147,58 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Place(args)) => place::run(&args),
         Some(Command::Air(args)) => air::run(&args),
         Some(Command::Sweep(args)) => sweep::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Ramp(args)) => ramp::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Progress(args)) => other_landings::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Ground(args)) => ground::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Ready(args)) => ready::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Line(args)) => line::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Fit(args)) => fit::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::BagTest(args)) => bag_test::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Compare(args)) => compare::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Arm(args)) => arm::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Watch(args)) => watch::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Replay(args)) => replay::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Log(args)) => log::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Simulate(args)) => simulate::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Serve(args)) => serve::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Logbook(args)) => logbook::run(&args),
         Some(Command::Schema(args)) => schema::run(&args),
+        #[cfg(feature = "full")]
         Some(Command::Completions(args)) => complete::completions(&args),
+        #[cfg(feature = "full")]
         Some(Command::Man(args)) => complete::man(&args),
+        #[cfg(not(feature = "full"))]
+        Some(Command::NotBuilt(words)) => not_built(&words),
     }
+}
+
+/// A command that was left out of this build, or none at all.
+#[cfg(not(feature = "full"))]
+fn not_built(words: &[OsString]) -> anyhow::Result<End> {
+    let name = words.first().map(|word| word.to_string_lossy()).unwrap_or_default();
+    anyhow::ensure!(
+        args::LEFT_OUT.contains(&name.as_ref()),
+        "there is no command {name:?}; landfall --help lists them all"
+    );
+    anyhow::bail!(
+        "{name} is not in this build, which plans only; from the sources, `cargo run --release --bin landfall -- {name}` \
+         builds and runs it, and `cargo install --path host-cli` installs all commands"
+    )
 }
 
 /// What went wrong, on stderr.

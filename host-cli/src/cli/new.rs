@@ -3,8 +3,8 @@
 use landfall::keep::WriteError;
 use landfall::new_site::{standing_line, write_new};
 use landfall_plan::plan::{Parts, compute};
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{read_site, starter_like};
+use landfall_sampling::Stop;
 
 use super::args::New;
 use super::{End, note, output};

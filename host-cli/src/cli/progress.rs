@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 use super::args::Threads;
 

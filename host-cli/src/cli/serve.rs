@@ -11,8 +11,8 @@ use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
 use landfall_box::script::parse_line;
 use landfall_box::sim::{Plan, Riders};
 use landfall_plan::plan::compute;
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{Gauge, Site, demo_text, read_site};
+use landfall_sampling::Stop;
 
 use super::args_serve::Serve;
 use super::{End, input, note, output};

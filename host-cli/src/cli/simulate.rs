@@ -11,8 +11,10 @@ use landfall_box::port::Decoder;
 use landfall_box::record::Recorder;
 use landfall_box::script::{Scripted, parse, parse_line};
 use landfall_box::sim::{Plan, Riders, Sim};
+use landfall_firmware::frame::encode;
+use landfall_firmware::link::ToBox;
 use landfall_plan::plan::compute;
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 use super::args_box::Simulate;
 use super::progress::{stop_on_ctrl_c, with_threads};
@@ -65,6 +67,10 @@ fn fast(args: &Simulate, mut sim: Sim, stop: &Stop) -> anyhow::Result<End> {
     let steps = (args.length.unwrap_or(FAST_S).clamp(0.0, 1e7) / STEP_S).round() as u64;
     let mut recorder = Recorder::new(Vec::new())?;
     let mut decoder = Decoder::default();
+    // As whoever records a box asks it what it goes by.
+    if let Ok(question) = encode(&ToBox::ReadSettings) {
+        sim.hear(question.bytes());
+    }
     for _ in 0..steps {
         if stop.asked.load(Ordering::Relaxed) {
             return Ok(End::Stopped);

@@ -9,7 +9,8 @@ use landfall_core::sizing::{Goal, Shape, shape, start_height};
 use landfall_core::takeoff::TakeOff;
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::cautions::CAUTIONS;
-use landfall_plan::plan::model::{Model, RIDERS, with_gap};
+use landfall_plan::plan::model::{Model, with_gap};
+use landfall_plan::plan::results::Who;
 use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Dimension, Site, plain};
 use serde::Serialize;
@@ -133,7 +134,7 @@ fn size(site: &Site, wanted: Wanted, limits: (f64, f64), radii: Option<Vec<f64>>
             start_m = height_m;
         }
         let run = run_from(setup, &inputs, height_m);
-        let rider = RIDERS.get(i).copied().unwrap_or_default();
+        let rider = Who::ALL.get(i).map_or("", |who| who.name());
         let mass_kg = model.masses_kg.get(i).copied().unwrap_or_default();
         riders.push(Rider { rider, mass_kg, start_height_m, run });
     }

@@ -19,8 +19,8 @@ use landfall_box::words::Level;
 use landfall_core::watch::WatchSettings;
 use landfall_plan::outside;
 use landfall_plan::plan::compute;
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::read_site;
+use landfall_sampling::Stop;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
 use super::args_box::Watch;

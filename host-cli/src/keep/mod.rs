@@ -12,11 +12,12 @@
 //! - write beside the target first and put that in its place in one step, so that a crash or a full disk leaves the old
 //!   file or the whole new one. What a killed run left there is removed by the next.
 
-mod kind;
+#[cfg(test)]
+mod kind_tests;
 mod place;
 mod put;
 mod temporary;
 
-pub use kind::Kind;
+pub use landfall_tables::Kind;
 pub use place::FileId;
 pub use put::{How, WriteError, begin, edit, write};

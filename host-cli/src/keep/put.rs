@@ -4,10 +4,10 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use super::kind::Kind;
 use super::place::{FileId, Kept, Place, folder_of, kept};
 use super::temporary;
 use landfall_plan::outside;
+use landfall_tables::Kind;
 
 /// How often it is tried again where another program puts a file at the same place.
 const TRIES: usize = 5;

@@ -202,6 +202,8 @@ class Controls {
     const unit = range.unit ? ` ${range.unit}` : "";
     slider.setAttribute("aria-valuetext", at === null ? "not stated" : `${DECIMALS(at)}${unit}`);
     part.ends.textContent = `allowed ${range.low} to ${range.high}${unit}; slider ${DECIMALS(kept.from)} to ${DECIMALS(kept.to)}${unit}`;
+    // In the units of the site, where the file has others.
+    if (part.control.here) part.ends.prepend(`now ${part.control.here}; `);
   }
 
   slide(part) {

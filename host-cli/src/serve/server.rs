@@ -19,7 +19,7 @@ use super::live::Live;
 use super::turns::Turns;
 use crate::page::{Behind, html};
 use landfall_plan::page::answer_until;
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 /// Evaluations at a time: each computes on every core, so that the second is there for what is short.
 const AT_ONCE: usize = 2;

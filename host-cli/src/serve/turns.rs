@@ -9,7 +9,7 @@ use std::sync::atomic::Ordering;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use landfall_plan::sampling::Stop;
+use landfall_sampling::Stop;
 
 /// How often a waiting request looks whether it was ended.
 const LOOK: Duration = Duration::from_millis(20);

@@ -4,12 +4,7 @@
 
 use landfall_agree::{SITES, runs};
 use landfall_core::ride::Steps;
-use sampling::{Job, Sampled, Stop, sample_over};
-
-// The very files of the planner; what it offers beyond the sampling is of no use here.
-#[allow(dead_code, unused_imports)]
-#[path = "../../../host-cli/src/sampling/mod.rs"]
-mod sampling;
+use landfall_sampling::{Job, Sampled, Stop, sample_over};
 
 /// Runs of a site: not a whole number of blocks.
 const RUNS: u64 = 4_097;

@@ -11,8 +11,8 @@ use landfall_learn::{demo, drops, loaded, runs};
 use landfall_logbook::rows;
 use landfall_plan::outside;
 use landfall_plan::page::answer_until;
-use landfall_plan::sampling::Stop;
 use landfall_plan::site::{KEYS, SiteFile, demo_text, read_site, starter};
+use landfall_sampling::Stop;
 use std::sync::atomic::Ordering;
 
 use super::Target;

@@ -4,10 +4,10 @@ use super::{ground_of, layout_of, run_out_m};
 use crate::plan::model::Model;
 use crate::plan::results::{Level, Results};
 use crate::plan::{Parts, PlanError, compute};
-use crate::sampling::Stop;
 use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, RollInKind, Site};
 use landfall_ground::fit::{Fit, fit};
+use landfall_sampling::Stop;
 use serde::Serialize;
 
 /// Runs of a trial plan.

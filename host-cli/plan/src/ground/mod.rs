@@ -10,7 +10,6 @@ pub mod text;
 use crate::plan::PlanError;
 use crate::plan::model::Model;
 use crate::plan::results::Results;
-use crate::sampling::random::{DRAWN, draw_tries};
 use crate::shown::Shown;
 use crate::site::Site;
 use landfall_core::flight::step;
@@ -25,6 +24,7 @@ use landfall_ground::set_out::{Tape, set_out, usual_pegs};
 use landfall_ground::supports::{Steps, Support, steps, supports};
 use landfall_ground::water::{Water, water};
 use landfall_ground::{BagBox, Ground, Layout, Profile};
+use landfall_sampling::random::{DRAWN, draw_tries};
 use serde::Serialize;
 
 /// Kept free of everything round the bag where the site states nothing (*assumed*).
@@ -364,8 +364,8 @@ fn bodies(layout: &Layout, ground: &Ground, band: &[Slice]) -> Vec<Body> {
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute};
-    use crate::sampling::Stop;
     use crate::site::{demo, demo_text, read_site};
+    use landfall_sampling::Stop;
 
     #[test]
     fn the_surface_is_the_ride() {

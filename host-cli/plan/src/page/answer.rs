@@ -8,9 +8,9 @@ use crate::plan::results::Results;
 use crate::plan::{Parts, PlanError, compute};
 use crate::plan::{json as numbers, limits, text as words};
 use crate::report::{Picture, Played, RUNS, Sheet, page_pictures, some_pictures};
-use crate::sampling::Stop;
 use crate::shown::Shown;
 use crate::site::{Faults, Site, SiteFile, demo_text, read_site};
+use landfall_sampling::Stop;
 
 /// What a page asks.
 #[derive(Debug, Deserialize)]

@@ -3,6 +3,7 @@
 
 use serde_json::{Value, json};
 
+use crate::shown::{Shown, Toward};
 use crate::site::{ASSUMED_AREA, Dimension, KEYS, Key, Kind, Preset, Site, SiteFile, TABLES, parse_quantity, plain};
 
 /// The controls for a text, and the site that it reads as, if it does.
@@ -38,7 +39,7 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
         "active": applies && !(is_simple && has_sections),
     });
     let more = match key.kind {
-        Kind::Quantity(dimension) => quantity(key, dimension, &shown, si),
+        Kind::Quantity(dimension) => quantity(key, dimension, &shown, si, site.map(Shown::of)),
         Kind::Number | Kind::Count => {
             let value = shown.parse::<f64>().ok().filter(|value| value.is_finite());
             let whole = key.kind == Kind::Count;
@@ -125,7 +126,7 @@ fn plain_whole(value: f64) -> String {
 }
 
 /// A number and a unit where the text is just that; what is written in another way stands as it is.
-fn quantity(key: &Key, dimension: Dimension, shown: &str, si: Option<f64>) -> Value {
+fn quantity(key: &Key, dimension: Dimension, shown: &str, si: Option<f64>, here: Option<Shown>) -> Value {
     let usual = dimension.usual();
     let read = parse_quantity(shown, dimension).ok();
     let unit = read.as_ref().map(|quantity| quantity.unit).filter(|unit| usual.contains(unit));
@@ -135,8 +136,32 @@ fn quantity(key: &Key, dimension: Dimension, shown: &str, si: Option<f64>) -> Va
     json!({
         "number": number,
         "unit": number.and(unit),
+        "here": here.and_then(|here| in_the_sites_units(here, dimension, number.and(unit), si?)),
         "units": usual.iter().map(|unit| range(key, Some((dimension, unit)), si, false)).collect::<Vec<_>>(),
     })
+}
+
+/// A value that stands in another unit than the site's people use, in theirs; none where it stands in it already.
+fn in_the_sites_units(here: Shown, dimension: Dimension, unit: Option<&str>, si: f64) -> Option<String> {
+    let usual: &[&str] = match (dimension, here.is_imperial()) {
+        (Dimension::Length, false) => &["m", "cm", "mm"],
+        (Dimension::Length, true) => &["ft", "in", "'", "\""],
+        (Dimension::Area, false) => &["m2", "cm2"],
+        (Dimension::Area, true) => &["ft2", "in2"],
+        (Dimension::Speed, false) => &["m/s", "km/h"],
+        (Dimension::Speed, true) => &["mph"],
+        (Dimension::Pressure, _) => &[here.gauge().word()],
+        (Dimension::Volume | Dimension::Flow | Dimension::Mass | Dimension::Force | Dimension::Temperature, _) => {
+            &[here.unit(dimension)]
+        }
+        _ => return None,
+    };
+    let stands = unit.is_some_and(|unit| usual.contains(&unit));
+    let words = match dimension {
+        Dimension::Speed => here.fine_speed(si, Toward::Nearest),
+        _ => here.quantity(dimension, si, Toward::Nearest),
+    };
+    (!stands && si.is_finite()).then_some(words)
 }
 
 /// The range of a key in a unit: the allowed one, and the one that its slider spans.
@@ -260,6 +285,26 @@ mod tests {
                 assert!((5.0..=1000.0).contains(&steps), "{} {value}", key.dotted);
             }
         }
+    }
+
+    /// A file in feet and a site in metres, and the other way round: the control says the value in the site's units too.
+    #[test]
+    fn a_value_in_another_unit_than_the_sites_is_said_in_the_sites_too() {
+        let here = |text: &str, key: &str| {
+            let site = crate::site::read_site(text, "a").unwrap();
+            let list = controls(text, Some(&site));
+            list.as_array().unwrap().iter().find(|control| control["key"] == key).unwrap()["here"].clone()
+        };
+        let metric = demo_text();
+        assert_eq!(here(metric, "takeoff.height"), "2.44 m");
+        assert_eq!(here(metric, "bag.length"), Value::Null);
+        let imperial = metric.replacen("[site]\n", "[site]\nunits = \"imperial\"\ngauge = \"inH2O\"\n", 1);
+        assert_eq!(here(&imperial, "takeoff.height"), Value::Null);
+        let length = crate::site::read_site(&imperial, "a").unwrap().bag.length_m;
+        let said = Shown::of(&crate::site::read_site(&imperial, "a").unwrap()).length(length, Toward::Nearest);
+        assert_eq!(here(&imperial, "bag.length"), Value::from(said.clone()));
+        assert!(said.contains(" ft"), "{said}");
+        assert!(here(&imperial, "bag.pressure_max").as_str().unwrap().ends_with(" inH2O"));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::plan::results::{Results, Standing};
-use crate::plan::words::chance;
+use crate::plan::words::{chance, fewer_than};
 use crate::report::{fixed, places, unit};
 use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
@@ -54,17 +54,38 @@ const AFTER: [Figure; 6] = [
     ("missing", "Seconds missing after a power cut", "/pressures/seconds_missing", Of::Seconds(1)),
 ];
 
+/// What one rider does: where the file has groups it is the rider whom it states for itself, in no group.
+const OF_A_RIDER: [&str; 12] = [
+    "lip_speed",
+    "load",
+    "airtime",
+    "apex",
+    "along",
+    "fall",
+    "sd_along",
+    "best_gap",
+    "depth",
+    "clearance",
+    "felt",
+    "recovery",
+];
+
 /// The figures of a plan, from its results and the same as they are printed.
 pub(super) fn figures(shown: Shown, results: &Results, printed: &Value) -> Value {
     let found = |(id, title, pointer, of): &Figure| {
-        let title = if *id == "miss" {
-            format!("Chance of a miss, {} rider", results.riders.worst)
-        } else {
-            (*title).to_owned()
+        // Of several groups the one that misses most.
+        let misses = |of: &Results| of.placement.miss_now.unwrap_or(0.0);
+        let most = results.groups.iter().max_by(|a, b| misses(&a.1).total_cmp(&misses(&b.1)));
+        let title = match (*id, most) {
+            ("miss", None) => format!("Chance of a miss, {} rider", results.riders.worst),
+            ("miss", Some((group, own))) => format!("Chance of a miss, {} rider of {group}", own.riders.worst),
+            (id, Some(_)) if OF_A_RIDER.contains(&id) => format!("{title}, the file's own rider"),
+            _ => (*title).to_owned(),
         };
         // Of several groups, the gaps that suit them all.
         let value = match *id {
             "gap_low" => results.gap_band_m().map(|band| band.0),
+            "miss" if most.is_some() => most.and_then(|(_, own)| own.placement.miss_now),
             "gap_high" => results.gap_band_m().map(|band| band.1),
             _ => printed.pointer(pointer).and_then(Value::as_f64),
         };
@@ -136,7 +157,7 @@ fn words(shown: Shown, results: &Results, value: f64, of: Of) -> String {
             // Without a miss in N runs the chance is only known to be below 3/N.
             let bound = results.spread.sampling.as_ref().map(|sampling| 3.0 / sampling.samples as f64);
             let is_bound = bound.is_some_and(|bound| (value / bound - 1.0).abs() < 1.0e-6);
-            if is_bound { format!("at most {}", chance(value)) } else { chance(value) }
+            if is_bound { fewer_than(value) } else { chance(value) }
         }
     }
 }
@@ -145,8 +166,8 @@ fn words(shown: Shown, results: &Results, value: f64, of: Of) -> String {
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute, json};
-    use crate::sampling::Stop;
     use crate::site::{Site, demo};
+    use landfall_sampling::Stop;
 
     fn listed(site: &Site) -> (Vec<Value>, Results) {
         let results = compute(site, Parts::ALL, &Stop::default()).unwrap();
@@ -183,6 +204,37 @@ mod tests {
         let off = of(&list, "stop");
         assert!(off["text"].as_str().unwrap().ends_with(" inH2O") && off["unit"] == "inH2O", "{off}");
         assert!((off["value"].as_f64().unwrap() * 249.089 - by.everybody_off_under_pa.unwrap()).abs() < 0.1, "{off}");
+    }
+
+    /// A chance that no run showed is a bound, in the words of the plan's text.
+    #[test]
+    fn a_chance_without_a_miss_is_said_as_in_the_text() {
+        let site = demo().with_value("spread.samples", 20000.0).unwrap();
+        let site = site.with_value("spread.pop", "0.1 m/s").unwrap().with_value("spread.botched", 0.0).unwrap();
+        let (list, results) = listed(&site);
+        assert_eq!(results.spread.sampling.as_ref().unwrap().misses, 0);
+        let said = of(&list, "miss")["text"].as_str().unwrap().to_owned();
+        assert_eq!(said, "fewer than 1 in 6,600");
+        let finding = results.findings.iter().find(|finding| finding.id == "miss").unwrap();
+        assert!(finding.text.contains(&format!("missed the landing field: {said}, ")), "{}", finding.text);
+    }
+
+    /// Of several groups each figure says whose it is; the chance of a miss is everybody's worst.
+    #[test]
+    fn figures_of_several_groups_say_whose_they_are() {
+        let text = format!(
+            "{}\n[[group]]\nname = \"Adults\"\n[[group]]\nname = \"Wild\"\npop_sd = \"1.5 m/s\"\n",
+            crate::site::demo_text()
+        );
+        let site = crate::site::read_site(&text, "a").unwrap().with_value("spread.samples", 20000.0).unwrap();
+        let (list, results) = listed(&site);
+        let wild = results.groups[1].1.placement.miss_now.unwrap();
+        assert!(wild > results.placement.miss_now.unwrap());
+        let miss = of(&list, "miss");
+        assert!(miss["title"].as_str().unwrap().ends_with(" rider of Wild"), "{miss}");
+        assert!((miss["value"].as_f64().unwrap() - 100.0 * wild).abs() < 1e-9, "{miss}");
+        assert_eq!(of(&list, "along")["title"], "Lands behind the bag's front edge, the file's own rider");
+        assert_eq!(of(&list, "gap_low")["title"], "Gap from");
     }
 
     /// Nothing to ride by where the plan is a stop.

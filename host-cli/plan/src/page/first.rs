@@ -32,9 +32,9 @@ fn marks(site: &Site, results: &Results) -> Value {
         let label = if several { format!("Start, {}", by.group) } else { "Start".to_owned() };
         let text = match (by.start_high_m, by.start_low_m) {
             (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => {
-                format!("{}, not below {}", shown.length(high_m, Toward::Down), shown.length(low_m, Toward::Up))
+                format!("{}, not below {}", shown.start_mark(high_m), shown.length(low_m, Toward::Up))
             }
-            (Some(high_m), Some(_)) => format!("{} only", shown.length(high_m, Toward::Down)),
+            (Some(high_m), Some(_)) => format!("{} only", shown.start_mark(high_m)),
             _ => "none was found".to_owned(),
         };
         list.push((label, text));
@@ -51,8 +51,8 @@ fn marks(site: &Site, results: &Results) -> Value {
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute, text as words};
-    use crate::sampling::Stop;
     use crate::site::demo;
+    use landfall_sampling::Stop;
 
     /// What stays in view on the page stands in the plan's text, word for word.
     #[test]

@@ -75,12 +75,12 @@ pub fn csv(results: &Results) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use super::super::test_plan;
     use super::*;
 
     #[test]
     fn keys_are_dotted_and_lists_counted() {
-        let rows = flatten(&sample::results());
+        let rows = flatten(&test_plan::results());
         let value = |key: &str| rows.iter().find(|(k, _)| k == key).map(|(_, v)| v.clone());
         assert_eq!(value("ride.lip_speed_mps"), Some(Value::from(8.4)));
         assert_eq!(value("ride.stall"), Some(Value::Null));
@@ -111,7 +111,7 @@ mod tests {
 
     #[test]
     fn rows_read_back_as_they_were() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         results.ride.lip_angle_deg = f64::from(62.2_f32);
         results.site = "=Larch, \"the\" Hollow".into();
         let text = csv(&results);

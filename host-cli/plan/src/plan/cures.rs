@@ -5,9 +5,9 @@ use super::first_day::MARK_STEP_M;
 use super::model::Supply;
 use super::results::{Cure, Finding, Level, Results};
 use super::{Parts, PlanError, plan_of};
-use crate::sampling::Stop;
 use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, RollInKind, Site};
+use landfall_sampling::Stop;
 use rayon::prelude::*;
 use std::sync::atomic::Ordering;
 

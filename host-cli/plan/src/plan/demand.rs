@@ -9,7 +9,6 @@ use super::results::SpeedsBy;
 use super::sampled::Landings;
 use super::search::Draws;
 use super::supply::landing_kg;
-use crate::sampling::quantile::Histogram;
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::bag::Outcome;
@@ -17,6 +16,7 @@ use landfall_core::ground_chance::{NormalSpeeds, TwoNormals};
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_core::levels::MeanLanding;
 use landfall_core::spread::{Mixture, mixture};
+use landfall_sampling::quantile::Histogram;
 use std::sync::Arc;
 
 /// Chance of a faster landing than the hard one.

@@ -55,10 +55,9 @@ pub fn first_screen(site: &Site, r: &Results) -> FirstScreen {
         Standing::Provisional => {
             why_provisional(site, shown, r, &mut lines);
             let verdict = match r.first_day_mark_m() {
-                Some(mark_m) => format!(
-                    "Start no higher than the {} mark until this bag is measured.",
-                    shown.length(mark_m, Toward::Down)
-                ),
+                Some(mark_m) => {
+                    format!("Start no higher than the {} mark until this bag is measured.", shown.start_mark(mark_m))
+                }
                 None => "No limit is broken, but this bag is not measured.".to_owned(),
             };
             (verdict, String::new())
@@ -137,7 +136,7 @@ fn tried(r: &Results) -> String {
 
 /// Why a plan waits for the bag to be measured, and what measuring it would change.
 fn why_provisional(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
-    let start = shown.length(site.roll_in.start_height_m, Toward::Nearest);
+    let start = shown.start_mark(site.roll_in.start_height_m);
     let lifted = || r.pressures.judged.iter().filter(|judged| judged.if_measured < judged.now);
     // The gravest; of those the first in the order of the topics.
     let gravest = lifted().max_by_key(|judged| (judged.now, std::cmp::Reverse(judged.topic)));
@@ -217,8 +216,10 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     push(lines, "Power cut", power_cut(r, by));
     push(lines, "Stop line", stop_line(shown, by));
     // Where nothing is missed too often and there is no hold wind, none was looked for.
-    let looked_for = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
-    if looked_for || by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some() {
+    let missed = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
+    let found = |by: &RideBy| by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some();
+    // One group that may not ride in the planned wind leaves everybody no hold wind: that is said, too.
+    if missed || r.ride_by.iter().any(found) {
         push(lines, "Wind", wind(shown, by));
     }
     if brief {
@@ -246,11 +247,11 @@ pub(super) fn start(shown: Shown, by: &RideBy, several: bool) -> String {
     match (by.start_high_m, by.start_low_m) {
         (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => format!(
             "{who}from the {} mark. Not below the {} mark: from lower down a limit is broken.{riders}",
-            shown.length(high_m, Toward::Down),
+            shown.start_mark(high_m),
             shown.length(low_m, Toward::Up)
         ),
         (Some(high_m), Some(_)) => {
-            format!("{who}from the {} mark only, no lower and no higher.{riders}", shown.length(high_m, Toward::Down))
+            format!("{who}from the {} mark only, no lower and no higher.{riders}", shown.start_mark(high_m))
         }
         _ => format!("{who}no start was found that keeps every limit.{riders}"),
     }
@@ -329,17 +330,21 @@ fn stop_line(shown: Shown, by: &RideBy) -> String {
 }
 
 fn wind(shown: Shown, by: &RideBy) -> String {
-    let said: Vec<String> = [
+    let winds = [
         (by.hold_along_tail_mps, "from behind"),
         (by.hold_along_head_mps, "from the front"),
         (by.hold_across_mps, "from the side"),
-    ]
-    .iter()
-    .filter_map(|(limit, from)| limit.map(|mps| format!("{} {from}", shown.speed(mps, Toward::Down))))
-    .collect();
-    match said.len() {
-        0 => "not in any gust: the wind that was planned with is already too much.".to_owned(),
-        _ => format!("hold in gusts over {}.", list(&said)),
+    ];
+    let over =
+        |(limit, from): &(Option<f64>, &str)| limit.map(|mps| format!("{} {from}", shown.speed(mps, Toward::Down)));
+    let said: Vec<String> = winds.iter().filter_map(over).collect();
+    // A direction without a number is one in which somebody may not ride at all.
+    let never: Vec<String> =
+        winds.iter().filter(|(limit, _)| limit.is_none()).map(|(_, from)| (*from).to_owned()).collect();
+    match (said.len(), never.len()) {
+        (0, _) => "not in any gust: the wind that was planned with is already too much.".to_owned(),
+        (_, 0) => format!("hold in gusts over {}.", list(&said)),
+        _ => format!("hold in gusts over {}, and in any gust {}.", list(&said), list(&never)),
     }
 }
 

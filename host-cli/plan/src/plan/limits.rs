@@ -5,6 +5,8 @@ use super::table::CAUTION_CUT;
 use super::words::{chance, highest_looked_at, load, metres, pressure, seconds};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
+use landfall_core::bag::Outcome;
+use landfall_core::supply::RangeStatus;
 
 /// One limit and the value held against it.
 #[derive(Clone, Debug, PartialEq)]
@@ -125,13 +127,13 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
     let riders = [&r.riders.lightest, &r.riders.heaviest];
     rows.push(Row {
         what: "where the riders land",
-        now: if r.flight.outcome == "on" && riders.iter().any(|rider| rider.along_m.is_none()) {
+        now: if r.flight.outcome == Outcome::On && riders.iter().any(|rider| rider.along_m.is_none()) {
             "a rider does not".to_owned()
         } else {
-            format!("{} (mean rider)", r.flight.outcome.replace('_', " "))
+            format!("{} (mean rider)", r.flight.outcome.name().replace('_', " "))
         },
         limit: "on the landing field".to_owned(),
-        inside: r.flight.outcome == "on" && riders.iter().all(|rider| rider.along_m.is_some()),
+        inside: r.flight.outcome == Outcome::On && riders.iter().all(|rider| rider.along_m.is_some()),
         used: None,
         level: Level::Stop,
         findings: &[
@@ -186,8 +188,13 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         let lowest = by.and_then(|by| by.start_low_m).filter(|_| start >= clearing).unwrap_or(clearing);
         rows.push(Row {
             what: "start height",
-            now: metres(u, start),
-            limit: format!("at least {}", u.length(lowest, Toward::Up)),
+            now: u.start_mark(start),
+            // One mark is one length, rounded to one side.
+            limit: if (lowest - start).abs() < 1.0e-3 {
+                format!("at least {}", u.start_mark(start))
+            } else {
+                format!("at least {}", u.length(lowest, Toward::Up))
+            },
             inside: start >= clearing || p.miss_now.is_some_and(|miss| miss <= p.target_miss),
             used: of(lowest, start),
             level: Level::Stop,
@@ -242,7 +249,7 @@ fn bag(site: &Site, r: &Results) -> Vec<Row> {
         what: "pressure, maker's range",
         now: pressure(u, settled),
         limit: format!("{} to {}", pressure(u, bag.pressure_min_pa), pressure(u, bag.pressure_max_pa)),
-        inside: air.status != "low" && air.status != "high",
+        inside: air.status == RangeStatus::InRange,
         used: within(bag.pressure_min_pa, bag.pressure_max_pa),
         level: Level::Stop,
         findings: &["pressure.low", "pressure.high", "blower.weak", "blower.skin"],
@@ -365,21 +372,21 @@ fn some_chance(now: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use super::super::test_plan;
     use super::*;
 
     #[test]
     fn a_quiet_plan_keeps_every_limit() {
-        let list = limits(&sample::site(), &sample::results());
+        let list = limits(&test_plan::site(), &test_plan::results());
         assert_eq!(list.len(), 18);
         assert!(list.iter().all(|limit| limit.inside), "{list:#?}");
     }
 
     #[test]
     fn each_limit_can_be_left() {
-        let site = sample::site();
+        let site = test_plan::site();
         let outside = |change: fn(&mut Results)| {
-            let mut results = sample::results();
+            let mut results = test_plan::results();
             change(&mut results);
             limits(&site, &results)
                 .into_iter()
@@ -390,12 +397,12 @@ mod tests {
         let load = "load on the ride down";
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(4.1)), [(load, Level::Caution)]);
         assert_eq!(outside(|r| r.ride.peak_load_g = Some(6.1)), [(load, Level::Stop)]);
-        assert_eq!(outside(|r| r.flight.outcome = "short"), [("where the riders land", Level::Stop)]);
+        assert_eq!(outside(|r| r.flight.outcome = Outcome::Short), [("where the riders land", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.miss_now = Some(0.002)), [("chance of a miss", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.inside_band_m = Some(-0.1)), [("gap", Level::Stop)]);
         let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.1), Some(0.002)));
         assert_eq!(both, [("chance of a miss", Level::Stop), ("gap", Level::Stop)]);
-        assert_eq!(outside(|r| r.air.status = "low"), [("pressure, maker's range", Level::Stop)]);
+        assert_eq!(outside(|r| r.air.status = RangeStatus::Low), [("pressure, maker's range", Level::Stop)]);
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().depth_m = 2.0), [("depth, mean landing", Level::Stop)]);
         let felt = "load, mean landing";
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().felt_load_g = 15.1), [(felt, Level::Caution)]);
@@ -417,7 +424,7 @@ mod tests {
         ];
         for (topic, what) in Topic::ALL.into_iter().skip(1).zip(rows) {
             for (judged, level) in [(Judged::Stop, Level::Stop), (Judged::Caution, Level::Caution)] {
-                let mut results = sample::results();
+                let mut results = test_plan::results();
                 results.pressures.judged.iter_mut().find(|j| j.topic == topic).unwrap().now = judged;
                 let out = limits(&site, &results).into_iter().filter(|limit| !limit.inside);
                 assert_eq!(out.map(|limit| (limit.what, limit.level)).collect::<Vec<_>>(), [(what, level)]);
@@ -428,19 +435,19 @@ mod tests {
     /// A stop that is about something no row shows makes a row of its own.
     #[test]
     fn every_stop_has_a_row_that_is_outside() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         results.findings.push(super::super::results::Finding::new("wind.now", Level::Stop, "wind", "Too windy. Wait."));
-        let list = limits(&sample::site(), &results);
+        let list = limits(&test_plan::site(), &results);
         let last = list.last().unwrap();
         assert!(last.broken() && last.now == "Too windy.", "{last:?}");
     }
 
     #[test]
     fn the_closest_come_first() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         results.placement.miss_now = Some(0.002);
         results.ride.peak_load_g = Some(4.1);
-        let list = by_closeness(limits(&sample::site(), &results));
+        let list = by_closeness(limits(&test_plan::site(), &results));
         assert_eq!([list[0].what, list[1].what], ["chance of a miss", "load on the ride down"]);
         let used: Vec<f64> = list[2..].iter().filter_map(|limit| limit.used).collect();
         assert!(used.is_sorted_by(|a, b| a >= b), "{used:?}");

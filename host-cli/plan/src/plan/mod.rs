@@ -17,24 +17,25 @@ pub mod model;
 pub mod parts;
 pub mod results;
 pub mod ride_by;
-#[cfg(test)]
-mod sample;
 pub mod sampled;
 pub mod search;
 pub mod supply;
 pub mod table;
+#[cfg(test)]
+mod test_plan;
 pub mod text;
 pub mod words;
 
-use crate::sampling::{Sampled, Stop};
 use crate::site::Site;
 use demand::{Crew, Demand, Drawn, crews};
 use known::{Twice, levels_input, limits_twice};
 use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_core::wind::GUST_FACTOR;
-use model::{Model, RIDERS, Supply, wind_forces};
+use landfall_sampling::{Sampled, Stop};
+use model::{Model, Supply, wind_forces};
 use parts::{DETAIL, Single, single};
+use results::Who;
 use results::{Level, Placement, Pressures, Provisional, Results, Rider, Riders, Spread, Standing, Verdict, Wind};
 use sampled::{Hold, Landings};
 use search::Draws;
@@ -434,5 +435,5 @@ fn riders(model: &Model, singles: &[Single], landings: Option<&Landings>) -> Rid
         }
     };
     let worst = landings.map_or(0, |landings| landings.worst().0);
-    Riders { lightest: rider(1), heaviest: rider(2), worst: RIDERS[worst] }
+    Riders { lightest: rider(1), heaviest: rider(2), worst: Who::ALL[worst] }
 }

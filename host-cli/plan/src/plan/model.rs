@@ -16,9 +16,6 @@ use landfall_core::supply::{Feed, Flows, OperatingPoint, SupplyCheck, check_supp
 use landfall_core::takeoff::TakeOff;
 use landfall_core::wind::{WindForces, WindLoad};
 
-/// The three riders, in the order of [`Model::setups`].
-pub const RIDERS: [&str; 3] = ["mean", "lightest", "heaviest"];
-
 /// Largest part of a millimetre by which a sampled run may differ from one with fine steps: a tenth.
 const STEP_TOLERANCE_M: f32 = 1.0e-4;
 

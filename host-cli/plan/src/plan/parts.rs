@@ -9,7 +9,7 @@ use landfall_core::flight::fly_to_apex;
 use landfall_core::inputs::{Inputs, Uncertain};
 use landfall_core::ride::{RideEnd, RidePoint, Steps};
 use landfall_core::run::{Run, Setup};
-use landfall_core::short_zone::{Hit, WALKING_MPS, clearing_speed_mps, front_from_mps, short_run};
+use landfall_core::short_zone::{WALKING_MPS, clearing_speed_mps, front_from_mps, short_run};
 use landfall_core::stop_line::last_stop_line;
 
 /// Steps of the single runs that a plan shows.
@@ -148,7 +148,7 @@ pub fn flight(model: &Model, one: &Single) -> Flight {
             impact_normal_mps: None,
             impact_along_mps: None,
             equivalent_fall_height_m: None,
-            outcome: outcome.name(),
+            outcome,
         };
     };
     let start = setup.release(one.end.speed_mps, &inputs);
@@ -167,7 +167,7 @@ pub fn flight(model: &Model, one: &Single) -> Flight {
         impact_normal_mps: when(normal),
         impact_along_mps: when((speed2 - normal * normal).max(0.0).sqrt()),
         equivalent_fall_height_m: when(normal * normal / (2.0 * f64::from(STANDARD_GRAVITY_MPS2))),
-        outcome: run.outcome(&setup.bag, 0).name(),
+        outcome: run.outcome(&setup.bag, 0),
     }
 }
 
@@ -213,11 +213,7 @@ pub fn short_zone(model: &Model) -> (Option<f64>, Option<f64>, Vec<ShortRun>) {
             let run = short_run(setup, &inputs, speed);
             ShortRun {
                 lip_speed_mps: f64::from(speed),
-                hit: match run.hit {
-                    Hit::Ground => "ground",
-                    Hit::BagFront => "bag_front",
-                    Hit::BagTop => "bag_top",
-                },
+                hit: run.hit,
                 height_at_gap_m: (run.height_at_gap_m > 0.0).then_some(f64::from(run.height_at_gap_m)),
             }
         })

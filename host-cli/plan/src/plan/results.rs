@@ -1,17 +1,22 @@
 //! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
 
+use landfall_core::bag::Outcome;
 use landfall_core::levels::MeanLanding;
 use landfall_core::possible_bags::BagFactors;
+use landfall_core::short_zone::Hit;
+use landfall_core::supply::RangeStatus;
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
 mod bag;
+mod states;
 
 pub use bag::{
     BandEnd, BoxLevels, Chance, Cure, Judged, Judgement, OneBag, OneBlowerLost, Provisional, RideBy, Standing,
     StopRule, Topic, Verdict,
 };
+pub use states::Who;
 
 /// The whole plan.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -130,7 +135,7 @@ pub struct Riders {
     /// The heaviest.
     pub heaviest: Rider,
     /// The one with the largest chance of a miss: mean, lightest or heaviest.
-    pub worst: &'static str,
+    pub worst: Who,
 }
 
 /// The flight.
@@ -155,7 +160,8 @@ pub struct Flight {
     /// v_n²/2g.
     pub equivalent_fall_height_m: Option<f64>,
     /// What the run is called.
-    pub outcome: &'static str,
+    #[schemars(with = "String")]
+    pub outcome: Outcome,
 }
 
 /// Where landings fall, by both methods.
@@ -175,7 +181,7 @@ pub struct Spread {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Tails {
     /// The rider with the largest of them: mean, lightest or heaviest.
-    pub worst: &'static str,
+    pub worst: Who,
     /// The mean rider's.
     pub mean: Tail,
     /// The lightest rider's.
@@ -280,7 +286,8 @@ pub struct ShortRun {
     /// Speed at the release.
     pub lip_speed_mps: f64,
     /// What is met first: ground, bag_front or bag_top.
-    pub hit: &'static str,
+    #[schemars(with = "String")]
+    pub hit: Hit,
     /// Height of the lowest point of rider and bike above the ground under the bag where it passes the front edge; null
     /// where it meets the ground before.
     pub height_at_gap_m: Option<f64>,
@@ -373,7 +380,9 @@ pub struct Air {
     /// Nothing is open, so that this is the shut-off pressure.
     pub at_shut_off: bool,
     /// `low`, `in range` or `high` against the maker's range.
-    pub status: &'static str,
+    #[serde(serialize_with = "states::range")]
+    #[schemars(with = "String")]
+    pub status: RangeStatus,
     /// Above the maker's lowest; negative below it.
     pub above_min_pa: f64,
     /// Below the maker's highest; negative above it.

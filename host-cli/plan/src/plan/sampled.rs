@@ -2,15 +2,16 @@
 
 use super::PlanError;
 use super::interval::clopper_pearson;
-use super::model::{Model, RIDERS};
+use super::model::Model;
+use super::results::Who;
 use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
-use crate::sampling::quantile::Histogram;
-use crate::sampling::tails::{Effort, RESOLVED, tail};
-use crate::sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::spread::{Differences, Mixture};
+use landfall_sampling::quantile::Histogram;
+use landfall_sampling::tails::{Effort, RESOLVED, tail};
+use landfall_sampling::{Job, Moments, Sampled, WINDOWED, sample};
 use std::collections::BTreeMap;
 
 /// How closely a start height is found.
@@ -238,7 +239,7 @@ pub fn tails(model: &Model, draws: &Draws<'_>) -> Result<Tails, PlanError> {
             worst = rider;
         }
     }
-    Ok(Tails { worst: RIDERS[worst], mean, lightest, heaviest })
+    Ok(Tails { worst: Who::ALL[worst], mean, lightest, heaviest })
 }
 
 /// What is printed of the divided differences: of good and botched tries together.

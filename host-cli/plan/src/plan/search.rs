@@ -8,10 +8,10 @@
 
 use super::PlanError;
 use super::model::Model;
-use crate::sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_core::ride::Steps;
+use landfall_sampling::{Fail, Job, Sampled, Stop, fails, sample, still};
 
 /// Runs of a search for a border. At a target of 1 in 1,000 some 131 of them fail, which is known to 9 %.
 pub const SEARCH_RUNS: u64 = 1 << 17;

@@ -12,7 +12,7 @@ use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::landing_limits::Trial;
 use landfall_core::run::Run;
 use landfall_core::slow_gas::SlowGas;
-use landfall_core::supply::{Feed, RangeStatus};
+use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, Options, TracePoint, Until, touch_down};
 
 /// Time between two points of a drawn touch-down; the steps themselves do not depend on it.
@@ -51,11 +51,7 @@ pub fn air(site: &Site, supply: &Supply, hard: Option<(&Demand, &Bag)>, needed_s
         operating_pressure_pa: f64::from(supply.operating.pressure_pa),
         operating_flow_m3ps: f64::from(supply.operating.flow_m3ps),
         at_shut_off: supply.operating.at_shut_off,
-        status: match supply.check.status {
-            RangeStatus::Low => "low",
-            RangeStatus::InRange => "in range",
-            RangeStatus::High => "high",
-        },
+        status: supply.check.status,
         above_min_pa: f64::from(supply.check.above_min_pa),
         below_max_pa: f64::from(supply.check.below_max_pa),
         needed_pressure_pa: f64::from(supply.check.needed_pressure_pa),

@@ -10,6 +10,8 @@ use super::words::{chance, flow, metres, number, percent, pressure, seconds, spe
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
 use anstyle::{AnsiColor, Style as Paint};
+use landfall_core::short_zone::Hit;
+use landfall_core::supply::RangeStatus;
 use textwrap::{Options, WordSplitter, wrap};
 
 /// How the text looks.
@@ -273,9 +275,9 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
     page.line(&format!("  {:<20} {:<12} {}", "speed at the lip", "meets", "height at front edge"));
     for run in &p.short_zone {
         let hit = match run.hit {
-            "bag_front" => "bag's front",
-            "bag_top" => "bag's top",
-            other => other,
+            Hit::Ground => "ground",
+            Hit::BagFront => "bag's front",
+            Hit::BagTop => "bag's top",
         };
         page.line(&format!(
             "  {:<20} {hit:<12} {}",
@@ -334,9 +336,11 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
         &format!("{} at {}{shut}", pressure(u, air.operating_pressure_pa), flow(u, air.operating_flow_m3ps)),
     );
     let range = match air.status {
-        "low" => format!("{} too low", pressure(u, -air.above_min_pa)),
-        "high" => format!("{} too high", pressure(u, -air.below_max_pa)),
-        _ => format!("inside by {} and {}", pressure(u, air.above_min_pa), pressure(u, air.below_max_pa)),
+        RangeStatus::Low => format!("{} too low", pressure(u, -air.above_min_pa)),
+        RangeStatus::High => format!("{} too high", pressure(u, -air.below_max_pa)),
+        RangeStatus::InRange => {
+            format!("inside by {} and {}", pressure(u, air.above_min_pa), pressure(u, air.below_max_pa))
+        }
     };
     page.plain(
         "range",

@@ -139,6 +139,12 @@ pub fn chance_limit(p: f64) -> String {
     if p > 0.0 && p < RAREST_SAID { one_in(p) } else { chance(p) }
 }
 
+/// A bound below which a chance lies.
+#[must_use]
+pub fn fewer_than(bound: f64) -> String {
+    if bound < RAREST_SAID { chance(bound) } else { format!("fewer than {}", chance(bound)) }
+}
+
 /// The chance of a miss from counted runs. Of few misses only the bound is said below which the chance lies (95 %), so
 /// that no miss at all never sounds more than a few.
 #[must_use]
@@ -148,7 +154,7 @@ pub fn counted_chance(misses: u64, runs: u64) -> String {
         return miss_chance(misses as f64 / runs.max(1) as f64);
     }
     let most = upper_95(misses, runs);
-    if most < RAREST_SAID { miss_chance(most) } else { format!("less than {}", chance(most)) }
+    if most < RAREST_SAID { miss_chance(most) } else { fewer_than(most) }
 }
 
 /// A share in percent: `<1 %` below one.
@@ -228,9 +234,9 @@ mod tests {
 
     #[test]
     fn few_misses_are_a_bound_that_grows_with_them() {
-        assert_eq!(counted_chance(0, 100_000), "less than 1 in 33,000");
+        assert_eq!(counted_chance(0, 100_000), "fewer than 1 in 33,000");
         // `scipy.stats.beta.ppf(0.95, 3, 99998)`: 6.2957e-5.
-        assert_eq!(counted_chance(2, 100_000), "less than 1 in 15,000");
+        assert_eq!(counted_chance(2, 100_000), "fewer than 1 in 15,000");
         assert_eq!(counted_chance(5, 100_000), "1 in 20,000");
         assert_eq!(counted_chance(0, 10_000_000), "rarer than 1 in 100,000, as far as the assumed scatter goes");
         assert_eq!(counted_chance(3_000, 10_000), "30 %");

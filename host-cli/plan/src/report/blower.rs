@@ -6,6 +6,7 @@ use super::words::{gauge, number_in, titled};
 use super::{Picture, Table};
 use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
+use landfall_core::supply::RangeStatus;
 
 const TITLE: &str = "Blowers and openings";
 /// Points of a curve.
@@ -55,9 +56,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         gauge(u, at.1),
         if at.0 > 0.0 { format!(" and {}", u.flow(at.0, Toward::Nearest)) } else { String::new() },
         match air.status {
-            "low" => "lower than the maker's",
-            "high" => "higher than the maker's",
-            _ => "within the maker's",
+            RangeStatus::Low => "lower than the maker's",
+            RangeStatus::High => "higher than the maker's",
+            RangeStatus::InRange => "within the maker's",
         },
         gauge(u, bag.pressure_min_pa),
         gauge(u, bag.pressure_max_pa),

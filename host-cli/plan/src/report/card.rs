@@ -151,11 +151,14 @@ fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = [String; 3
 }
 
 fn starts(shown: Shown, r: &Results) -> Element {
-    let mark =
-        |value: Option<f64>, toward: Toward| value.map_or_else(|| "none".to_owned(), |m| shown.length(m, toward));
+    let none = || "none".to_owned();
     let rows = r.ride_by.iter().map(|by| {
         let name = if r.ride_by.len() > 1 { by.group.clone() } else { "everybody".to_owned() };
-        [name, mark(by.start_high_m, Toward::Down), mark(by.start_low_m, Toward::Up)]
+        [
+            name,
+            by.start_high_m.map_or_else(none, |m| shown.start_mark(m)),
+            by.start_low_m.map_or_else(none, |m| shown.length(m, Toward::Up)),
+        ]
     });
     let line = match r.for_everybody().and_then(|by| by.stop_line_before_foot_m) {
         Some(m) => format!(

@@ -191,8 +191,8 @@ fn place_at(surface: &[Piece], before_foot_m: f64) -> Option<((f64, f64), f64)> 
 mod tests {
     use super::*;
     use crate::plan::{Parts, compute};
-    use crate::sampling::Stop;
     use crate::site::{Site, demo};
+    use landfall_sampling::Stop;
 
     fn played(site: &Site) -> (Played, crate::plan::results::Results) {
         let results = compute(site, Parts::QUICK, &Stop::default()).unwrap();

@@ -33,7 +33,7 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
     vec![
         (
             "start not above, over the take-off's foot",
-            Box::new(move |by| or_none(by.start_high_m.map(|m| u.length(m, Toward::Down)))),
+            Box::new(move |by| or_none(by.start_high_m.map(|m| u.start_mark(m)))),
         ),
         ("start not below", Box::new(move |by| or_none(by.start_low_m.map(|m| u.length(m, Toward::Up))))),
         (

@@ -4,7 +4,6 @@ use crate::plan::model::{Model, Supply};
 use crate::plan::parts::{DETAIL, Single, single};
 use crate::plan::results::Results;
 use crate::plan::{PlanError, supply};
-use crate::sampling::random::{DRAWN, draw_tries};
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::bag::Outcome;
@@ -13,6 +12,7 @@ use landfall_core::inputs::{COUNT, Inputs, Uncertain};
 use landfall_core::path::Shape;
 use landfall_core::run::Setup;
 use landfall_core::short_zone::short_run;
+use landfall_sampling::random::{DRAWN, draw_tries};
 use rayon::prelude::*;
 
 /// Runs behind the band of flights and the points of the plan view: the first of the sampling's own, mean rider.

@@ -6,6 +6,7 @@ use super::words::{maybe_in, number_in, titled};
 use super::{Picture, Table};
 use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
+use landfall_core::short_zone::Hit;
 
 const TITLE: &str = "The short zone, to scale";
 
@@ -39,14 +40,14 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     chart.area("bag", "bag", &[(gap, base), (gap, front), (x.high, top), (x.high, base)]);
     for (row, path) in placement.short_zone.iter().zip(&sheet.short) {
         let inside: Vec<(f64, f64)> = path.iter().copied().filter(|place| place.0 <= x.high).collect();
-        let class = match row.hit {
-            "ground" => "hit-ground",
-            "bag_front" => "hit-front",
-            _ => "hit-top",
+        let (class, name) = match row.hit {
+            Hit::Ground => ("hit-ground", "ground"),
+            Hit::BagFront => ("hit-front", "bag_front"),
+            Hit::BagTop => ("hit-top", "bag_top"),
         };
-        chart.line(class, row.hit, &inside);
+        chart.line(class, name, &inside);
         if let Some(end) = inside.last() {
-            chart.dot(class, row.hit, *end, 3.0);
+            chart.dot(class, name, *end, 3.0);
         }
     }
     let label = |chart: &mut Chart, row: usize, text: String| {
@@ -93,9 +94,9 @@ fn table(sheet: &Sheet<'_>) -> Table {
     let mut table = Table::new("What a rider of some speed meets first", &[speed.as_str(), "meets", &height]);
     for row in &sheet.results.placement.short_zone {
         let meets = match row.hit {
-            "ground" => "take-off or ground",
-            "bag_front" => "the bag's front",
-            _ => "the bag's top",
+            Hit::Ground => "take-off or ground",
+            Hit::BagFront => "the bag's front",
+            Hit::BagTop => "the bag's top",
         };
         table.row([
             number_in(u, Dimension::Speed, row.lip_speed_mps, 1),

@@ -359,7 +359,8 @@ fn heights(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, view: View) {
         high(chart, peak.0, [lip_z, peak.1], (Anchor::End, 0.5));
     }
     if view == View::Whole {
-        high(chart, start.0 - 0.35, [0.0, start.1], (Anchor::Start, 0.5));
+        let at = chart.x_px(start.0 - 0.35);
+        chart.measure_y([0.0, start.1], at, Anchor::Start, 0.5, &u.start_mark(sheet.site.roll_in.start_height_m));
         high(chart, bag.end() + 0.35, [bag.base, bag.top(bag.end())], (Anchor::Start, 0.5));
         if bag.climb != 0.0 {
             high(chart, bag.gap + 0.4, [bag.base, bag.front], (Anchor::Start, 0.2));
@@ -438,7 +439,7 @@ fn words(sheet: &Sheet<'_>) -> String {
     let flight = &r.flight;
     let mut text = format!(
         "Start {} above the take-off's foot, lip {} high at {}°, gap {}, bag {} long and {} high at its front. ",
-        long(u, sheet.surface.first().map_or(0.0, |piece| piece.first().1)),
+        u.start_mark(sheet.site.roll_in.start_height_m),
         long(u, r.ride.takeoff_height_m),
         fixed(r.ride.lip_angle_deg, 1),
         long(u, r.placement.gap_m),
@@ -455,7 +456,7 @@ fn words(sheet: &Sheet<'_>) -> String {
         )),
         _ => text.push_str(&format!(
             "The mean rider's run does not land on the bag: {}. ",
-            flight.outcome.replace('_', " ")
+            flight.outcome.name().replace('_', " ")
         )),
     }
     if let Some((short, far)) = r.spread.sampling.as_ref().and_then(|s| s.along_p001_m.zip(s.along_p999_m)) {

@@ -3,9 +3,9 @@
 use super::*;
 use crate::plan::results::Results;
 use crate::plan::{Parts, compute};
-use crate::sampling::Stop;
 use crate::shown::{Shown, Toward};
 use crate::site::{Site, demo};
+use landfall_sampling::Stop;
 use roxmltree::{Document, Node, ParsingOptions};
 
 /// As many samples as the pictures draw runs, so that both are the same runs.
@@ -539,6 +539,27 @@ fn an_imperial_site_is_shown_in_its_own_units_throughout() {
     let (site, results) = planned(&[]);
     let text = seen(&html::page(&Sheet::gather(&site, &results).unwrap()));
     assert!(with_units(&text, &metric).len() > 60);
+}
+
+/// A start mark is a permission: down, and in the same words, at the fence and in the picture.
+#[test]
+fn the_start_mark_is_the_same_on_the_card_and_in_the_picture() {
+    let (site, results) = planned(&[("site.units", "imperial")]);
+    // 6 m are 19 ft 8.2205 in: 8 3/16 below it, and 8 1/4 nearer.
+    let said = "19 ft 8 3/16 in";
+    assert_eq!(results.ride_by[0].start_high_m, Some(site.roll_in.start_height_m));
+    let report = html::page(&Sheet::gather(&site, &results).unwrap());
+    let drawing = report.split("<svg").nth(1).and_then(|rest| rest.split("</svg>").next()).unwrap();
+    for text in
+        [&seen(&card::page(&site, &results)), drawing, &crate::plan::text::text(&site, &results, Default::default())]
+    {
+        assert!(text.contains(said), "{text}");
+    }
+    // The bottom's radius is as long, and no permission.
+    let others = drawing.replace("R 19 ft 8 1/4 in", "");
+    for text in [&card::page(&site, &results), &others] {
+        assert!(!text.contains("19 ft 8 1/4 in"), "to the nearest somewhere");
+    }
 }
 
 /// Neither the name of a value inside the program nor a key of the site file, but in the list of what is assumed; none of

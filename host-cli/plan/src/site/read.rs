@@ -377,7 +377,7 @@ fn key_called(dotted: &str) -> Option<&'static str> {
 }
 
 /// A key that site files had before, with what is wrong and what stands in its place.
-fn gone(dotted: &str) -> Option<Complaint> {
+pub(super) fn gone(dotted: &str) -> Option<Complaint> {
     let (message, cure) = match dotted {
         "bag.dish_radius" => (
             "is gone: how deep a bag gives way is no radius, but an area that grows with the depth",
@@ -395,20 +395,25 @@ fn gone(dotted: &str) -> Option<Complaint> {
 
 /// The complaint, and the dotted key that was perhaps meant.
 fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Complaint, Option<String>) {
+    unknown(table_name, name, &|key| table.contains_key(key))
+}
+
+/// The same where only is known which other keys are stated.
+pub(super) fn unknown(table_name: &str, name: &str, stated: &dyn Fn(&str) -> bool) -> (Complaint, Option<String>) {
     let dotted = format!("{table_name}.{name}");
     if let Some(complaint) = gone(&dotted) {
         return (complaint, None);
     }
     let keys = || KEYS.iter().filter(|k| k.table() == table_name);
     // A key that the file already states was not meant.
-    let open = keys().map(super::keys::Key::name).filter(|known| !table.contains_key(known));
+    let open = keys().map(super::keys::Key::name).filter(|known| !stated(known));
     if let Some(key) = KEYS.iter().find(|k| k.name() == name) {
         let message = format!("is unknown; {name} is a key of [{}]", key.table());
         let complaint = Complaint::new(dotted, message, format!("move it below [{}]", key.table()));
         return (complaint, Some(key.dotted.to_owned()));
     }
     let called = key_called(&dotted).and_then(find_key).map(super::keys::Key::name);
-    let called = called.filter(|known| !table.contains_key(known));
+    let called = called.filter(|known| !stated(known));
     if let Some(near) = called.or_else(|| nearest(name, open)) {
         let message = format!("is unknown; {near:?} was perhaps meant");
         return (

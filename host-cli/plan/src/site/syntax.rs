@@ -8,8 +8,9 @@ use std::ops::Range;
 use toml_edit::Document;
 
 use super::fault::Complaint;
-use super::keys::{Kind, find_key};
+use super::keys::{Kind, TABLES, find_key};
 use super::quantity::parse_quantity;
+use super::read::{gone, unknown};
 use super::units::Dimension;
 
 /// Most lines that are taken out; a text with more is no site file.
@@ -167,6 +168,15 @@ fn twice(text: &str, at: usize, line: &str, table: &str, assignment: Option<&Ass
     Complaint::new(format!("{table}.{}", assignment.key), message, "keep the line that is right, and remove the other")
 }
 
+/// A word for yes or no, as the file has it.
+fn yes_or_no(value: &str) -> Option<&'static str> {
+    match value.trim_matches(['"', '\'']).to_lowercase().as_str() {
+        "yes" | "on" | "true" | "y" => Some("true"),
+        "no" | "off" | "false" | "n" => Some("false"),
+        _ => None,
+    }
+}
+
 /// A line that states a key, or was meant to.
 struct Assignment {
     key: String,
@@ -193,8 +203,19 @@ impl Assignment {
     fn complaint(&self, table: &str) -> Option<Complaint> {
         let dotted = if table.is_empty() { self.key.clone() } else { format!("{table}.{}", self.key) };
         let kind = find_key(&dotted).map(|key| key.kind);
+        // How a value is written is no help where the key is none.
+        if let Some(complaint) = gone(&dotted).or_else(|| self.misplaced(&dotted, table)) {
+            return Some(complaint);
+        }
         let (message, value) = self.meant(kind)?;
         Some(Complaint::new(dotted, message, format!("write {} = {value}", self.key)))
+    }
+
+    /// A key that its table does not have, where what stands behind it is yes or no.
+    fn misplaced(&self, dotted: &str, table: &str) -> Option<Complaint> {
+        let is_known = find_key(dotted).is_some() || !TABLES.iter().any(|(name, _)| *name == table);
+        let yes_or_no = yes_or_no(&self.value).is_some();
+        (!is_known && yes_or_no && table != "group").then(|| unknown(table, &self.key, &|_| false).0)
     }
 
     fn meant(&self, kind: Option<Kind>) -> Option<(String, String)> {
@@ -216,12 +237,7 @@ impl Assignment {
         if let Some(length) = feet_and_inches(value) {
             return Some(("the marks of feet and inches end the text early".to_owned(), quoted(&length)));
         }
-        let yes = match value.trim_matches(['"', '\'']).to_lowercase().as_str() {
-            "yes" | "on" | "true" | "y" => Some("true"),
-            "no" | "off" | "false" | "n" => Some("false"),
-            _ => None,
-        };
-        if let Some(yes) = yes {
+        if let Some(yes) = yes_or_no(value) {
             return Some((format!("{value} is neither true nor false"), yes.to_owned()));
         }
         let opens = value.chars().next().filter(|c| matches!(c, '"' | '\''));

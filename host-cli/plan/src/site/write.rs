@@ -127,6 +127,8 @@ impl SiteFile {
             Some(old) => {
                 if let (Some(old), Some(new)) = (old.as_value(), item.as_value_mut()) {
                     *new.decor_mut() = old.decor().clone();
+                    let behind = old.decor().suffix().and_then(|suffix| suffix.as_str()).map(no_example);
+                    behind.into_iter().for_each(|behind| new.decor_mut().set_suffix(behind));
                 }
                 *old = item;
             }
@@ -244,7 +246,7 @@ impl SiteFile {
             match shown {
                 // Prose that only looks like a key is left alone.
                 Some((value, comment)) if within == table && !done && value.parse::<toml_edit::Value>().is_ok() => {
-                    lines.push(format!("{name} = {}{comment}", item.to_string().trim()));
+                    lines.push(format!("{name} = {}{}", item.to_string().trim(), no_example(comment)));
                     done = true;
                 }
                 _ => lines.push(line.to_owned()),
@@ -273,6 +275,11 @@ fn split_comment(text: &str) -> (&str, &str) {
     (value.trim(), comment)
 }
 
+/// A comment behind a value that is no example any more.
+fn no_example(comment: &str) -> String {
+    comment.replacen("# (example) ", "# ", 1)
+}
+
 /// What stands for a key that is left out, in words.
 pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
     match preset {
@@ -291,4 +298,26 @@ pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
 #[cfg(test)]
 pub(super) fn shown_in_starter() -> Vec<&'static str> {
     super::keys::KEYS.iter().map(|k| k.dotted).filter(|d| examples().contains_key(*d)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What stands in the file once it is stated is no example any more, and neither is what somebody stated by hand.
+    #[test]
+    fn a_value_that_is_written_is_no_example_any_more() {
+        let knots = "[[\"0.2 m\", \"1.5 m2\"], [\"0.6 m\", \"3 m2\"]]";
+        let by_hand = starter().replacen("# area = [", "area = [", 1);
+        for text in [starter(), &by_hand] {
+            let mut file = SiteFile::parse(text, "a").unwrap();
+            file.set("bag.area", knots).unwrap();
+            let written = file.to_string();
+            let line = written.lines().find(|line| line.starts_with("area = [[\"0.2 m\"")).unwrap();
+            assert!(line.ends_with("instead of area_body, area_growth and area_limit"), "{line}");
+            assert!(line.contains("  # measured in an afternoon") && !line.contains("example"), "{line}");
+            // All others stay as they were.
+            assert!(written.contains("# lightest = \"62 kg\"  # (example) "), "{written}");
+        }
+    }
 }

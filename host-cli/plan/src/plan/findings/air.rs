@@ -4,6 +4,7 @@ use super::Said;
 use crate::plan::results::Level;
 use crate::plan::words::{flow, load, metres, percent, pressure, seconds, speed};
 use crate::shown::Toward;
+use landfall_core::supply::RangeStatus;
 
 pub fn say(said: &mut Said<'_>) {
     range(said);
@@ -31,7 +32,7 @@ fn range(said: &mut Said<'_>) {
         flow(u, air.operating_flow_m3ps)
     );
     match air.status {
-        "low" => {
+        RangeStatus::Low => {
             said.stop(
                 "pressure.low",
                 format!(
@@ -48,7 +49,7 @@ fn range(said: &mut Said<'_>) {
                 ),
             );
         }
-        "high" => said.stop(
+        RangeStatus::High => said.stop(
             "pressure.high",
             format!(
                 "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \

@@ -2,8 +2,10 @@
 
 use super::Said;
 use crate::plan::results::Level;
-use crate::plan::words::{chance, list, load, metres, number, percent, plain_name, speed};
+use crate::plan::results::Who;
+use crate::plan::words::{chance, fewer_than, list, load, metres, number, percent, plain_name, speed};
 use crate::shown::Toward;
+use landfall_core::bag::Outcome;
 use std::collections::BTreeMap;
 
 /// A share of the spread from which an input is named as worth steadying (assumed).
@@ -37,7 +39,7 @@ fn reach(said: &mut Said<'_>) {
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
                 place(stall.before_foot_m),
-                metres(u, site.roll_in.start_height_m)
+                u.start_mark(site.roll_in.start_height_m)
             ),
         );
     }
@@ -57,7 +59,7 @@ fn reach(said: &mut Said<'_>) {
     let along = flight.along_m.unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
     let above_lip = site.bag.base_level_m + site.bag.front_height_m - r.ride.takeoff_height_m;
-    if flight.outcome == "front" && above_lip > 0.0 {
+    if flight.outcome == Outcome::Front && above_lip > 0.0 {
         said.say(
             Level::Stop,
             "reach.front_above_lip",
@@ -71,7 +73,7 @@ fn reach(said: &mut Said<'_>) {
         .with("ride.takeoff_height_m", r.ride.takeoff_height_m);
     }
     match flight.outcome {
-        "front" => said.stop(
+        Outcome::Front => said.stop(
             "reach.front",
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
@@ -79,7 +81,7 @@ fn reach(said: &mut Said<'_>) {
                 flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), |x| metres(u, x))
             ),
         ),
-        "short" => said.stop(
+        Outcome::Short => said.stop(
             "reach.short",
             format!(
                 "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
@@ -88,7 +90,7 @@ fn reach(said: &mut Said<'_>) {
                 metres(u, r.placement.gap_m)
             ),
         ),
-        "long" => said.stop(
+        Outcome::Long => said.stop(
             "reach.long",
             format!(
                 "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
@@ -97,17 +99,17 @@ fn reach(said: &mut Said<'_>) {
                 metres(u, r.placement.gap_m)
             ),
         ),
-        "left" | "right" => said.stop(
+        Outcome::Left | Outcome::Right => said.stop(
             "reach.side",
             format!(
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
-                flight.outcome,
+                flight.outcome.name(),
                 metres(u, flight.across_m.unwrap_or(0.0).abs()),
                 metres(u, r.placement.offset_m)
             ),
         ),
-        "edge" => {
+        Outcome::Edge => {
             let (what, cure) = if along < field.0 {
                 ("front", "a smaller gap or more start height")
             } else if along > field.1 {
@@ -186,7 +188,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     let bound = 3.0 / sampling.samples as f64;
     let runs = number(sampling.samples as f64, 0);
     let who = format!("{} rider", r.riders.worst);
-    let none_missed = sampling.misses == 0 && r.riders.worst == "mean";
+    let none_missed = sampling.misses == 0 && r.riders.worst == Who::Mean;
     if none_missed && bound > target {
         said.stop(
             "miss.too_few",
@@ -212,8 +214,8 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     } else {
         let few = if none_missed {
             format!(
-                "No run of {runs} missed the landing field: fewer than {}, against the {} planned for.",
-                chance(bound),
+                "No run of {runs} missed the landing field: {}, against the {} planned for.",
+                fewer_than(bound),
                 chance(target)
             )
         } else {
@@ -249,8 +251,11 @@ fn far_tail(said: &mut Said<'_>) {
     let (Some(tails), Some(sampling)) = (&r.spread.tails, &r.spread.sampling) else {
         return;
     };
-    let worst = [("lightest", &tails.lightest), ("heaviest", &tails.heaviest)];
-    let tail = worst.iter().find(|(name, _)| *name == tails.worst).map_or(&tails.mean, |(_, tail)| *tail);
+    let tail = match tails.worst {
+        Who::Mean => &tails.mean,
+        Who::Lightest => &tails.lightest,
+        Who::Heaviest => &tails.heaviest,
+    };
     if tail.miss * sampling.samples as f64 > 100.0 {
         // Plain runs resolve it.
         return;

@@ -119,7 +119,7 @@ fn starts(said: &mut Said<'_>) {
                     "The start of {} is below the lowest of {} from which at most {target} \
                     of the runs come down short or do not land. A higher start or a smaller \
                     gap would change it.",
-                    metres(u, start),
+                    u.start_mark(start),
                     metres(u, lowest)
                 ),
             );
@@ -128,15 +128,15 @@ fn starts(said: &mut Said<'_>) {
                 Some(low) if low < start => format!(
                     "Nobody starts below the {} mark ({} now): from lower down a limit is broken.",
                     u.length(low, Toward::Up),
-                    metres(u, start)
+                    u.start_mark(start)
                 ),
-                Some(_) => format!("Nobody starts below {}: from lower down a limit is broken.", metres(u, start)),
+                Some(_) => format!("Nobody starts below {}: from lower down a limit is broken.", u.start_mark(start)),
                 // The marks were not asked for.
                 None => format!(
                     "From {} upwards at most {target} of the runs come down short or do not land ({} now). Other limits \
                      may ask for more: the plan's marks have them all.",
                     u.length(lowest, Toward::Up),
-                    metres(u, start)
+                    u.start_mark(start)
                 ),
             };
             said.say(Level::Note, "start", text).with("placement.lowest_clearing_start_m", lowest);
@@ -152,7 +152,7 @@ fn starts(said: &mut Said<'_>) {
                     to {target} is {}, below the {} of the site. Riding only in less wind, \
                     a lower start or a larger gap would change it.",
                     metres(u, highest),
-                    metres(u, start)
+                    u.start_mark(start)
                 ),
             );
         } else {
@@ -162,7 +162,7 @@ fn starts(said: &mut Said<'_>) {
                 format!(
                     "A gust of {gust} from behind, on top of the wind planned with, still leaves the chance of a miss from \
                      the {} mark at {target} or less.",
-                    metres(u, start)
+                    u.start_mark(start)
                 ),
             )
             .with("placement.highest_start_in_gust_m", highest);

@@ -1,12 +1,14 @@
 use super::*;
 use crate::plan::csv::flatten;
 use crate::plan::results::{BandEnd, Judged, Provisional, Results, RidePlace, Topic};
-use crate::plan::sample;
+use crate::plan::test_plan;
 use crate::site::Site;
+use landfall_core::bag::Outcome;
+use landfall_core::supply::RangeStatus;
 
 /// Findings after a change to the quiet plan.
 fn after(change: impl FnOnce(&mut Site, &mut Results)) -> Vec<Finding> {
-    let (mut site, mut results) = (sample::site(), sample::results());
+    let (mut site, mut results) = (test_plan::site(), test_plan::results());
     change(&mut site, &mut results);
     findings(&site, &results)
 }
@@ -104,14 +106,14 @@ fn the_ride_ends_before_the_lip() {
 #[test]
 fn the_mean_flight_misses_the_field() {
     for (outcome, along, topic, words) in [
-        ("front", None, "reach", "meets the bag's front"),
-        ("short", Some(-0.4), "reach", "0.40 m short"),
-        ("long", Some(10.5), "reach", "0.50 m beyond the bag's back edge"),
-        ("left", Some(4.3), "reach", "left side"),
-        ("right", Some(4.3), "reach", "right side"),
-        ("edge", Some(0.5), "reach", "front margin"),
-        ("edge", Some(9.5), "reach", "back margin"),
-        ("edge", Some(4.3), "reach", "side margin"),
+        (Outcome::Front, None, "reach", "meets the bag's front"),
+        (Outcome::Short, Some(-0.4), "reach", "0.40 m short"),
+        (Outcome::Long, Some(10.5), "reach", "0.50 m beyond the bag's back edge"),
+        (Outcome::Left, Some(4.3), "reach", "left side"),
+        (Outcome::Right, Some(4.3), "reach", "right side"),
+        (Outcome::Edge, Some(0.5), "reach", "front margin"),
+        (Outcome::Edge, Some(9.5), "reach", "back margin"),
+        (Outcome::Edge, Some(4.3), "reach", "side margin"),
     ] {
         triggers(topic, Level::Stop, words, |_, r| (r.flight.outcome, r.flight.along_m) = (outcome, along));
     }
@@ -233,11 +235,11 @@ fn dirt_is_compared_with_the_table() {
 #[test]
 fn the_air_supply() {
     triggers("pressure", Level::Stop, "0.20 kPa below the maker's range", |_, r| {
-        (r.air.status, r.air.above_min_pa) = ("low", -200.0);
+        (r.air.status, r.air.above_min_pa) = (RangeStatus::Low, -200.0);
     });
-    triggers("blower", Level::Stop, "0.93 m³/s at 1.10 kPa", |_, r| r.air.status = "low");
+    triggers("blower", Level::Stop, "0.93 m³/s at 1.10 kPa", |_, r| r.air.status = RangeStatus::Low);
     triggers("pressure", Level::Stop, "0.15 kPa above the maker's range", |_, r| {
-        (r.air.status, r.air.below_max_pa) = ("high", -150.0);
+        (r.air.status, r.air.below_max_pa) = (RangeStatus::High, -150.0);
     });
     triggers("blower", Level::Stop, "do not lift", |_, r| r.air.after_cut.clear());
     triggers("openings", Level::Caution, "shut-off pressure of 1.18 kPa", |_, r| r.air.at_shut_off = true);
@@ -391,7 +393,7 @@ fn a_bag_that_is_not_measured_is_provisional() {
 #[test]
 fn a_cause_comes_first_and_what_follows_under_it() {
     let list = after(|_, r| {
-        (r.air.status, r.air.above_min_pa) = ("low", -200.0);
+        (r.air.status, r.air.above_min_pa) = (RangeStatus::Low, -200.0);
         for topic in [Topic::Ground, Topic::Hard, Topic::Stop, Topic::Band] {
             judge(r, topic, Judged::Stop, Judged::Stop);
         }
@@ -488,11 +490,11 @@ fn every_null_has_a_finding_that_says_why() {
         |r| r.dirt.as_mut().unwrap().hard_fall_height_m = None,
     ];
     for (i, change) in changes.into_iter().enumerate() {
-        let mut results = sample::results();
+        let mut results = test_plan::results();
         change(&mut results);
         check_nulls(&results, i);
     }
-    let mut results = sample::results();
+    let mut results = test_plan::results();
     results.placement.miss_now = Some(0.5);
     results.wind.hold_along_tail_mps = None;
     results.wind.hold_across_mps = None;
@@ -501,9 +503,9 @@ fn every_null_has_a_finding_that_says_why() {
 
 #[track_caller]
 fn check_nulls(results: &Results, which: usize) {
-    let list = findings(&sample::site(), results);
+    let list = findings(&test_plan::site(), results);
     let nulls: Vec<String> = flatten(results).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key).collect();
-    let quiet = flatten(&sample::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
+    let quiet = flatten(&test_plan::results()).into_iter().filter(|(_, v)| v.is_null()).map(|(key, _)| key);
     assert_ne!(nulls, quiet.collect::<Vec<_>>(), "change {which} made no null");
     for key in nulls.into_iter().filter(|key| !key.starts_with("verdict.")) {
         let named = list

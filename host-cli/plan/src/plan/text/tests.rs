@@ -1,7 +1,8 @@
 use super::*;
 use crate::plan::findings::findings;
 use crate::plan::first_screen::first_screen;
-use crate::plan::sample;
+use crate::plan::results::RideBy;
+use crate::plan::test_plan;
 use landfall_strip::strip;
 
 mod landfall_strip {
@@ -19,14 +20,14 @@ mod landfall_strip {
 
 /// The quiet plan and a plan with much outside a limit.
 fn plans() -> [(Site, Results); 2] {
-    let site = sample::site();
-    let mut quiet = sample::results();
+    let site = test_plan::site();
+    let mut quiet = test_plan::results();
     quiet.findings = findings(&site, &quiet);
-    let mut bad = sample::results();
+    let mut bad = test_plan::results();
     bad.wind.anchors_stated = 6;
     bad.ride.peak_load_g = Some(4.4);
     bad.pressures.seconds_missing = Some(2.0);
-    bad.air.status = "low";
+    bad.air.status = landfall_core::supply::RangeStatus::Low;
     bad.air.above_min_pa = -100.0;
     bad.placement.last_stop_before_foot_m = None;
     bad.placement.stop_lines[0].before_foot_m = None;
@@ -90,6 +91,47 @@ fn the_first_screen_is_short_and_the_verdict_stands_at_both_ends() {
             assert!(!first.contains(jargon), "{jargon}: {first}");
         }
     }
+}
+
+/// What the first screen says of the wind for everybody.
+fn wind_of(site: &Site, results: &Results) -> Option<String> {
+    let lines = first_screen(site, results).lines;
+    lines.into_iter().find(|line| line.label == "Wind").map(|line| line.text)
+}
+
+/// A group that may not ride in the planned wind has no hold winds: everybody's are not the others', and are said.
+#[test]
+fn hold_winds_for_everybody_are_the_strictest_and_none_is_left_out() {
+    let [(site, mut results), _] = plans();
+    assert!(wind_of(&site, &results).unwrap().starts_with("hold in gusts over 23 km/h from behind"));
+    let own = results.ride_by[0].clone();
+    let lighter = |hold_along_head_mps| RideBy {
+        group: "kids".into(),
+        hold_along_tail_mps: Some(20.0 / 3.6),
+        hold_along_head_mps,
+        ..own.clone()
+    };
+    results.ride_by = vec![own.clone(), lighter(Some(10.0))];
+    assert_eq!(
+        wind_of(&site, &results).unwrap(),
+        "hold in gusts over 20 km/h from behind, 25 km/h from the front and 20 km/h from the side."
+    );
+    for ride_by in [vec![own.clone(), lighter(None)], vec![lighter(None), own.clone()]] {
+        results.ride_by = ride_by;
+        assert_eq!(
+            wind_of(&site, &results).unwrap(),
+            "hold in gusts over 20 km/h from behind and 20 km/h from the side, and in any gust from the front."
+        );
+    }
+    let never = RideBy {
+        group: "kids".into(),
+        hold_along_tail_mps: None,
+        hold_along_head_mps: None,
+        hold_across_mps: None,
+        ..own.clone()
+    };
+    results.ride_by = vec![own, never];
+    assert!(wind_of(&site, &results).unwrap().starts_with("not in any gust"));
 }
 
 #[test]

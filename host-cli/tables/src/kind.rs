@@ -4,10 +4,10 @@ use std::io::Read as _;
 use std::path::Path;
 use std::{fs, io};
 
-use landfall_box::file::{FileError, from_bytes};
-use landfall_learn::{drops, runs};
+use crate::{columns, is_heading_of, is_remark, separator_of};
+use landfall_firmware::frame::Receiver;
+use landfall_firmware::link::ToBox;
 use landfall_plan::site::KEYS;
-use landfall_tables::{is_heading_of, is_remark, separator_of};
 
 /// How much of a file is looked at; a settings file is shorter.
 const LOOK_BYTES: u64 = 64 << 10;
@@ -47,7 +47,7 @@ impl Kind {
         if bytes.starts_with(b"%PDF-") {
             return Some(Self::Drawing);
         }
-        if matches!(from_bytes(bytes), Ok(_) | Err(FileError::Refused(_) | FileError::Kind)) {
+        if is_settings(bytes) {
             return Some(Self::Settings);
         }
         let text = String::from_utf8_lossy(bytes);
@@ -80,7 +80,7 @@ impl Kind {
         if is_recording {
             return Some(Self::Recording);
         }
-        let is_measured = is_heading_of(runs::COLUMNS, &cells) || is_heading_of(drops::COLUMNS, &cells);
+        let is_measured = is_heading_of(columns::RUNS, &cells) || is_heading_of(columns::DROPS, &cells);
         is_measured.then_some(Self::Measured)
     }
 
@@ -117,56 +117,16 @@ impl Kind {
     }
 }
 
+/// Frames of the link and nothing else.
+fn is_settings(bytes: &[u8]) -> bool {
+    let mut receiver = Receiver::new();
+    let mut messages = bytes.iter().filter_map(|byte| receiver.push::<ToBox>(*byte)).peekable();
+    bytes.last() == Some(&0) && messages.peek().is_some() && messages.all(|message| message.is_ok())
+}
+
 /// `[rider]` and so on.
 fn is_table_of_a_site(line: &str) -> bool {
     let line = line.split('#').next().unwrap_or_default().trim();
     let name = line.strip_prefix('[').and_then(|line| line.strip_suffix(']')).map(str::trim);
     name.is_some_and(|name| KEYS.iter().any(|key| key.table() == name))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use landfall_box::file::to_bytes;
-    use landfall_core::watch::WatchSettings;
-    use landfall_learn::demo;
-    use landfall_plan::site::{demo_text, starter};
-
-    #[test]
-    fn our_own_files_are_known_and_plain_texts_are_not() {
-        let settings = to_bytes(&WatchSettings::EXAMPLE).unwrap();
-        let known: [(&[u8], Kind); 18] = [
-            (b"SQLite format 3\0\x10", Kind::Database),
-            (&[0xd9, 0xd5, 0x05, 0xf9, 0x20, 0xa1, 0x63, 0xd7, 0], Kind::Database),
-            (demo_text().as_bytes(), Kind::Site),
-            (starter().as_bytes(), Kind::Site),
-            (b"[bag]\ngap = \"1 m\"\n", Kind::Site),
-            (b"\xef\xbb\xbf# mine\n [ rider ] # who\n", Kind::Site),
-            (b"time_s,gauge_pa\n0,1\n", Kind::Recording),
-            (b"# torn\nTime (s);gauge_kpa;depth_cm\n", Kind::Recording),
-            (demo::DEFLATION.as_bytes(), Kind::Recording),
-            (demo::RUNS.as_bytes(), Kind::Measured),
-            (demo::LOADED[0].as_bytes(), Kind::Recording),
-            (b"drop,drop_mass_kg,drop_height_m,depth_m\n", Kind::Measured),
-            (b"time_s,depth_cm\n", Kind::Recording),
-            (b"run, lip_speed_kmh\n", Kind::Measured),
-            (&settings, Kind::Settings),
-            (b"<!DOCTYPE html>\n", Kind::Page),
-            (b"%PDF-1.7\n", Kind::Drawing),
-            (b"[{\"a\": 1}]", Kind::Json),
-        ];
-        for (bytes, kind) in known {
-            assert_eq!(Kind::of(bytes), Some(kind), "{}", String::from_utf8_lossy(bytes));
-        }
-        for text in [
-            "",
-            "Larch Hollow\n",
-            "key,value,unit\n",
-            "entry,row,run,lip_speed_mps\n1,1,a,8\n",
-            "a,b\n1,2\n",
-            "\n\n#\n",
-        ] {
-            assert_eq!(Kind::of(text.as_bytes()), None, "{text}");
-        }
-    }
 }

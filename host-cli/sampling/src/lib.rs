@@ -1,5 +1,7 @@
 //! Sampling: many runs with random inputs, in parallel, the same result at any number of threads.
 
+#![deny(unsafe_code)]
+
 mod fails;
 mod kernel;
 pub mod pack;

@@ -4,6 +4,9 @@ use super::cautions::CAUTIONS;
 use super::dirt::compare;
 use super::results::*;
 use crate::site::{ForceAreaStated, Site, demo};
+use landfall_core::bag::Outcome;
+use landfall_core::short_zone::Hit;
+use landfall_core::supply::RangeStatus;
 use std::collections::BTreeMap;
 
 /// The embedded demo site with a measured bag.
@@ -61,7 +64,7 @@ pub fn results() -> Results {
             takeoff_radius_m: 4.57,
             takeoff_height_m: 2.44,
         },
-        riders: Riders { lightest: rider(62.0, 4.2), heaviest: rider(95.0, 4.5), worst: "mean" },
+        riders: Riders { lightest: rider(62.0, 4.2), heaviest: rider(95.0, 4.5), worst: Who::Mean },
         flight: Flight {
             airtime_s: Some(1.38),
             apex_above_lip_m: Some(2.77),
@@ -72,7 +75,7 @@ pub fn results() -> Results {
             impact_normal_mps: Some(6.6),
             impact_along_mps: Some(4.6),
             equivalent_fall_height_m: Some(2.22),
-            outcome: "on",
+            outcome: Outcome::On,
         },
         spread: Spread {
             differences: Some(Differences {
@@ -148,9 +151,9 @@ pub fn results() -> Results {
             clearing_lip_speed_mps: Some(4.9),
             front_from_lip_speed_mps: Some(2.2),
             short_zone: vec![
-                ShortRun { lip_speed_mps: 1.4, hit: "ground", height_at_gap_m: Some(-0.4) },
-                ShortRun { lip_speed_mps: 3.2, hit: "bag_front", height_at_gap_m: Some(1.2) },
-                ShortRun { lip_speed_mps: 4.9, hit: "bag_top", height_at_gap_m: Some(2.6) },
+                ShortRun { lip_speed_mps: 1.4, hit: Hit::Ground, height_at_gap_m: Some(-0.4) },
+                ShortRun { lip_speed_mps: 3.2, hit: Hit::BagFront, height_at_gap_m: Some(1.2) },
+                ShortRun { lip_speed_mps: 4.9, hit: Hit::BagTop, height_at_gap_m: Some(2.6) },
             ],
             lowest_clearing_start_m: Some(4.6),
             highest_start_in_gust_m: Some(8.2),
@@ -162,7 +165,7 @@ pub fn results() -> Results {
             operating_pressure_pa: 1_180.0,
             operating_flow_m3ps: 1.0,
             at_shut_off: false,
-            status: "in range",
+            status: RangeStatus::InRange,
             above_min_pa: 480.0,
             below_max_pa: 320.0,
             needed_pressure_pa: 1_100.0,
