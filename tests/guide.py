@@ -25,7 +25,7 @@ def main():
     before = GUIDE.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
         at = pathlib.Path(folder)
-        for name in ["alder-flat.toml", "runs.csv"]:
+        for name in ["alder-flat.toml", "runs.csv", "ground.toml", "tricks.csv"]:
             shutil.copy(ROOT / "docs" / "guide" / name, at)
         for name, source in MEASURED.items():
             shutil.copy(ROOT / "host-cli" / "src" / "learn" / source, at / name)

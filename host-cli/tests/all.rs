@@ -8,6 +8,7 @@ mod box_side;
 mod building;
 mod cli;
 mod cli_terminal;
+mod ground;
 #[cfg(unix)]
 mod keep;
 #[cfg(unix)]

@@ -21,3 +21,4 @@ esac
 "$env/bin/python" fit_reference.py --check $changed
 "$env/bin/python" air_fixtures.py --check
 "$env/bin/python" landing_shapes.py --check
+"$env/bin/python" line_reference.py --check

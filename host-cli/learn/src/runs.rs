@@ -203,7 +203,9 @@ pub fn run_of(row: Row, number: usize, rate_hz: Option<f64>, faults: &mut Vec<Fa
         excluded: excluded.then(|| reason.unwrap_or_default()),
         row,
     };
-    if run.measured() == 0 && run.excluded.is_none() && faults.len() == before {
+    // How it ended is worth a row of its own.
+    let counts = run.row.text("ending").is_some();
+    if run.measured() == 0 && !counts && run.excluded.is_none() && faults.len() == before {
         let cure = "fill in what was measured, or set excluded with a reason";
         faults.push(run.row.fault("run", "nothing was measured of this run", cure));
     }

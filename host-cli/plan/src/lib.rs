@@ -2,6 +2,7 @@
 #![deny(unsafe_code)]
 
 pub mod checked;
+pub mod ground;
 pub mod landings;
 pub mod outside;
 pub mod page;

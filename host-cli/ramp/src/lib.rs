@@ -6,6 +6,7 @@ pub mod arc;
 pub mod choices;
 pub mod drawing;
 pub mod dxf;
+pub mod legs;
 pub mod parts;
 pub mod pdf;
 pub mod stock;
@@ -32,7 +33,7 @@ use tolerance::{Tolerance, tolerances};
 /// What the sheet does not say.
 pub const NOT_CHECKED: [&str; 4] = [
     "Loads are not checked. A qualified builder decides what carries the ramp, the platform and the people on them.",
-    "Posts, bracing, footings, guard rails, ladders, fixings and the plates behind joints are not listed.",
+    "How thick legs are, bracing, footings, guard rails, ladders, fixings and the plates behind joints are not listed.",
     "The foot of the deck tapers to nothing: where a panel has no height for a joist, a packing or a plate takes its \
      place.",
     "Pieces of a panel are counted as rectangles; nesting them by hand can save sheets.",
@@ -145,6 +146,12 @@ pub struct BuildSheet {
     pub riding: CutList,
     /// Joists; null where one is longer than the stock.
     pub joists: Option<Timbers>,
+    /// Rows of legs under platform and roll-in.
+    pub legs: Vec<legs::Leg>,
+    /// How the legs are sawn; null where one is longer than the stock.
+    pub leg_timbers: Option<Timbers>,
+    /// The ground under them was measured; else it is taken as level.
+    pub ground_measured: bool,
     /// What an error at the lip does.
     pub tolerances: Vec<Tolerance>,
     /// What was chosen.
@@ -175,6 +182,7 @@ pub fn build_sheet(site: &Site, choices: &Choices, assumed: Vec<String>) -> Resu
         cut_list(choices.panel_thickness_m, parts.iter().flat_map(|part| part.pieces.clone()).collect(), choices);
     let riding =
         cut_list(choices.layer_thickness_m, surfaces.iter().flat_map(|s| riding_cuts(s, choices)).collect(), choices);
+    let (rows, leg_timbers) = legs::legs(site, setup, choices);
     let lengths: Vec<(f64, usize)> = surfaces.iter().map(|s| (s.joist_length_m, s.joists * s.bays)).collect();
     Ok(BuildSheet {
         site: site.site.name.clone(),
@@ -192,6 +200,9 @@ pub fn build_sheet(site: &Site, choices: &Choices, assumed: Vec<String>) -> Resu
         panels,
         riding,
         joists: saw(&lengths, choices.timber_length_m, choices.kerf_m),
+        legs: rows,
+        leg_timbers,
+        ground_measured: !site.ground.profile.is_empty(),
         tolerances: tolerances(site, &model)?,
         choices: *choices,
         assumed,

@@ -4,7 +4,7 @@ use super::BuildSheet;
 use super::stock::Cut;
 
 /// The tables that there are.
-pub const TABLES: [&str; 6] = ["offsets", "joists", "surfaces", "cuts", "layout", "tolerances"];
+pub const TABLES: [&str; 7] = ["offsets", "joists", "surfaces", "cuts", "layout", "legs", "tolerances"];
 
 /// One table as rows of cells, the first with the names; `None` for a name that is none of [`TABLES`].
 #[must_use]
@@ -96,6 +96,13 @@ pub fn csv(sheet: &BuildSheet, table: &str) -> Option<Vec<Vec<String>>> {
                     ]
                 }));
             }
+            rows
+        }
+        "legs" => {
+            let mut rows = head(&["along_m", "height_m", "length_m", "count"]);
+            rows.extend(
+                sheet.legs.iter().map(|l| vec![six(l.along_m), six(l.height_m), six(l.length_m), l.count.to_string()]),
+            );
             rows
         }
         "tolerances" => {

@@ -62,6 +62,7 @@ pub fn text(sheet: &BuildSheet) -> String {
     cuts(&mut out, s, "Panels and ribs", &sheet.panels);
     cuts(&mut out, s, "Riding sheets", &sheet.riding);
     joists(&mut out, sheet);
+    legs(&mut out, sheet);
     tolerances(&mut out, sheet);
     out.push_str("\nNot checked, not listed\n");
     for note in &sheet.not_checked {
@@ -133,6 +134,35 @@ fn table(out: &mut String, rows: &[Vec<String>]) {
 
 fn head(names: &[&str]) -> Vec<String> {
     names.iter().map(|name| (*name).to_owned()).collect()
+}
+
+/// The legs, over the ground that was measured or is taken as level.
+fn legs(out: &mut String, sheet: &BuildSheet) {
+    let s = sheet.shown;
+    out.push_str("\nLegs of platform and roll-in, cut plumb\n");
+    if sheet.legs.is_empty() {
+        out.push_str("  None: the ridden surface lies on the ground.\n");
+        return;
+    }
+    let mut rows = vec![head(&["behind the lip", "over the ground", "leg", "side by side"])];
+    rows.extend(
+        sheet
+            .legs
+            .iter()
+            .map(|leg| vec![mm(s, -leg.along_m), mm(s, leg.height_m), mm(s, leg.length_m), leg.count.to_string()]),
+    );
+    table(out, &rows);
+    let ground = if sheet.ground_measured {
+        "The ground is that of ground.profile."
+    } else {
+        "The ground is taken as level at the take-off's foot: where it is not, state ground.profile."
+    };
+    let stock = mm(s, sheet.choices.timber_length_m);
+    let sawn = match &sheet.leg_timbers {
+        Some(timbers) => format!(" {} timbers of {stock} give them.", timbers.count),
+        None => format!(" Some are longer than a timber of {stock}: join them, or take longer ones."),
+    };
+    paragraph(out, &format!("  {ground}{sawn}"));
 }
 
 fn surfaces(out: &mut String, sheet: &BuildSheet) {

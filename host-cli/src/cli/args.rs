@@ -71,6 +71,12 @@ pub(crate) enum Command {
     #[cfg(feature = "full")]
     Progress(super::args_build::Progress),
     #[cfg(feature = "full")]
+    Ground(super::args_ground::Ground),
+    #[cfg(feature = "full")]
+    Ready(super::args_ground::Ready),
+    #[cfg(feature = "full")]
+    Line(super::args_ground::Line),
+    #[cfg(feature = "full")]
     Fit(super::args_learn::Fit),
     #[cfg(feature = "full")]
     BagTest(super::args_learn::BagTest),
@@ -103,9 +109,12 @@ pub(crate) enum Command {
 
 /// The commands that a build without the feature `full` leaves out.
 #[cfg(not(feature = "full"))]
-pub(crate) const LEFT_OUT: [&str; 14] = [
+pub(crate) const LEFT_OUT: [&str; 17] = [
     "ramp",
     "progress",
+    "ground",
+    "ready",
+    "line",
     "fit",
     "bag-test",
     "compare",

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{ValueEnum, ValueHint};
-use landfall_plan::landings::text::TABLES as LANDING_TABLES;
+use landfall_plan::landings::text::TABLES_AND_BUILT as LANDING_TABLES;
 use landfall_plan::site::{Dimension, parse_quantity};
 use landfall_ramp::TABLES;
 use landfall_ramp::tiles::Paper;
@@ -143,6 +143,8 @@ pub(crate) struct Progress {
     /// Steepest surface that can be built and ridden; by default 40 deg.
     #[arg(long, value_name = "ANGLE", value_parser = angle)]
     pub steepest: Option<f64>,
+    #[command(flatten)]
+    pub landing: super::args_ground::LandingArgs,
     /// Write a page with a picture to scale as well: one HTML file, to read and to print. An older file is replaced.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub report: Option<PathBuf>,
@@ -156,6 +158,6 @@ pub(crate) struct Progress {
     pub output: Output,
 }
 
-fn angle(text: &str) -> Result<f64, String> {
+pub(super) fn angle(text: &str) -> Result<f64, String> {
     parse_quantity(text.trim(), Dimension::Angle).map(|q| q.si).map_err(|e| format!("{e}; write it as \"30 deg\""))
 }

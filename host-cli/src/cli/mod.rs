@@ -7,6 +7,8 @@ mod args_box;
 #[cfg(feature = "full")]
 mod args_build;
 #[cfg(feature = "full")]
+mod args_ground;
+#[cfg(feature = "full")]
 mod args_learn;
 #[cfg(feature = "full")]
 mod args_logbook;
@@ -25,7 +27,11 @@ mod compare;
 mod complete;
 #[cfg(feature = "full")]
 mod fit;
+#[cfg(feature = "full")]
+mod ground;
 mod input;
+#[cfg(feature = "full")]
+mod line;
 #[cfg(feature = "full")]
 mod log;
 #[cfg(feature = "full")]
@@ -41,6 +47,8 @@ mod progress;
 #[cfg(feature = "full")]
 mod ramp;
 mod range;
+#[cfg(feature = "full")]
+mod ready;
 #[cfg(feature = "full")]
 mod replay;
 mod schema;
@@ -143,6 +151,12 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Ramp(args)) => ramp::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Progress(args)) => other_landings::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Ground(args)) => ground::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Ready(args)) => ready::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Line(args)) => line::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Fit(args)) => fit::run(&args),
         #[cfg(feature = "full")]

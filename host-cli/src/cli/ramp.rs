@@ -5,7 +5,7 @@ use std::path::Path;
 use anyhow::{Context as _, bail};
 use landfall_plan::plan::model::with_gap;
 use landfall_plan::shown::{Shown, Toward};
-use landfall_plan::site::Dimension;
+use landfall_plan::site::{Dimension, Site};
 use landfall_ramp::choices::Choices;
 use landfall_ramp::drawing::Drawing;
 use landfall_ramp::dxf::dxf;
@@ -30,7 +30,7 @@ pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {
     if !stated {
         note("bag.gap is not stated: how far the landing moves is told for a bag in the middle of the landings");
     }
-    let (choices, assumed) = chosen(args, Shown::of(&site));
+    let (choices, assumed) = chosen(args, &site);
     let sheet = build_sheet(&site, &choices, assumed)?;
     if !args.template.is_empty() {
         let drawing = sheet.template(&args.part)?;
@@ -51,8 +51,8 @@ fn rendered(sheet: &BuildSheet, args: &Ramp) -> anyhow::Result<String> {
 }
 
 /// What was stated, and the names of what was not.
-fn chosen(args: &Ramp, shown: Shown) -> (Choices, Vec<String>) {
-    let usual = Choices::default();
+fn chosen(args: &Ramp, site: &Site) -> (Choices, Vec<String>) {
+    let (usual, shown) = (Choices::default(), Shown::of(site));
     let mut assumed = Vec::new();
     let mut take = |option: &str, stated: Option<f64>, usual_m: f64| {
         if stated.is_none() {
@@ -78,7 +78,7 @@ fn chosen(args: &Ramp, shown: Shown) -> (Choices, Vec<String>) {
         sheet_width_m: take("sheet-width", args.sheet_width, usual.sheet_width_m),
         kerf_m: take("kerf", args.kerf, usual.kerf_m),
         timber_length_m: take("timber", args.timber, usual.timber_length_m),
-        platform_m: take("platform", args.platform, usual.platform_m),
+        platform_m: take("platform", args.platform.or(site.ground.platform_m), usual.platform_m),
         roll_in_width_m: args.roll_in_width,
         layers: args.layers.unwrap_or(usual.layers),
     };

@@ -2,7 +2,7 @@
 
 const SIGNS = { stop: "■ Stop:", caution: "▲ Caution:", note: "○ Note:" };
 /** Pictures that can be kept in view while a value changes. */
-const KEPT = [["side", "Side view"], ["near", "Flight and bag"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"]];
+const KEPT = [["side", "Side view"], ["near", "Flight and bag"], ["above", "Plan view"], ["touch", "Touch-down"], ["scale", "Pressure scale"], ["descent", "Ride down"], ["short", "Short zone"], ["cut", "Power cut"], ["blower", "Blowers"], ["shares", "Shares of the spread"], ["effects", "Effects"], ["ground-side", "Ground, side"], ["ground-plan", "Ground, plan"]];
 const SHORT = ["lip_speed", "along", "miss", "depth"];
 
 /** The drawing with names of its own, so that the same picture can stand twice on the page. */

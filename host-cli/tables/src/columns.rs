@@ -15,6 +15,8 @@ pub const RUNS: &[Column] = &[
     Column::word("date", Holds::Text),
     Column::word("note", Holds::Text),
     Column::word("rider", Holds::Text),
+    Column::word("trick", Holds::Text),
+    Column::word("ending", Holds::Text),
     Column::value("rider_mass", MASS, 15.0, 250.0),
     Column::value("start_height", LENGTH, 0.1, 60.0),
     Column::value("start_before_foot", LENGTH, 0.1, 500.0),

@@ -11,6 +11,8 @@ const WIDTH: usize = 100;
 
 /// The tables that there are.
 pub const TABLES: [&str; 2] = ["surface", "slopes"];
+/// The same, and the rows to set out the landing by that is built.
+pub const TABLES_AND_BUILT: [&str; 3] = ["surface", "slopes", "built"];
 
 fn degrees(value: f64) -> String {
     number(value, 1)

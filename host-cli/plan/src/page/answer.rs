@@ -318,7 +318,7 @@ mod tests {
             let other = again["controls"].as_array().unwrap().iter().find(|c| c["key"] == key).unwrap().clone();
             assert_eq!(other["shown"], shown, "{key}");
         }
-        assert_eq!(first["controls"].as_array().unwrap().len(), KEYS.len());
+        assert_eq!(first["controls"].as_array().unwrap().len(), KEYS.len() - 1);
     }
 
     #[test]

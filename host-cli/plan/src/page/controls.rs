@@ -10,7 +10,8 @@ use crate::site::{ASSUMED_AREA, Dimension, KEYS, Key, Kind, Preset, Site, SiteFi
 pub(super) fn controls(text: &str, site: Option<&Site>) -> Value {
     let Ok(file) = SiteFile::parse(text, "") else { return Value::Null };
     let has_sections = file.value("roll_in.section").is_some();
-    KEYS.iter().map(|key| control(key, &file, site, has_sections)).collect()
+    // A list of tables is edited in the text alone.
+    KEYS.iter().filter(|key| key.kind != Kind::Obstacles).map(|key| control(key, &file, site, has_sections)).collect()
 }
 
 /// The tables in the order of the file, with their meaning.
@@ -56,6 +57,10 @@ fn control(key: &Key, file: &SiteFile, site: Option<&Site>, has_sections: bool) 
             "columns": ["depth", "area"], "rows": rows(file, key.dotted, site),
             "row": ["0.10 m", "0.9 m2"], "names": [["", ""]],
         }),
+        Kind::Profile => json!({
+            "columns": ["from the lip", "height"], "rows": rows(file, key.dotted, site),
+            "row": ["10 m", "0 m"], "names": [["", ""]],
+        }),
         Kind::Sections => json!({
             "columns": ["length or radius", "slope or turn"], "rows": rows(file, key.dotted, site),
             "row": ["6 m", "30 deg"], "names": [["straight", "slope"], ["arc", "turn"]],
@@ -89,8 +94,8 @@ const fn kind(kind: Kind) -> &'static str {
         Kind::Number => "number",
         Kind::Quantity(_) => "quantity",
         // Both are lists of pairs.
-        Kind::Curve | Kind::Knots => "curve",
-        Kind::Sections => "sections",
+        Kind::Curve | Kind::Knots | Kind::Profile => "curve",
+        Kind::Sections | Kind::Obstacles => "sections",
     }
 }
 
@@ -305,7 +310,8 @@ mod tests {
     #[test]
     fn every_key_has_a_control_with_what_stands_in_the_file() {
         let list = controls(demo_text(), Some(&demo()));
-        assert_eq!(list.as_array().unwrap().len(), KEYS.len());
+        // All but the list of obstacles, which is edited in the text.
+        assert_eq!(list.as_array().unwrap().len(), KEYS.len() - 1);
         let of = |key: &str| list.as_array().unwrap().iter().find(|control| control["key"] == key).unwrap().clone();
         let height = of("takeoff.height");
         assert_eq!((&height["number"], &height["unit"], &height["shown"]), (&"8".into(), &"ft".into(), &"8 ft".into()));

@@ -14,7 +14,8 @@ use std::sync::atomic::Ordering;
 /// Runs of a trial; the one that is named is computed again with the site's own.
 const TRIAL_SAMPLES: u64 = 16_384;
 /// What a trial computes: everything that can be a stop.
-const TRIAL: Parts = Parts { tails: false, starts: false, hold_winds: false, cures: false, ..Parts::ALL };
+const TRIAL: Parts =
+    Parts { tails: false, starts: false, hold_winds: false, cures: false, ground: false, ..Parts::ALL };
 /// How far a start is looked for, up and down.
 const START_REACH_M: f64 = 4.0;
 /// Steps in which it is looked for first.

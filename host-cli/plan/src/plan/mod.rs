@@ -60,6 +60,8 @@ pub struct Parts {
     pub first_day: bool,
     /// Changes that were computed for the stops (needs all that can be a stop).
     pub cures: bool,
+    /// The ground, where the site states anything of it.
+    pub ground: bool,
 }
 
 impl Parts {
@@ -73,6 +75,7 @@ impl Parts {
         pressures: true,
         first_day: true,
         cures: true,
+        ground: true,
     };
     /// Only what needs neither sampling nor the search for pressures.
     pub const QUICK: Self = Self {
@@ -84,6 +87,7 @@ impl Parts {
         pressures: false,
         first_day: false,
         cures: false,
+        ground: false,
     };
 }
 
@@ -268,7 +272,9 @@ fn on_bag(site: &Site, supply: &Supply, crews: &[Crew], demand: Demand, first_da
 /// [`PlanError`].
 pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError> {
     let mut results = plan_of(site, parts, stop)?;
-    if parts.cures && results.verdict.stops > 0 {
+    // What does not fit the ground is looked at by its own command.
+    let of_ground = results.verdict.first_cause.is_some_and(|id| id.starts_with("land."));
+    if parts.cures && results.verdict.stops > 0 && !of_ground {
         results.cures = cures::cures(site, &results, stop)?;
         for finding in &mut results.findings {
             finding.cures = results.cures.iter().filter(|cure| cure.finding == finding.id).cloned().collect();
@@ -371,6 +377,11 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
         let mut whole = box_settings::findings(site, &results, &supply);
         whole.append(&mut results.findings);
         results.findings = whole;
+    }
+    if parts.ground && site.ground.is_stated() {
+        let look = crate::ground::look(site, Some(&results), None)?;
+        results.findings.extend(crate::ground::said::findings(&look));
+        results.findings.sort_by_key(|finding| finding.level);
     }
     results.verdict = verdict(site, &results);
     Ok(results)

@@ -197,26 +197,35 @@ fn stakes(u: Shown, rows: &[Row]) -> Table {
 /// One file with the picture, the falls on plane slopes, what holds for all of it, and the cautions.
 #[must_use]
 pub fn page(answer: &Progress, model: &Model) -> String {
+    page_with(answer, model, &[])
+}
+
+/// The same with more pictures behind the first.
+#[must_use]
+pub fn page_with(answer: &Progress, model: &Model, more: &[Picture]) -> String {
     let list = |texts: &[&str]| el("ul").all(texts.iter().map(|text| el("li").text(*text)));
     let picture = draw(answer, model);
     let assumed = match answer.assumed.as_slice() {
         [] => "Every part of the question was stated.".to_owned(),
         list => format!("Assumed, since not stated: {}.", list.join(", ")),
     };
-    let body = el("main")
-        .class("page")
-        .add(
-            el("header").add(el("h1").text(format!("{}: the same jump onto other landings", answer.site))).add(
+    let body =
+        el("main")
+            .class("page")
+            .add(el("header").add(el("h1").text(format!("{}: the same jump onto other landings", answer.site))).add(
                 el("p").class("soft").text(format!(
                     "Computed by Landfall {} from the values of the site file. {assumed}",
                     answer.version
                 )),
-            ),
-        )
-        .add(el("section").add(el("h2").text("Dirt is no bag")).add(list(&answer.not_a_bag)))
-        .add(el("section").add(el("h2").text("The landings")).add(el("div").class("pictures").add(figure(&picture))))
-        .add(el("section").add(el("h2").text("Plane slopes")).add(table(&planes(answer), "words")))
-        .add(el("section").add(el("h2").text("Cautions")).add(list(&answer.cautions)));
+            ))
+            .add(el("section").add(el("h2").text("Dirt is no bag")).add(list(&answer.not_a_bag)))
+            .add(
+                el("section")
+                    .add(el("h2").text("The landings"))
+                    .add(el("div").class("pictures").add(figure(&picture)).all(more.iter().map(figure))),
+            )
+            .add(el("section").add(el("h2").text("Plane slopes")).add(table(&planes(answer), "words")))
+            .add(el("section").add(el("h2").text("Cautions")).add(list(&answer.cautions)));
     document(&format!("{} – other landings", answer.site), STYLE, body)
 }
 

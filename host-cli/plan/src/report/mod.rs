@@ -11,6 +11,7 @@ mod chart;
 mod cut;
 mod descent;
 mod effects;
+pub mod ground;
 pub mod html;
 pub mod landing;
 mod markup;
@@ -126,19 +127,24 @@ impl Picture {
 #[must_use]
 pub fn some_pictures(sheet: &Sheet<'_>, wanted: &[String]) -> Vec<Picture> {
     let of_pages = PAGES.iter().chain(&DRAW);
-    of_pages.filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect()
+    let mut list: Vec<Picture> =
+        of_pages.filter(|(id, _)| wanted.iter().any(|name| name == id)).map(|(_, draw)| draw(sheet)).collect();
+    if wanted.iter().any(|name| name.starts_with("ground-")) {
+        list.extend(ground::of_sheet(sheet).into_iter().filter(|one| wanted.iter().any(|name| name == one.id)));
+    }
+    list
 }
 
 /// All pictures of a page: of those for narrow screens first.
 #[must_use]
 pub fn page_pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
-    PAGES.iter().chain(&DRAW).map(|(_, draw)| draw(sheet)).collect()
+    PAGES.iter().map(|(_, draw)| draw(sheet)).chain(pictures(sheet)).collect()
 }
 
 /// All pictures, in the order of the ride.
 #[must_use]
 pub fn pictures(sheet: &Sheet<'_>) -> Vec<Picture> {
-    DRAW.iter().map(|(_, draw)| draw(sheet)).collect()
+    DRAW.iter().map(|(_, draw)| draw(sheet)).chain(ground::of_sheet(sheet)).collect()
 }
 
 /// How a picture is drawn.

@@ -5,6 +5,7 @@
 use super::chain;
 use super::draft::Draft;
 use super::fault::Complaint;
+use super::ground;
 use super::keys::{Key, Kind, find_key};
 use super::model::Section;
 use super::parts;
@@ -81,6 +82,7 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     parts::openings(draft, out);
     parts::blower(draft, out);
     parts::settled(draft, out);
+    ground::check(draft, out);
     sections
 }
 

@@ -8,6 +8,7 @@ use super::chain::MAX_SECTIONS;
 use super::check::range;
 use super::draft::Stated;
 use super::fault::Complaint;
+use super::ground::{self, Obstacle};
 use super::keys::{Key, Kind, nearest};
 use super::parts::CURVE_POINTS;
 use super::quantity::{QuantityError, parse_quantity};
@@ -22,6 +23,8 @@ pub(super) enum Given {
     Curve(Vec<(f64, f64)>),
     Sections(Vec<Stated>),
     Knots(Vec<(f64, f64)>),
+    Profile(Vec<(f64, f64)>),
+    Obstacles(Vec<Obstacle>),
 }
 
 /// A complaint with the part of the file that it points at, where that is not the whole value.
@@ -37,6 +40,9 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     if key.kind == Kind::Sections {
         return sections(key, item, out, places).map(Given::Sections);
     }
+    if key.kind == Kind::Obstacles {
+        return ground::obstacles(key, item, out, places).map(Given::Obstacles);
+    }
     let Some(value) = item.as_value() else {
         out.push((wrong_kind(key, "a table"), None));
         return None;
@@ -46,6 +52,9 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     }
     if key.kind == Kind::Knots {
         return knots(key, value, out, places).map(Given::Knots);
+    }
+    if key.kind == Kind::Profile {
+        return ground::profile(key, value, out, places).map(Given::Profile);
     }
     let read = match key.kind {
         Kind::Text => text(key, value).map(Given::Text),
@@ -70,7 +79,7 @@ fn written(value: &Value) -> String {
     if text.chars().count() <= 60 { text } else { text.chars().take(57).chain("…".chars()).collect() }
 }
 
-fn described(value: &Value) -> String {
+pub(super) fn described(value: &Value) -> String {
     match value {
         Value::Boolean(_) => written(value),
         Value::Array(_) => "a list".to_owned(),
@@ -97,7 +106,7 @@ fn no_flag(key: &Key, value: &Value) -> Complaint {
     Complaint { cure: format!("write {} = {meant}, without quotes", key.name()), ..complaint }
 }
 
-fn wrong_kind(key: &Key, got: &str) -> Complaint {
+pub(super) fn wrong_kind(key: &Key, got: &str) -> Complaint {
     let wanted = match key.kind {
         Kind::Text => "a text",
         Kind::Flag => "true or false",
@@ -107,6 +116,8 @@ fn wrong_kind(key: &Key, got: &str) -> Complaint {
         Kind::Curve => "a list of points",
         Kind::Sections => "a list of sections",
         Kind::Knots => "a list of depths and areas",
+        Kind::Profile => "a list of distances and heights",
+        Kind::Obstacles => "a list of obstacles",
         Kind::Choice(_) => "a text",
     };
     Complaint::new(
@@ -269,7 +280,7 @@ fn unreadable(
 }
 
 /// A quantity inside a list.
-fn element(
+pub(super) fn element(
     dotted: &str,
     dimension: Dimension,
     (low, high): (f64, f64),

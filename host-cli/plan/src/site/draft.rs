@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 
 use super::check;
 use super::fault::Complaint;
+use super::ground::Obstacle;
 use super::group::{self, GroupDraft};
 use super::keys::{KEYS, Kind, Preset, index_of, presets};
 use super::model::{ForceAreaStated, RollInKind, Section, Site};
@@ -27,6 +28,8 @@ pub(super) struct Draft {
     pub curve: Option<Vec<(f64, f64)>>,
     pub sections: Option<Vec<Stated>>,
     pub knots: Option<Vec<(f64, f64)>>,
+    pub profile: Option<Vec<(f64, f64)>>,
+    pub obstacles: Option<Vec<Obstacle>>,
     pub groups: Vec<GroupDraft>,
     pub given: BTreeSet<&'static str>,
     /// Stated, but not readable: neither missing nor to be replaced by a default.
@@ -41,6 +44,8 @@ impl Draft {
             curve: None,
             sections: None,
             knots: None,
+            profile: None,
+            obstacles: None,
             groups: Vec::new(),
             given: BTreeSet::new(),
             faulty: BTreeSet::new(),
@@ -66,6 +71,12 @@ impl Draft {
         }
         if let ForceAreaStated::Measured(knots) = &site.bag.force_area {
             draft.knots = Some(knots.clone());
+        }
+        if site.given.contains("ground.profile") {
+            draft.profile = Some(site.ground.profile.clone());
+        }
+        if site.given.contains("ground.obstacle") {
+            draft.obstacles = Some(site.ground.obstacles.clone());
         }
         draft.groups = site.groups.iter().map(GroupDraft::of).collect();
         draft.given.clone_from(&site.given);
@@ -176,6 +187,8 @@ impl Draft {
                 key.put(&mut site, *si);
             }
         }
+        site.ground.profile = self.profile.unwrap_or_default();
+        site.ground.obstacles = self.obstacles.unwrap_or_default();
         site.site.name = self.name.unwrap_or_default();
         site.blower.curve = self.curve.unwrap_or_default();
         site.given = self.given;

@@ -29,6 +29,10 @@ pub enum Kind {
     Sections,
     /// The bag's list of depth and area.
     Knots,
+    /// The ground's list of distance and height.
+    Profile,
+    /// The ground's list of what is in the way.
+    Obstacles,
     /// One of these words.
     Choice(&'static [&'static str]),
 }
@@ -150,6 +154,7 @@ pub const TABLES: &[(&str, &str)] = &[
     ("wind", "the wind to plan for"),
     ("spread", "standard deviations, assumed until they are fitted, and the sampling"),
     ("anchors", "how the bag is held down"),
+    ("ground", "the ground it all stands on, as it is: measured with a tape, and a level or a hose of water"),
 ];
 
 /// The key of a dotted name.
@@ -295,7 +300,7 @@ const TEMPERATURE: Kind = Kind::Quantity(Dimension::Temperature);
 const PRESSURE: Kind = Kind::Quantity(Dimension::Pressure);
 const TIME: Kind = Kind::Quantity(Dimension::Time);
 
-use Kind::{Choice, Count, Curve, Flag, Knots, Number, Sections, Text};
+use Kind::{Choice, Count, Curve, Flag, Knots, Number, Obstacles, Sections, Text};
 use Preset::{Absent, From, Is, Of, Required};
 
 const SIMPLE: Preset = Absent("needed unless roll_in.section is given");
@@ -426,6 +431,17 @@ pub static KEYS: &[Key] = &[
     key("anchors.side_coefficient", Number, Is("1.2"), (0.0, 5.0), "side force over dynamic pressure and side area", num!(anchors.side_coefficient)),
     key("anchors.lift_coefficient", Number, Is("0.5"), (0.0, 5.0), "lift over dynamic pressure and plan area", num!(anchors.lift_coefficient)),
     key("anchors.wind", SPEED, Is("38 km/h"), (1.0, 60.0), "highest wind to hold in", num!(anchors.wind_mps)),
+
+    key("ground.profile", Kind::Profile, Absent("not measured: taken as level"), ANY, "distances along the line from the lip, behind it negative, and the ground's height over the take-off's foot at each", NONE),
+    key("ground.width", LENGTH, Absent("not measured"), (1.0, 500.0), "of the land, across", opt!(ground.width_m)),
+    key("ground.middle", LENGTH, Absent("in the middle"), (-200.0, 200.0), "of the land from the take-off's centre line, left positive", opt!(ground.middle_m)),
+    key("ground.edge", LENGTH, Absent("not measured"), (0.5, 1000.0), "where the land ends ahead, from the lip", opt!(ground.edge_m)),
+    key("ground.edge_behind", LENGTH, Absent("not measured"), (-1000.0, -0.5), "where the land ends behind the start, from the lip: negative", opt!(ground.edge_behind_m)),
+    key("ground.obstacle", Obstacles, Absent("nothing is in the way"), ANY, "trees, poles, fences, buildings, wires: what stands or hangs near", NONE),
+    key("ground.fall_zone", LENGTH, Absent("2 m is assumed"), (0.0, 30.0), "kept free of everything round the bag", opt!(ground.fall_zone_m)),
+    key("ground.platform", LENGTH, Absent("2.4 m is assumed"), (0.0, 30.0), "length of the platform behind the start", opt!(ground.platform_m)),
+    key("ground.clearance", LENGTH, Absent("1.5 m is assumed"), (0.0, 30.0), "wanted between riders or bag and what stands near", opt!(ground.clearance_m)),
+    key("ground.wire_clearance", LENGTH, Absent("3 m is assumed; of a power line its owner says how much"), (0.0, 60.0), "wanted to what hangs", opt!(ground.wire_clearance_m)),
 ];
 
 /// What a group of riders may state, as `name` and the key that it stands in place of.

@@ -12,6 +12,7 @@ mod check;
 mod convert;
 mod draft;
 mod fault;
+mod ground;
 mod group;
 mod keys;
 mod like;
@@ -30,6 +31,7 @@ mod write;
 pub use ask::questions;
 pub use chain::MAX_SECTIONS;
 pub use fault::{Fault, Faults};
+pub use ground::{Ground, Obstacle};
 pub use keys::{ASSUMED_AREA, GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
 pub use like::{Like, starter_like};
 pub use model::{

@@ -36,6 +36,8 @@ pub struct Site {
     pub spread: Spread,
     /// How the bag is held down.
     pub anchors: Anchors,
+    /// The ground it all stands on.
+    pub ground: super::Ground,
     /// The dotted keys that the file (or a later setting) states; all others are defaults or derived.
     pub given: BTreeSet<&'static str>,
 }

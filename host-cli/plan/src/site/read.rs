@@ -149,6 +149,8 @@ impl Reader<'_> {
                 Some(Given::Curve(points)) => self.draft.curve = Some(points),
                 Some(Given::Sections(list)) => self.draft.sections = Some(list),
                 Some(Given::Knots(list)) => self.draft.knots = Some(list),
+                Some(Given::Profile(list)) => self.draft.profile = Some(list),
+                Some(Given::Obstacles(list)) => self.draft.obstacles = Some(list),
                 None => {
                     self.draft.faulty.insert(key.dotted);
                     continue;
@@ -334,7 +336,7 @@ fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
 /// The table that people call by another word.
 fn table_called(name: &str) -> Option<&'static str> {
     const WORDS: &[(&str, &[&str])] = &[
-        ("site", &["place", "location", "venue", "ground"]),
+        ("site", &["place", "location", "venue"]),
         ("rider", &["person", "athlete", "jumper"]),
         ("roll_in", &["in_run", "inrun", "run_up", "runup", "run_in", "start", "approach", "slope"]),
         ("takeoff", &["take_off", "kicker", "ramp", "jump", "lip"]),
@@ -343,6 +345,7 @@ fn table_called(name: &str) -> Option<&'static str> {
         ("watch", &["box", "alarm", "sensor", "watcher"]),
         ("anchors", &["stakes", "pegs", "straps", "ballast"]),
         ("spread", &["scatter", "sd", "uncertainty"]),
+        ("ground", &["land", "terrain", "plot", "field"]),
         (GROUP, &["groups", "riders_groups", "class", "classes"]),
     ];
     let name = name.to_lowercase().replace(['-', ' '], "_");

@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::chain::MAX_SECTIONS;
 use super::convert::KNOTS;
+use super::ground;
 use super::keys::{GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES};
 use super::parts::CURVE_POINTS;
 use super::units::Dimension;
@@ -133,6 +134,8 @@ fn property(key: &Key) -> Value {
                 "maxItems": 2,
             },
         }),
+        Kind::Profile => ground::profile_schema(&reference(Dimension::Length)),
+        Kind::Obstacles => ground::obstacle_schema(&reference(Dimension::Length)),
         Kind::Choice(words) => json!({"type": "string", "enum": words}),
         Kind::Sections => {
             json!({"type": "array", "minItems": 1, "maxItems": MAX_SECTIONS, "items": {"$ref": "#/$defs/section"}})

@@ -153,6 +153,8 @@ impl Site {
                 }
                 draft.knots = Some(list.clone());
             }
+            Given::Profile(list) => draft.profile = Some(list.clone()),
+            Given::Obstacles(list) => draft.obstacles = Some(list.clone()),
         }
         draft.given.insert(key.dotted);
         draft.resolve().map_err(|complaints| Faults {

@@ -1,0 +1,222 @@
+//! Jumps behind each other: the speed out of a landing is the push-off of what comes next.
+
+use crate::after::ride_on;
+use crate::landing::{Landing, Part};
+use crate::meet::meet;
+use crate::random::Draws;
+use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+use landfall_core::ride::Steps;
+use landfall_core::run::Setup;
+use serde::Serialize;
+
+/// One jump of the line.
+#[derive(Clone, Copy, Debug)]
+pub struct Stage<'a> {
+    /// What it is called.
+    pub name: &'a str,
+    /// Its set-up, with the mean rider.
+    pub setup: &'a Setup,
+    /// What varies.
+    pub uncertainty: &'a Uncertainty,
+    /// Where its runs come down.
+    pub landing: &'a Landing,
+}
+
+/// How a run ended at a stage, where it went no farther.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum End {
+    /// Came to rest before the lip.
+    Stalls,
+    /// Left the surface before the lip.
+    LeavesSurface,
+    /// Came down on deck or knuckle, or against the front.
+    Short,
+    /// Came down past the transition.
+    Long,
+    /// Came to rest before the roll-out's end.
+    Rests,
+}
+
+/// Quantiles of a speed among the runs that came so far.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Speeds {
+    /// Middle one.
+    pub middle_mps: f64,
+    /// 1 of 40 is slower.
+    pub slow_mps: f64,
+    /// 1 of 40 is faster.
+    pub fast_mps: f64,
+}
+
+/// What happens at a stage.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Reached {
+    /// The stage.
+    pub name: String,
+    /// The mean run: speed at the start of the stage; none where it does not come so far.
+    pub mean_in_mps: Option<f64>,
+    /// The mean run: speed at the lip.
+    pub mean_lip_mps: Option<f64>,
+    /// The mean run: speed at the roll-out's end.
+    pub mean_out_mps: Option<f64>,
+    /// Where the mean run ends, if it does here.
+    pub mean_ends: Option<End>,
+    /// Where it comes to rest before the lip: how far before the take-off's foot, negative on the take-off.
+    pub mean_rests_before_foot_m: Option<f64>,
+    /// Runs that came to this stage.
+    pub runs_in: usize,
+    /// Runs that reached the lip.
+    pub runs_lip: usize,
+    /// Runs that came out of it.
+    pub runs_out: usize,
+    /// Speeds at the lip.
+    pub lip: Option<Speeds>,
+    /// Speeds at the roll-out's end.
+    pub out: Option<Speeds>,
+    /// How many ended here, and how.
+    pub ends: Vec<(End, usize)>,
+}
+
+/// A run through one stage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Through {
+    /// Speed at the lip, if it was reached.
+    pub lip_mps: Option<f64>,
+    /// Speed at the roll-out's end, if it was reached.
+    pub out_mps: Option<f64>,
+    /// How it ended, if it did.
+    pub end: Option<End>,
+    /// Of one that came to rest before the lip: how far before the take-off's foot, along the surface; negative on the
+    /// take-off.
+    pub rests_before_foot_m: Option<f64>,
+}
+
+/// Rides one stage with its inputs.
+#[must_use]
+pub fn through(stage: &Stage<'_>, inputs: &Inputs<f32>) -> Through {
+    let ended = |lip_mps, end| Through { lip_mps, out_mps: None, end: Some(end), rests_before_foot_m: None };
+    let mut moving_m = None;
+    let ridden = stage.setup.ride::<f32, false>(inputs, &Steps::FINE, |point| {
+        if point.energy_m2ps2 > 0.0 {
+            moving_m = Some(f64::from(point.before_foot_m));
+        }
+    });
+    if ridden.stalled {
+        return Through { rests_before_foot_m: moving_m, ..ended(None, End::Stalls) };
+    }
+    if ridden.left {
+        return ended(None, End::LeavesSurface);
+    }
+    let lip_mps = Some(f64::from(ridden.speed_mps + inputs.get(Uncertain::LipSpeed)));
+    let release = stage.setup.release(ridden.speed_mps, inputs);
+    let contact_m = f64::from(inputs.get(Uncertain::ContactHeight));
+    let Some(met) = meet(stage.landing, &release, &stage.setup.drag(inputs), contact_m) else {
+        return ended(lip_mps, End::Short);
+    };
+    match met.part {
+        Part::Front | Part::Deck => return ended(lip_mps, End::Short),
+        Part::RollOut | Part::Beyond => return ended(lip_mps, End::Long),
+        Part::Slope | Part::Transition => {}
+    }
+    match ride_on(stage.landing, &met, stage.setup, inputs) {
+        Some(after) if after.end_mps > 0.0 => {
+            Through { lip_mps, out_mps: Some(after.end_mps), end: None, rests_before_foot_m: None }
+        }
+        _ => ended(lip_mps, End::Rests),
+    }
+}
+
+/// What a rider has in common at all stages: tyres, and what the air takes hold of.
+const COMMON: [Uncertain; 4] =
+    [Uncertain::RollingResistance, Uncertain::DragAreaRolling, Uncertain::DragAreaFlying, Uncertain::ContactHeight];
+
+/// Sends runs down the line.
+///
+/// The first stage begins as its site says. At every other the push-off is what the run before it came out with, and the
+/// start's height is its site's own. A rider keeps tyres, drag and posture from stage to stage; all else is drawn anew.
+#[must_use]
+pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
+    let mean = mean_line(stages);
+    let mut lips: Vec<Vec<f64>> = vec![Vec::new(); stages.len()];
+    let mut outs = lips.clone();
+    let mut ins = vec![0; stages.len()];
+    let mut ends: Vec<Vec<End>> = vec![Vec::new(); stages.len()];
+    let mut draws = Draws::new(seed);
+    for _ in 0..runs {
+        let common: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
+        let mut carried: Option<f64> = None;
+        for (i, stage) in stages.iter().enumerate() {
+            let mut deviations: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
+            for which in COMMON {
+                deviations[which as usize] = common[which as usize];
+            }
+            let botched = draws.unit() <= f64::from(stage.uncertainty.botched);
+            let kind = if botched { stage.uncertainty.botched_tries() } else { stage.uncertainty.good_tries() };
+            let mut inputs = kind.at(&deviations);
+            if let Some(speed) = carried {
+                let start_m = stage.uncertainty.mean[Uncertain::StartHeight as usize];
+                inputs = inputs.with(Uncertain::PushOff, speed as f32).with(Uncertain::StartHeight, start_m);
+            }
+            ins[i] += 1;
+            let went = through(stage, &inputs);
+            lips[i].extend(went.lip_mps);
+            outs[i].extend(went.out_mps);
+            ends[i].extend(went.end);
+            carried = went.out_mps;
+            if carried.is_none() {
+                break;
+            }
+        }
+    }
+    const ALL: [End; 5] = [End::Stalls, End::LeavesSurface, End::Short, End::Long, End::Rests];
+    stages
+        .iter()
+        .zip(mean)
+        .zip(lips.into_iter().zip(outs).zip(ins.into_iter().zip(ends)))
+        .map(|((stage, (mean_in_mps, went)), ((lip, out), (runs_in, ended)))| Reached {
+            name: stage.name.to_owned(),
+            mean_in_mps,
+            mean_lip_mps: went.and_then(|w| w.lip_mps),
+            mean_out_mps: went.and_then(|w| w.out_mps),
+            mean_ends: went.and_then(|w| w.end),
+            mean_rests_before_foot_m: went.and_then(|w| w.rests_before_foot_m),
+            runs_in,
+            runs_lip: lip.len(),
+            runs_out: out.len(),
+            lip: speeds(lip),
+            out: speeds(out),
+            ends: ALL
+                .iter()
+                .map(|end| (*end, ended.iter().filter(|e| *e == end).count()))
+                .filter(|(_, n)| *n > 0)
+                .collect(),
+        })
+        .collect()
+}
+
+/// The mean run through every stage: its speed in, and how it went; none behind the stage where it ends.
+#[must_use]
+pub fn mean_line(stages: &[Stage<'_>]) -> Vec<(Option<f64>, Option<Through>)> {
+    let mut carried: Option<Option<f64>> = None;
+    stages
+        .iter()
+        .map(|stage| {
+            let inputs = stage.uncertainty.at_mean();
+            let (speed, inputs) = match carried {
+                None => (f64::from(inputs.get(Uncertain::PushOff)), inputs),
+                Some(Some(speed)) => (speed, inputs.with(Uncertain::PushOff, speed as f32)),
+                Some(None) => return (None, None),
+            };
+            let went = through(stage, &inputs);
+            carried = Some(went.out_mps);
+            (Some(speed), Some(went))
+        })
+        .collect()
+}
+
+fn speeds(mut all: Vec<f64>) -> Option<Speeds> {
+    all.sort_by(f64::total_cmp);
+    let at = |share: f64| all.get(((all.len() as f64 - 1.0) * share).round() as usize).copied();
+    Some(Speeds { middle_mps: at(0.5)?, slow_mps: at(0.025)?, fast_mps: at(0.975)? })
+}
