@@ -1,5 +1,7 @@
 //! Volumes, areas and set-out distances against outside sources.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use geo::{Area, LineString, Polygon};
 use landfall_ground::area::polygon_m2;
 use landfall_ground::earth::{Strip, balanced, earth, least_digging, pad};

@@ -2,6 +2,8 @@
 //!
 //! `LANDFALL_PICTURES=folder` keeps them there to be looked at.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use landfall_ground::above::{self, PlanView};
 use landfall_ground::clearance::Slice;
 use landfall_ground::labels::overlap;
@@ -10,6 +12,9 @@ use landfall_ground::set_out::{set_out, usual_pegs};
 use landfall_ground::side::{self, SideView};
 use landfall_ground::supports::supports;
 use landfall_ground::{Drawing, Profile};
+
+/// Name, where it begins and ends, radius, height, whether it hangs.
+type Thing = (&'static str, (f64, f64), Option<(f64, f64)>, f64, f64, bool);
 
 struct Case {
     name: &'static str,
@@ -20,7 +25,7 @@ struct Case {
     points: &'static [(f64, f64)],
     width_m: Option<f64>,
     edges: (Option<f64>, Option<f64>),
-    things: &'static [(&'static str, (f64, f64), Option<(f64, f64)>, f64, f64, bool)],
+    things: &'static [Thing],
 }
 
 const CASES: [Case; 10] = [
