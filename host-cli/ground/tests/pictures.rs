@@ -229,7 +229,7 @@ fn drawn(case: &Case) -> [(String, Drawing); 2] {
         .map(|(x, z)| Slice { x_m: *x, y_m: (-1.2 - 0.05 * x, 1.2 + 0.05 * x), z_m: (z - 1.2, z + 1.5) })
         .collect();
     let rows = supports(&layout, &ground, 1.2);
-    let pegs = usual_pegs(&layout);
+    let pegs = usual_pegs(&layout, &ground);
     let tapes = set_out(&layout, pegs);
     let side = side::draw(
         &SideView { layout: &layout, ground: &ground, supports: &rows, band: &band, flight: &path, length: &metres },
