@@ -28,7 +28,7 @@ def main():
         for name in ["alder-flat.toml", "runs.csv", "ground.toml", "tricks.csv"]:
             shutil.copy(ROOT / "docs" / "guide" / name, at)
         for name, source in MEASURED.items():
-            shutil.copy(ROOT / "host-cli" / "src" / "learn" / source, at / name)
+            shutil.copy(ROOT / "host-cli" / "learn" / "src" / source, at / name)
         (at / "bin").mkdir()
         (at / "bin" / "landfall").symlink_to(program)
         environment = {**os.environ, "PATH": f"{at / 'bin'}:{os.environ['PATH']}", "NO_COLOR": "1"}

@@ -157,7 +157,7 @@ fn misspelt() {
         "[riders]",
         "riders: is unknown; [rider] was perhaps meant\n\
          = rename it to rider, or remove it; the tables are site, rider, roll_in, takeoff, bag, unknown, blower, \
-         watch, session, wind, spread, anchors, group",
+         watch, session, wind, spread, anchors, ground, group",
     );
     says(
         "rider",

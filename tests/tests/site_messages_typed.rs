@@ -147,7 +147,7 @@ fn faults_of_syntax_hide_no_others() {
 #[test]
 fn other_words_for_tables_and_keys() {
     let tables = "the tables are site, rider, roll_in, takeoff, bag, unknown, blower, watch, session, wind, spread, \
-                  anchors, group";
+                  anchors, ground, group";
     for (typed, table) in [("airbag", "bag"), ("kicker", "takeoff"), ("fans", "blower"), ("groups", "group")] {
         let text = match table {
             "group" => format!("{}\n[[groups]]\nname = \"kids\"\n", starter()),

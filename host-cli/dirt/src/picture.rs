@@ -48,7 +48,7 @@ pub fn draw(view: &View<'_>, title: &str, words: &str) -> Drawing {
         sheet.shape("g-chips", &bed);
     }
     let (a, b) = bag.along_m();
-    sheet.shape("g-bag", &[(a, bag.base_level_m), (b, bag.base_level_m), (b, bag.top_m(b)), (a, bag.top_m(a))]);
+    sheet.shape("g-ghost", &[(a, bag.base_level_m), (b, bag.base_level_m), (b, bag.top_m(b)), (a, bag.top_m(a))]);
     for flight in view.flights {
         sheet.line("g-path", flight);
     }

@@ -1,5 +1,7 @@
 //! Sites behind each other against one long path that SciPy integrates (tests/reference/line_reference.py), and the spread.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 mod common;
 
 use common::{Numbers, setup, uncertainty};

@@ -1,5 +1,7 @@
 //! Shares and intervals against SciPy's figures (tests/reference/line_reference.py) and against closed forms.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use landfall_dirt::chance::{needed_in_a_row, never_seen, rule_of_three, scatter, share};
 use serde_json::Value;
 

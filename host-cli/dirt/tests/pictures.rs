@@ -2,6 +2,8 @@
 //!
 //! `LANDFALL_PICTURES=folder` keeps the pictures there to be looked at.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 mod common;
 
 use common::{Numbers, kicker, setup, uncertainty};

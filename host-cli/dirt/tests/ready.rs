@@ -1,5 +1,7 @@
 //! The runs of one trick onto a landing.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 mod common;
 
 use common::{kicker, setup, uncertainty};

@@ -1,6 +1,6 @@
 //! Setting out: every corner by two tapes from two pegs.
 
-use crate::scene::Layout;
+use crate::scene::{Ground, Layout};
 use serde::Serialize;
 
 /// A tape that is read to a centimetre.
@@ -33,19 +33,27 @@ pub struct Tape {
 const CORNERS: [&str; 4] = ["back right", "front right", "front left", "back left"];
 
 /// Two pegs on the left of everything, on whole half-metres, from which the worst corner is set out best; of places all
-/// along and up to a third of the length away.
+/// along and up to a third of the length away, and on the land where its ends are known.
 #[must_use]
-pub fn usual_pegs(layout: &Layout) -> [(f64, f64); 2] {
+pub fn usual_pegs(layout: &Layout, ground: &Ground) -> [(f64, f64); 2] {
     let (from_m, to_m) = (layout.back_x_m(), layout.end_x_m());
     let long_m = to_m - from_m;
     let edge_m = layout.across_m().1;
     let half = |m: f64| (m * 2.0).round() / 2.0;
+    // Rounded inward, and never into what is built.
+    let land_m = ground.width_m.map_or(f64::INFINITY, |width_m| ground.middle_m + width_m / 2.0);
+    let least_m = layout.roll_in_width_m.max(layout.takeoff_width_m) / 2.0 + 0.5;
+    let (first_m, last_m) = (
+        ground.edge_behind_m.map_or(f64::NEG_INFINITY, |m| (m * 2.0).ceil() / 2.0),
+        ground.edge_ahead_m.map_or(f64::INFINITY, |m| (m * 2.0).floor() / 2.0),
+    );
     let mut best = (f64::INFINITY, [(from_m, edge_m + 1.0), (to_m, edge_m + 1.0)]);
     for i in 0..=6 {
         for j in (i + 2)..=12 {
             for away in 1..=5 {
-                let side_m = half(edge_m + long_m * f64::from(away) / 15.0);
-                let at = |step: i32| (half(from_m + long_m * f64::from(step) / 12.0), side_m);
+                let side_m = half(edge_m + long_m * f64::from(away) / 15.0).min((land_m * 2.0).floor() / 2.0).max(least_m);
+                let along_m = |step: i32| half(from_m + long_m * f64::from(step) / 12.0).max(first_m).min(last_m);
+                let at = |step: i32| (along_m(step), side_m);
                 let pegs = [at(i), at(j)];
                 let worst = set_out(layout, pegs).iter().map(|tape| tape.error_m).fold(0.0, f64::max);
                 if worst < best.0 - 1e-9 {

@@ -45,6 +45,7 @@ pub fn escaped(text: &str) -> String {
 const STYLE: &str = "\
 .g-earth{fill:#e9dfd0;stroke:#7a6248;stroke-width:1.5}\
 .g-bag{fill:#dbe7f5;stroke:#1f4e8c;stroke-width:1.5}\
+.g-ghost{fill:#dbe7f5;fill-opacity:.35;stroke:#1f4e8c;stroke-width:1.5;stroke-dasharray:7 3}\
 .g-ride{fill:none;stroke:#222;stroke-width:2.5}\
 .g-wood{fill:#f3ead8;stroke:#222;stroke-width:1.2}\
 .g-leg{stroke:#8a7a5a;stroke-width:1.2}\

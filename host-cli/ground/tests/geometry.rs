@@ -1,5 +1,7 @@
 //! Volumes, areas and set-out distances against outside sources.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use geo::{Area, LineString, Polygon};
 use landfall_ground::area::polygon_m2;
 use landfall_ground::earth::{Strip, balanced, earth, least_digging, pad};
@@ -90,7 +92,12 @@ fn no_level_moves_less_than_the_least_and_the_balanced_one_carts_nothing() {
 /// Two tapes and a side lead back to the corner: a triangle is closed by its three sides.
 #[test]
 fn triangulated_distances_close() {
-    let pegs = usual_pegs(&layout());
+    let pegs = usual_pegs(&layout(), &Ground::default());
+    // On the land, where its ends are known.
+    let small = Ground { width_m: Some(15.0), edge_behind_m: Some(-18.0), edge_ahead_m: Some(17.0), ..Ground::default() };
+    for (x, y) in usual_pegs(&layout(), &small) {
+        assert!((-18.0..=17.0).contains(&x) && y <= 7.5, "{x} {y}");
+    }
     let tapes = set_out(&layout(), pegs);
     assert_eq!(tapes.len(), 16);
     for t in &tapes {

@@ -2,6 +2,8 @@
 //!
 //! `LANDFALL_PICTURES=folder` keeps them there to be looked at.
 
+#![allow(clippy::unwrap_used, clippy::panic)]
+
 use landfall_ground::above::{self, PlanView};
 use landfall_ground::clearance::Slice;
 use landfall_ground::labels::overlap;
@@ -10,6 +12,9 @@ use landfall_ground::set_out::{set_out, usual_pegs};
 use landfall_ground::side::{self, SideView};
 use landfall_ground::supports::supports;
 use landfall_ground::{Drawing, Profile};
+
+/// Name, where it begins and ends, radius, height, whether it hangs.
+type Thing = (&'static str, (f64, f64), Option<(f64, f64)>, f64, f64, bool);
 
 struct Case {
     name: &'static str,
@@ -20,7 +25,7 @@ struct Case {
     points: &'static [(f64, f64)],
     width_m: Option<f64>,
     edges: (Option<f64>, Option<f64>),
-    things: &'static [(&'static str, (f64, f64), Option<(f64, f64)>, f64, f64, bool)],
+    things: &'static [Thing],
 }
 
 const CASES: [Case; 10] = [
@@ -224,7 +229,7 @@ fn drawn(case: &Case) -> [(String, Drawing); 2] {
         .map(|(x, z)| Slice { x_m: *x, y_m: (-1.2 - 0.05 * x, 1.2 + 0.05 * x), z_m: (z - 1.2, z + 1.5) })
         .collect();
     let rows = supports(&layout, &ground, 1.2);
-    let pegs = usual_pegs(&layout);
+    let pegs = usual_pegs(&layout, &ground);
     let tapes = set_out(&layout, pegs);
     let side = side::draw(
         &SideView { layout: &layout, ground: &ground, supports: &rows, band: &band, flight: &path, length: &metres },

@@ -209,7 +209,7 @@ pub fn look(site: &Site, results: Option<&Results>, pegs_m: Option<[(f64, f64); 
     let along_m = layout.bag.along_m();
     let strip = |width_m: f64| Strip { width_m: width_m + 2.0 * WORKING_M, bank: BANK };
     let under_bag = strip(layout.bag.width_m);
-    let pegs_m = pegs_m.unwrap_or_else(|| usual_pegs(&layout));
+    let pegs_m = pegs_m.unwrap_or_else(|| usual_pegs(&layout, &ground));
     let bodies = bodies(&layout, &ground, &band);
     Ok(Look {
         site: site.site.name.clone(),
