@@ -5,8 +5,8 @@
 //! of a round number counts as that number, so that single precision (4.4 m kept as 4.4000001 m) does not move a mark.
 //!
 //! ```
-//! use crate::shown::{Shown, Toward};
-//! use crate::site::{Gauge, Units};
+//! use landfall_plan::shown::{Shown, Toward};
+//! use landfall_plan::site::{Gauge, Units};
 //! let here = Shown::new(Units::Imperial, Gauge::InH2O);
 //! assert_eq!(here.length(2.44, Toward::Nearest), "8 ft 1/16 in");
 //! assert_eq!(here.pressure(481.0, Toward::Up), "1.95 inH2O");

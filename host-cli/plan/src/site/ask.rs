@@ -53,7 +53,7 @@ const USUAL: &[(&str, f64, f64)] = &[
 ///
 /// ```
 /// let text = "[roll_in]\nstart_height = \"19.7 m\"\n";
-/// let asked = crate::site::questions(text);
+/// let asked = landfall_plan::site::questions(text);
 /// assert_eq!(asked[0].line, 2);
 /// assert!(asked[0].message.contains("19.7 ft"));
 /// ```

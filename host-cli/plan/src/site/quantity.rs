@@ -79,10 +79,10 @@ impl std::error::Error for QuantityError {}
 /// What is wrong with the text, see [`QuantityError`]. NaN and infinities are never returned.
 ///
 /// ```
-/// use crate::site::{parse_quantity, Dimension};
+/// use landfall_plan::site::{parse_quantity, Dimension};
 /// let lip = parse_quantity("8 ft 6 in", Dimension::Length)?;
 /// assert!((lip.si - 2.5908).abs() < 1e-12);
-/// # Ok::<(), crate::site::QuantityError>(())
+/// # Ok::<(), landfall_plan::site::QuantityError>(())
 /// ```
 pub fn parse_quantity(text: &str, wanted: Dimension) -> Result<Quantity, QuantityError> {
     let text = tidy(text);

@@ -27,7 +27,7 @@ const GROUP: &str = "group";
 /// too little of the text is TOML, nothing behind it is read.
 ///
 /// ```
-/// let faults = crate::site::read_site("[rider]\nmass = 78\n", "hill.toml").unwrap_err();
+/// let faults = landfall_plan::site::read_site("[rider]\nmass = 78\n", "hill.toml").unwrap_err();
 /// assert!(faults.to_string().contains("hill.toml:2:8: rider.mass: a mass needs its unit"));
 /// assert!(faults.concerns("site.name"));
 /// ```

@@ -41,10 +41,10 @@ impl Site {
     /// that does not fit.
     ///
     /// ```
-    /// let site = crate::site::demo();
+    /// let site = landfall_plan::site::demo();
     /// let heavier = site.with_value("rider.mass", "190 lb")?;
     /// assert!((heavier.rider.mass_kg - 86.183).abs() < 1e-3);
-    /// # Ok::<(), crate::site::Faults>(())
+    /// # Ok::<(), landfall_plan::site::Faults>(())
     /// ```
     pub fn with_value<'a>(&self, key: &str, value: impl Into<Setting<'a>>) -> Result<Self, Faults> {
         if let Some((at, of_group)) = group_key(key) {
