@@ -51,7 +51,8 @@ pub fn usual_pegs(layout: &Layout, ground: &Ground) -> [(f64, f64); 2] {
     for i in 0..=6 {
         for j in (i + 2)..=12 {
             for away in 1..=5 {
-                let side_m = half(edge_m + long_m * f64::from(away) / 15.0).min((land_m * 2.0).floor() / 2.0).max(least_m);
+                let side_m =
+                    half(edge_m + long_m * f64::from(away) / 15.0).min((land_m * 2.0).floor() / 2.0).max(least_m);
                 let along_m = |step: i32| half(from_m + long_m * f64::from(step) / 12.0).max(first_m).min(last_m);
                 let at = |step: i32| (along_m(step), side_m);
                 let pegs = [at(i), at(j)];

@@ -94,7 +94,8 @@ fn no_level_moves_less_than_the_least_and_the_balanced_one_carts_nothing() {
 fn triangulated_distances_close() {
     let pegs = usual_pegs(&layout(), &Ground::default());
     // On the land, where its ends are known.
-    let small = Ground { width_m: Some(15.0), edge_behind_m: Some(-18.0), edge_ahead_m: Some(17.0), ..Ground::default() };
+    let small =
+        Ground { width_m: Some(15.0), edge_behind_m: Some(-18.0), edge_ahead_m: Some(17.0), ..Ground::default() };
     for (x, y) in usual_pegs(&layout(), &small) {
         assert!((-18.0..=17.0).contains(&x) && y <= 7.5, "{x} {y}");
     }
