@@ -12,16 +12,7 @@ fn main() {
         return;
     }
     println!("cargo:rerun-if-env-changed=LANDFALL_PAGE_WASM");
-    for watched in [
-        "build.rs",
-        "digest.rs",
-        "plan/Cargo.toml",
-        "plan/src",
-        "page-wasm/Cargo.toml",
-        "page-wasm/src",
-        "sampling/src",
-        "../core/src",
-    ] {
+    for watched in ["build.rs", "digest.rs"].into_iter().chain(PARTS) {
         println!("cargo:rerun-if-changed={watched}");
     }
     let out = PathBuf::from(env::var_os("OUT_DIR").unwrap_or_default());

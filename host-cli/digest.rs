@@ -13,11 +13,13 @@ fn digest_of_sources(host_cli: &std::path::Path) -> u64 {
     digest
 }
 
-/// What the module is compiled from, each with its name from the package's folder on: core, the planner and the boundary,
-/// without what is compiled for tests alone.
+/// What the module is compiled from: core, the sampling, the planner, the ground and the boundary. The build scripts watch
+/// just these.
+const PARTS: [&str; 6] =
+    ["../core/src", "ground/src", "page-wasm/Cargo.toml", "page-wasm/src", "plan/src", "sampling/src"];
+
+/// Each file with its name from the package's folder on, without what is compiled for tests alone.
 fn sources(host_cli: &std::path::Path) -> Vec<(String, std::path::PathBuf)> {
-    const PARTS: [&str; 6] =
-        ["../core/src", "page-wasm/Cargo.toml", "page-wasm/src", "plan/src", "sampling/src", "ground/src"];
     let mut files = Vec::new();
     for part in PARTS {
         let path = host_cli.join(part);

@@ -3,7 +3,8 @@
 include!("../digest.rs");
 
 fn main() {
-    for watched in ["build.rs", "Cargo.toml", "src", "../digest.rs", "../plan/src", "../sampling/src", "../../core/src"]
+    for watched in
+        ["build.rs".to_owned(), "../digest.rs".to_owned()].into_iter().chain(PARTS.map(|part| format!("../{part}")))
     {
         println!("cargo:rerun-if-changed={watched}");
     }

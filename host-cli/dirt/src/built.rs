@@ -97,6 +97,21 @@ pub struct Drawn {
     pub no_flight: usize,
 }
 
+impl Drawn {
+    /// Runs that do not come down on the slope.
+    #[must_use]
+    pub const fn beside(&self) -> usize {
+        self.runs - self.on_slope
+    }
+
+    /// Whether no more than 2 in 1,000 do not: the 1 in 1,000 that the field is laid out for, and what so few drawn runs
+    /// scatter by.
+    #[must_use]
+    pub const fn catches(&self) -> bool {
+        self.beside() * 500 <= self.runs
+    }
+}
+
 /// A landing with what is known of it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Built {
@@ -488,14 +503,20 @@ pub fn steepest_on_level(
     asked.check()?;
     let most = asked.slope_rad.to_degrees().round() as u32;
     let mut last = BuildError::NoField;
+    let mut best: Option<Built> = None;
     for deg in (5..=most).rev() {
         let asked = Asked { slope_rad: f64::from(deg).to_radians(), ..*asked };
         match build_on_level(setups, uncertainty, level_m, &asked, fill, ground) {
-            Ok(built) => return Ok(built),
+            Ok(built) if built.drawn.catches() => return Ok(built),
+            Ok(built) => {
+                if best.as_ref().is_none_or(|best| built.drawn.beside() < best.drawn.beside()) {
+                    best = Some(built);
+                }
+            }
             Err(error) => last = error,
         }
     }
-    Err(last)
+    best.ok_or(last)
 }
 
 /// The steepest slope in whole degrees, flatter than what was asked, that a landing can be made with: each is tried.

@@ -52,7 +52,7 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     paragraph(
         &mut out,
         &format!(
-            "999 of 1,000 tries of all riders come down {} to {} from the lip on this slope. The knuckle is {} from the lip and \
+            "It is laid out for 999 of 1,000 tries of all riders, which come down {} to {} from the lip on this slope. The knuckle is {} from the lip and \
              {} over the take-off's foot; from there the slope goes down {} at {} degrees, {} along it.",
             near(u, built.field_m.0),
             near(u, built.field_m.1),
@@ -85,11 +85,17 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
          height; at the end: speed with which the roll-out is left. Short, mean and long differ in lip speed alone.",
     );
     let d = &built.drawn;
+    let more = if d.catches() {
+        ""
+    } else {
+        " That is more beside it than the field was laid out for: the knuckle stands in the way of slow tries, or the slope is \
+         short or narrow. A lower roll-out (--roll-out-level) or another --landing-slope changes it."
+    };
     paragraph(
         &mut out,
         &format!(
             "Of {} drawn tries of all riders, with all that scatters, {} come down on the slope, {} too short, {} too long, {} off its \
-             sides; {} do not come to the lip.",
+             sides; {} do not come to the lip.{more}",
             d.runs, d.on_slope, d.short, d.long, d.off_side, d.no_flight
         ),
     );
