@@ -6,7 +6,7 @@
 //! - [`landing`]: a deck, a knuckle, a slope, a transition, a roll-out; [`meet`]: where and how a run comes down on it.
 //! - [`after`]: the ride from there to the roll-out's end.
 //! - [`built`]: the landing that the spread of a site's runs wants.
-//! - [`ready`]: the runs of one trick. [`line`]: sites behind each other.
+//! - [`ready`]: the runs of one trick. [`mod@line`]: sites behind each other.
 //! - [`picture`]: the landing beside the bag, to scale.
 //!
 //! Frame: x forward from the lip, y to the left, z up from the take-off's foot. Units: m, m/s, radians; slopes down positive.

@@ -1,6 +1,6 @@
 //! Learning from measured runs and bags: what replaces the site's assumed numbers, and whether today is as planned.
 //!
-//! - [`table`] reads a table of measurements, [`runs`] one of runs, [`frames`] turns video frames into times;
+//! - [`runs`] reads a table of runs, [`frames`] turns video frames into times;
 //! - [`forward`] is what the model says of a measured run, through the core functions that plan;
 //! - [`compare`] sets a day's runs beside the plan;
 //! - [`loaded`], [`empty`], [`heard`] and [`drops`] take the measurements of a bag apart, [`knots`], [`bag_area`] and

@@ -171,13 +171,21 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
     };
 
     let (clearing_lip_speed_mps, front_from_lip_speed_mps, short_zone) = parts::short_zone(model);
-    let placed = match &landings {
+    // Three searches that want nothing of each other.
+    let place = || match &landings {
         Some(landings) if parts.placement => {
             let gust_mps = parts.starts.then_some(site.wind.gust_mps);
-            Some(sampled::place(model, landings, &spreads, &draws, target, gust_mps)?)
+            sampled::place(model, landings, &spreads, &draws, target, gust_mps).map(Some)
         }
-        _ => None,
+        _ => Ok(None),
     };
+    let hold = || match &landings {
+        Some(_) if parts.hold_winds => sampled::hold_winds(model, &draws, target, site.anchors.wind_mps),
+        _ => Ok([None; 3]),
+    };
+    let tails = || if parts.tails { sampled::tails(model, &draws).map(Some) } else { Ok(None) };
+    let (placed, (hold_winds, tails)) = rayon::join(place, || rayon::join(hold, tails));
+    let (placed, hold_winds, tails) = (placed?, hold_winds?, tails?);
     let miss_now = landings.as_ref().map(|landings| landings.worst().1);
     let gap_m = f64::from(bag.gap_m);
     // The band is searched in steps; that the target is kept at the stated gap was counted there itself.
@@ -211,14 +219,10 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
         highest_start_in_gust_m: placed.as_ref().and_then(|placed| placed.highest_start_in_gust_m),
         target_miss: target,
     };
-    let hold_winds = match &landings {
-        Some(_) if parts.hold_winds => sampled::hold_winds(model, &draws, target, site.anchors.wind_mps)?,
-        _ => [None; 3],
-    };
     let spread = Spread {
         differences: spreads[0].as_ref().map(sampled::differences_result),
         sampling: landings.as_ref().map(|landings| landings.result(&draws)),
-        tails: if parts.tails { Some(sampled::tails(model, &draws)?) } else { None },
+        tails,
         methods_agree: landings.as_ref().and_then(|landings| landings.agrees(spreads[0].as_ref())),
     };
     Ok(Jump {
