@@ -17,7 +17,7 @@ use serde_json::json;
 
 use super::args::TextOrJson;
 use super::args_learn::Fit;
-use super::progress::{Progress, stop_on_ctrl_c};
+use super::bar::{Progress, stop_on_ctrl_c};
 use super::{End, input, note, output};
 
 pub(crate) fn run(args: &Fit) -> anyhow::Result<End> {

@@ -12,9 +12,9 @@ use serde_json::json;
 
 use super::args::Format;
 use super::args_ground::{Ground, PlaceArg};
+use super::bar::with_threads;
 use super::place::gap_taken;
 use super::plan::computed;
-use super::progress::with_threads;
 use super::{End, input, note, output, table};
 
 pub(crate) fn run(args: &Ground) -> anyhow::Result<End> {

@@ -19,6 +19,7 @@ mod args_serve;
 mod arm;
 #[cfg(feature = "full")]
 mod bag_test;
+mod bar;
 mod card;
 mod check;
 #[cfg(feature = "full")]
@@ -37,12 +38,11 @@ mod log;
 #[cfg(feature = "full")]
 mod logbook;
 mod new;
-#[cfg(feature = "full")]
-mod other_landings;
 mod output;
 mod page;
 mod place;
 mod plan;
+#[cfg(feature = "full")]
 mod progress;
 #[cfg(feature = "full")]
 mod ramp;
@@ -150,7 +150,7 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         #[cfg(feature = "full")]
         Some(Command::Ramp(args)) => ramp::run(&args),
         #[cfg(feature = "full")]
-        Some(Command::Progress(args)) => other_landings::run(&args),
+        Some(Command::Progress(args)) => progress::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Ground(args)) => ground::run(&args),
         #[cfg(feature = "full")]

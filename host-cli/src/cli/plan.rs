@@ -8,7 +8,7 @@ use landfall_plan::report::{Sheet, html};
 use landfall_plan::site::Site;
 
 use super::args::{Format, Plan, Threads};
-use super::progress::{Progress, stop_on_ctrl_c, with_threads};
+use super::bar::{Progress, stop_on_ctrl_c, with_threads};
 use super::{End, input, output};
 
 pub(crate) fn run(args: &Plan) -> anyhow::Result<End> {

@@ -1,111 +1,82 @@
-//! Progress on a terminal, and Ctrl-C.
-
-use std::io::IsTerminal as _;
-use std::sync::Arc;
-use std::sync::atomic::Ordering;
-use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
-use std::thread::JoinHandle;
-use std::time::Duration;
+//! `landfall progress`.
 
 use anyhow::Context as _;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use landfall_sampling::Stop;
+use landfall::dirt::built::{self, picture};
+use landfall::dirt::{Wishes, assumed as assumed_of, landing, none_of};
+use landfall_dirt::built::BuildError;
+use landfall_plan::landings::text::{csv, text};
+use landfall_plan::landings::{Question, progress};
+use landfall_plan::plan::model::{Model, with_gap};
+use landfall_plan::report::landing::page_with;
 
-use super::args::Threads;
+use super::args::Format;
+use super::args_build::Progress;
+use super::place::gap_taken;
+use super::{End, input, note, output, table};
 
-/// Nothing is shown before this.
-const QUIET: Duration = Duration::from_secs(1);
-const EVERY: Duration = Duration::from_millis(100);
-
-/// Makes Ctrl-C ask the work to stop; a second one ends the program at once.
-pub(crate) fn stop_on_ctrl_c() -> anyhow::Result<Arc<Stop>> {
-    let stop = Arc::new(Stop::default());
-    let asked = Arc::clone(&stop);
-    ctrlc::set_handler(move || {
-        if asked.asked.swap(true, Ordering::SeqCst) {
-            std::process::exit(130);
+pub(crate) fn run(args: &Progress) -> anyhow::Result<End> {
+    let (site, stated) = with_gap(&input::site(&args.site)?)?;
+    if !stated {
+        note(&gap_taken(&site));
+    }
+    let mut assumed = Vec::new();
+    let mut take = |option: &str, stated: Option<f64>, usual: f64, why: &str| {
+        if stated.is_none() {
+            assumed.push(format!("--{option} {why}"));
         }
-    })
-    .context("Ctrl-C could not be taken over")?;
-    Ok(stop)
-}
-
-/// Runs work in its own pool of threads, with progress shown while it lasts.
-pub(crate) fn with_threads<T: Send>(threads: &Threads, work: impl FnOnce() -> T + Send) -> anyhow::Result<T> {
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads.threads.into())
-        .build()
-        .context("the threads could not be started")?;
-    Ok(pool.install(work))
-}
-
-/// A progress bar that shows itself after a second and goes away when it is dropped.
-#[derive(Debug)]
-pub(crate) struct Progress {
-    bar: ProgressBar,
-    thread: Option<(Sender<()>, JoinHandle<()>)>,
-}
-
-impl Progress {
-    /// Counts runs, about `runs` of them.
-    pub(crate) fn of_runs(stop: &Arc<Stop>, runs: u64) -> Self {
-        let stop = Arc::clone(stop);
-        Self::start(runs, "runs", move |bar| {
-            let done = stop.done.load(Ordering::Relaxed);
-            if bar.length().is_none_or(|length| done > length) {
-                bar.set_length(done);
+        stated.unwrap_or(usual)
+    };
+    let question = Question {
+        slopes_deg: args.slope.iter().map(|rad| rad.to_degrees()).collect(),
+        limit_m: take(
+            "limit",
+            args.limit,
+            1.5,
+            "1.5 m (a ceiling recommended for snow parks, quoted by McNeil et al. 2012, from memory)",
+        ),
+        steepest_deg: take("steepest", args.steepest.map(f64::to_degrees), 40.0, "40 deg"),
+    };
+    let answer = progress(&site, &question, assumed)?;
+    let model = Model::new(&site)?;
+    let wishes: Wishes = (&args.landing).into();
+    let made = landing(&site, &model, &wishes);
+    if let Some(path) = &args.report {
+        args.output.put_at(
+            Some(path),
+            &page_with(&answer, &model, &made.iter().map(|built| picture(built, &site, &model)).collect::<Vec<_>>()),
+        )?;
+    }
+    let printed = match args.format {
+        Format::Text => match &made {
+            Ok(built) => with_built(&text(&answer), &built::text(built, &site, &assumed_of(&site, &wishes))),
+            Err(error) => with_built(&text(&answer), &no_landing(error)),
+        },
+        Format::Json => {
+            let mut whole = serde_json::to_value(&answer)?;
+            if let Some(map) = whole.as_object_mut() {
+                map.insert("built".to_owned(), serde_json::to_value(made.as_ref().ok())?);
+                map.insert("no_landing".to_owned(), serde_json::to_value(made.as_ref().err().map(none_of))?);
             }
-            bar.set_position(done);
-        })
-    }
-
-    /// Counts points.
-    pub(crate) fn of_points(points: u64) -> Self {
-        Self::start(points, "points", ProgressBar::tick)
-    }
-
-    /// So many points more are done.
-    pub(crate) fn points_done(&self, points: u64) {
-        self.bar.inc(points);
-    }
-
-    /// Takes the bar off the terminal while `work` writes there.
-    pub(crate) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
-        self.bar.suspend(work)
-    }
-
-    fn start(total: u64, unit: &str, update: impl Fn(&ProgressBar) + Send + 'static) -> Self {
-        let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::hidden());
-        if !std::io::stderr().is_terminal() {
-            return Self { bar, thread: None };
+            output::json(&whole)?
         }
-        let pattern = format!("{{bar:30}} {{human_pos}} of about {{human_len}} {unit}, {{elapsed}}");
-        if let Ok(style) = ProgressStyle::with_template(&pattern) {
-            bar.set_style(style);
-        }
-        let (end, ended) = channel::<()>();
-        let shown = bar.clone();
-        let work = move || {
-            if ended.recv_timeout(QUIET) != Err(RecvTimeoutError::Timeout) {
-                return;
-            }
-            shown.set_draw_target(ProgressDrawTarget::stderr());
-            while ended.recv_timeout(EVERY) == Err(RecvTimeoutError::Timeout) {
-                update(&shown);
-            }
-        };
-        let thread = std::thread::Builder::new().name("progress".to_owned()).spawn(work);
-        Self { bar, thread: thread.ok().map(|thread| (end, thread)) }
+        Format::Csv if args.table == "built" => match &made {
+            Ok(built) => table::csv(&built::csv(built))?,
+            Err(error) => anyhow::bail!("no landing can be made: {}", none_of(error)),
+        },
+        Format::Csv => table::csv(&csv(&answer, &args.table).context("no such table")?)?,
+    };
+    args.output.put(&printed)?;
+    Ok(if answer.can_be_built() { End::Inside } else { End::Outside })
+}
+
+/// Before what holds for all landings that are no bag.
+fn with_built(text: &str, built: &str) -> String {
+    match text.split_once("\nDirt is no bag\n") {
+        Some((before, after)) => format!("{before}{built}\nDirt is no bag\n{after}"),
+        None => format!("{text}{built}"),
     }
 }
 
-impl Drop for Progress {
-    fn drop(&mut self) {
-        if let Some((end, thread)) = self.thread.take() {
-            drop(end);
-            // A thread that only draws has nothing to report.
-            let _ = thread.join();
-        }
-        self.bar.finish_and_clear();
-    }
+fn no_landing(error: &(BuildError, Option<f64>)) -> String {
+    format!("\nA landing that is built for these runs\n  None: {}.\n", none_of(error))
 }

@@ -17,7 +17,7 @@ use landfall_plan::plan::compute;
 use landfall_sampling::Stop;
 
 use super::args_box::Simulate;
-use super::progress::{stop_on_ctrl_c, with_threads};
+use super::bar::{stop_on_ctrl_c, with_threads};
 use super::{End, input, note, output};
 
 /// Length of a fast simulation that states none, s.

@@ -16,9 +16,9 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use super::args::{Format, Sweep};
+use super::bar::{Progress, stop_on_ctrl_c, with_threads};
 use super::output::Stream;
 use super::plan::level_top;
-use super::progress::{Progress, stop_on_ctrl_c, with_threads};
 use super::range::Vary;
 use super::table::{cell, csv, exact, line, short};
 use super::{End, input, note};
