@@ -53,11 +53,11 @@ allow "$landfall" plan --demo --format json --output "$folder/plan.json"
 node page.mjs "$folder" "$landfall" "${1:-}"
 
 # Marks, pressures and counts as they stand on its screen, at varied sites.
-sed 's/^\[site\]$/[site]\nunits = "imperial"\ngauge = "inH2O"/' ../../host-cli/src/site/demo.toml >"$folder/feet.toml"
-grep -v '^area = ' ../../host-cli/src/site/demo.toml >"$folder/unmeasured.toml"
-sed 's/^vent_area = .*/vent_area = "3000 cm2"/' ../../host-cli/src/site/demo.toml >"$folder/soft.toml"
+sed 's/^\[site\]$/[site]\nunits = "imperial"\ngauge = "inH2O"/' ../../host-cli/plan/src/site/demo.toml >"$folder/feet.toml"
+grep -v '^area = ' ../../host-cli/plan/src/site/demo.toml >"$folder/unmeasured.toml"
+sed 's/^vent_area = .*/vent_area = "3000 cm2"/' ../../host-cli/plan/src/site/demo.toml >"$folder/soft.toml"
 {
-    sed 's/^gap = "0.8 m"$/gap = "0.6 m"/' ../../host-cli/src/site/demo.toml
+    sed 's/^gap = "0.8 m"$/gap = "0.6 m"/' ../../host-cli/plan/src/site/demo.toml
     printf '\n[[group]]\nname = "new"\nstart_height = "5.8 m"\nmass = "72 kg"\nlightest = "64 kg"\nheaviest = "84 kg"\n'
     printf '\n[[group]]\nname = "practised"\nmass = "80 kg"\nlightest = "64 kg"\nheaviest = "95 kg"\n'
 } >"$folder/crews.toml"
@@ -66,7 +66,7 @@ node voice.mjs "$folder" "$landfall" "${1:-}" "$folder"/{feet,unmeasured,soft,sm
 
 # The page behind the local server: the demo with fewer runs, so that a busy machine keeps up.
 {
-    cat ../../host-cli/src/site/demo.toml
+    cat ../../host-cli/plan/src/site/demo.toml
     printf '\n[spread]\nsamples = 4000\n'
 } >"$folder/site.toml"
 allow "$landfall" plan "$folder/site.toml" --format json --output "$folder/site.json"
