@@ -8,7 +8,7 @@
 #   SHA256SUMS
 #
 # With --twice it is all made a second time from a clone in another folder, and every byte is compared. What a release is made
-# of is what is committed: a changed work tree is refused. Installs nothing but the converter to UF2 (from crates.io).
+# of is what is committed: a changed work tree is refused. Installs nothing but the converter to UF2 (a Rust package).
 set -euo pipefail
 cd "$(dirname "$0")/.."
 root=$PWD
