@@ -95,9 +95,18 @@ echo "the box's program"
 tool=$root/target/tools/bin/elf2uf2-rs
 [ -x "$tool" ] || cargo install --quiet --locked --version 2.2.0 --no-default-features --root target/tools elf2uf2-rs
 . firmware/env.sh
-(cd firmware/boards && RUSTFLAGS="$flags" bare_cargo build --quiet --release --locked --target-dir "$work/boards" -p landfall-rp2040 --target thumbv6m-none-eabi)
+# The boards are a workspace of their own, and the compiler names what lies outside it by its folder on the machine: it is always
+# built in the same one.
+place=/tmp/landfall-box-source
+[ ! -e "$place" ] || die "$place is there already; take it away"
+trap 'rm -rf "$place"' EXIT
+git clone --quiet --no-hardlinks "$root" "$place"
+git -C "$place" checkout --quiet "$(git rev-parse HEAD)"
+flags+=" --remap-path-prefix=$place=landfall"
+(cd "$place/firmware/boards" && RUSTFLAGS="$flags" bare_cargo build --quiet --release --locked --target-dir "$place/target" -p landfall-rp2040 --target thumbv6m-none-eabi)
 elf=$into/landfall-box-$version-rp2040.elf
-cp "$work/boards/thumbv6m-none-eabi/release/landfall-rp2040" "$elf"
+cp "$place/target/thumbv6m-none-eabi/release/landfall-rp2040" "$elf"
+rm -rf "$place"
 "$tool" "$elf" "${elf%.elf}.uf2" >/dev/null 2>&1 || "$tool" convert "$elf" "${elf%.elf}.uf2"
 (cd "$into" && sha256sum -- * >SHA256SUMS)
 (cd "$into" && sha256sum --quiet --check SHA256SUMS && ls -l)
