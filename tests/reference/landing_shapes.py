@@ -8,13 +8,13 @@ take-off angle t and a run through (x, y), v²/2g = x²/(4 (x tan t − y) cos²
 With air the run through each place is found by flying (DOP853) and halving (brentq).
 """
 
-import json
 import math
 import pathlib
-import sys
 
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
+
+from kept import keep
 
 G = 9.80665
 FILE = pathlib.Path(__file__).with_name("landing_shapes.json")
@@ -90,21 +90,5 @@ def compute():
     return {"cases": cases}
 
 
-def same(a, b):
-    if isinstance(a, dict):
-        return isinstance(b, dict) and a.keys() == b.keys() and all(same(a[k], b[k]) for k in a)
-    if isinstance(a, list):
-        return isinstance(b, list) and len(a) == len(b) and all(map(same, a, b))
-    if isinstance(a, float) or isinstance(b, float):
-        return math.isclose(a, b, rel_tol=1e-6, abs_tol=1e-6)
-    return a == b
-
-
 if __name__ == "__main__":
-    fresh = compute()
-    if "--check" in sys.argv:
-        if not same(fresh, json.loads(FILE.read_text())):
-            sys.exit("landing_shapes.json: recomputed values differ")
-        print("landing_shapes.json: recomputed values agree")
-    else:
-        FILE.write_text(json.dumps(fresh, indent=1) + "\n")
+    keep(FILE, compute(), 1e-6, 1e-6)

@@ -8,13 +8,13 @@ place and speed of the centre of mass), flights flown in time (DOP853 with the c
 the programs; the equations are those of the ride and of the flight.
 """
 
-import json
 import math
 import pathlib
-import sys
 
 from scipy.integrate import solve_ivp
 from scipy.stats import beta, chi2, t as student
+
+from kept import keep
 
 G = 9.80665
 FILE = pathlib.Path(__file__).with_name("line_reference.json")
@@ -144,21 +144,5 @@ def compute():
     return {"rider": RIDER, "stages": STAGES, "long_path": long_path(), "shares": shares, "scatter": scatter}
 
 
-def same(a, b):
-    if isinstance(a, dict):
-        return isinstance(b, dict) and a.keys() == b.keys() and all(same(a[k], b[k]) for k in a)
-    if isinstance(a, list):
-        return isinstance(b, list) and len(a) == len(b) and all(map(same, a, b))
-    if isinstance(a, float) or isinstance(b, float):
-        return math.isclose(a, b, rel_tol=1e-7, abs_tol=1e-9)
-    return a == b
-
-
 if __name__ == "__main__":
-    fresh = compute()
-    if "--check" in sys.argv:
-        if not same(fresh, json.loads(FILE.read_text())):
-            sys.exit("line_reference.json: recomputed values differ")
-        print("line_reference.json: recomputed values agree")
-    else:
-        FILE.write_text(json.dumps(fresh, indent=1) + "\n")
+    keep(FILE, compute(), 1e-7, 1e-9)

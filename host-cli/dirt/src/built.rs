@@ -3,9 +3,9 @@
 use crate::after::{After, ride_on};
 use crate::landing::{Landing, Offset, Part};
 use crate::meet::{Meet, meet};
-use crate::random::Draws;
+use crate::tries::drawn_tries;
 use landfall_core::flight::step;
-use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+use landfall_core::inputs::{Inputs, Uncertain, Uncertainty};
 use landfall_core::landing_shape::Throw;
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -41,6 +41,8 @@ pub struct Asked {
     pub bank: f64,
     /// Between two rows of the offsets.
     pub offset_step_m: f64,
+    /// Of the tries that are drawn: the site's.
+    pub seed: u64,
 }
 
 /// A loose fill of a published table.
@@ -285,7 +287,7 @@ const RUNS: usize = 1000;
 fn finished(mut built: Built, setups: &[Setup], uncertainty: &Uncertainty, ground: &Profile) -> Built {
     let bare = Landing { deck_from_m: built.landing.knuckle_m.0, ..built.landing };
     let mut clear_m: Vec<f64> = Vec::new();
-    each_drawn(setups, uncertainty, |setup, inputs| {
+    each_drawn(setups, uncertainty, built.asked.seed, |setup, inputs| {
         clear_m.extend(over_deck_from(setup, inputs, &bare));
     });
     clear_m.sort_by(f64::total_cmp);
@@ -294,7 +296,7 @@ fn finished(mut built: Built, setups: &[Setup], uncertainty: &Uncertainty, groun
     let knuckle_x = built.landing.knuckle_m.0;
     built.landing.deck_from_m = built.landing.deck_from_m.max(clear + 0.05).min(knuckle_x);
     let mut drawn = Drawn::default();
-    each_drawn(setups, uncertainty, |setup, inputs| {
+    each_drawn(setups, uncertainty, built.asked.seed, |setup, inputs| {
         drawn.runs += 1;
         let end = setup.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
         if end.stalled || end.left {
@@ -324,15 +326,12 @@ fn finished(mut built: Built, setups: &[Setup], uncertainty: &Uncertainty, groun
     built
 }
 
-fn each_drawn(setups: &[Setup], uncertainty: &Uncertainty, mut visit: impl FnMut(&Setup, &Inputs<f32>)) {
+fn each_drawn(setups: &[Setup], uncertainty: &Uncertainty, seed: u64, mut visit: impl FnMut(&Setup, &Inputs<f32>)) {
+    // The same draws for every rider and every landing.
+    let (drawn, kind) = (drawn_tries(RUNS, seed, uncertainty), uncertainty.good_tries());
     for setup in setups {
-        // The same draws for every rider and every landing.
-        let mut draws = Draws::new(1);
-        for _ in 0..RUNS {
-            let deviations: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
-            let botched = draws.unit() <= f64::from(uncertainty.botched);
-            let kind = if botched { uncertainty.botched_tries() } else { uncertainty.good_tries() };
-            visit(setup, &kind.at(&deviations));
+        for deviations in &drawn {
+            visit(setup, &kind.at(deviations));
         }
     }
 }
@@ -362,6 +361,14 @@ fn over_deck_from(setup: &Setup, inputs: &Inputs<f32>, landing: &Landing) -> Opt
     None
 }
 
+/// The mean rider, who comes to the lip, of what can be asked for.
+fn mean_that_flies<'a>(setups: &'a [Setup], uncertainty: &Uncertainty, asked: &Asked) -> Result<&'a Setup, BuildError> {
+    asked.check()?;
+    let mean = setups.first().ok_or(BuildError::NoField)?;
+    let ridden = mean.ride::<f32, false>(&uncertainty.at_mean(), &Steps::FINE, |_| {});
+    if ridden.stalled || ridden.left { Err(BuildError::NoFlight) } else { Ok(mean) }
+}
+
 /// The landing by the field's straight reckoning, without draws.
 fn shape(
     setups: &[Setup],
@@ -371,12 +378,7 @@ fn shape(
     fill: &Fill,
     ground: &Profile,
 ) -> Result<Built, BuildError> {
-    asked.check()?;
-    let mean = setups.first().ok_or(BuildError::NoField)?;
-    let ridden = mean.ride::<f32, false>(&uncertainty.at_mean(), &Steps::FINE, |_| {});
-    if ridden.stalled || ridden.left {
-        return Err(BuildError::NoFlight);
-    }
+    let mean = mean_that_flies(setups, uncertainty, asked)?;
     let tail = (1.0 - FIELD) / 2.0;
     let (mut field_m, mut across_m) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
     for setup in setups {
@@ -467,12 +469,7 @@ pub fn build_on_level(
     fill: &Fill,
     ground: &Profile,
 ) -> Result<Built, BuildError> {
-    asked.check()?;
-    let mean = setups.first().ok_or(BuildError::NoField)?;
-    let ridden = mean.ride::<f32, false>(&uncertainty.at_mean(), &Steps::FINE, |_| {});
-    if ridden.stalled || ridden.left {
-        return Err(BuildError::NoFlight);
-    }
+    let mean = mean_that_flies(setups, uncertainty, asked)?;
     // How far the roll-out lies under the mean landing hangs little on how high that is: a few rounds settle it.
     let mut z_m = level_m + 0.8;
     for _ in 0..16 {
@@ -517,22 +514,6 @@ pub fn steepest_on_level(
         }
     }
     best.ok_or(last)
-}
-
-/// The steepest slope in whole degrees, flatter than what was asked, that a landing can be made with: each is tried.
-#[must_use]
-pub fn steepest_rad(
-    setups: &[Setup],
-    uncertainty: &Uncertainty,
-    place_m: (f64, f64),
-    asked: &Asked,
-    fill: &Fill,
-    ground: &Profile,
-) -> Option<f64> {
-    let most = asked.slope_rad.to_degrees().ceil() as u32;
-    (5..most).rev().map(|deg| f64::from(deg).to_radians()).find(|slope_rad| {
-        shape(setups, uncertainty, place_m, &Asked { slope_rad: *slope_rad, ..*asked }, fill, ground).is_ok()
-    })
 }
 
 /// The tries at the field's ends and the mean one.

@@ -18,5 +18,5 @@ pub mod landing;
 pub mod line;
 pub mod meet;
 pub mod picture;
-mod random;
 pub mod ready;
+mod tries;

@@ -3,7 +3,7 @@
 use crate::after::ride_on;
 use crate::landing::{Landing, Part};
 use crate::meet::meet;
-use crate::random::Draws;
+use crate::tries::drawn_tries;
 use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -142,18 +142,17 @@ pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
     let mut outs = lips.clone();
     let mut ins = vec![0; stages.len()];
     let mut ends: Vec<Vec<End>> = vec![Vec::new(); stages.len()];
-    let mut draws = Draws::new(seed);
-    for _ in 0..runs {
-        let common: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
+    // Every stage has a key of its own; the rider's own deviations are those of the first.
+    let drawn: Vec<Vec<[f32; COUNT]>> =
+        stages.iter().zip(seed..).map(|(stage, seed)| drawn_tries(runs, seed, stage.uncertainty)).collect();
+    for run in 0..runs {
         let mut carried: Option<f64> = None;
         for (i, stage) in stages.iter().enumerate() {
-            let mut deviations: [f32; COUNT] = std::array::from_fn(|_| draws.normal() as f32);
+            let mut deviations = drawn[i][run];
             for which in COMMON {
-                deviations[which as usize] = common[which as usize];
+                deviations[which as usize] = drawn[0][run][which as usize];
             }
-            let botched = draws.unit() <= f64::from(stage.uncertainty.botched);
-            let kind = if botched { stage.uncertainty.botched_tries() } else { stage.uncertainty.good_tries() };
-            let mut inputs = kind.at(&deviations);
+            let mut inputs = stage.uncertainty.good_tries().at(&deviations);
             if let Some(speed) = carried {
                 let start_m = stage.uncertainty.mean[Uncertain::StartHeight as usize];
                 inputs = inputs.with(Uncertain::PushOff, speed as f32).with(Uncertain::StartHeight, start_m);

@@ -4,6 +4,7 @@
 pub mod checked;
 pub mod ground;
 pub mod landings;
+pub mod lines;
 pub mod outside;
 pub mod page;
 pub mod plan;

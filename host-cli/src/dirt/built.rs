@@ -5,39 +5,12 @@ use landfall_core::inputs::Uncertain;
 use landfall_dirt::built::{Built, Try};
 use landfall_dirt::picture::{View, draw};
 use landfall_plan::ground::{layout_of, surface};
+use landfall_plan::lines::{paragraph, table};
 use landfall_plan::plan::model::Model;
 use landfall_plan::plan::words::{load, number, speed};
 use landfall_plan::report::{Picture, Table};
 use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Dimension, Site};
-use std::fmt::Write as _;
-use textwrap::{Options, WordSplitter, wrap};
-
-const WIDTH: usize = 100;
-
-/// Lines of a paragraph.
-pub(super) fn paragraph(out: &mut String, text: &str) {
-    let options = Options::new(WIDTH).word_splitter(WordSplitter::NoHyphenation);
-    for line in wrap(text, options.initial_indent("  ").subsequent_indent("  ")) {
-        let _ = writeln!(out, "{line}");
-    }
-}
-
-/// Rows of a table, the first column to the left.
-pub(super) fn rows(out: &mut String, rows: &[Vec<String>]) {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let cell = |row: &Vec<String>, i: usize| row.get(i).map_or(0, |cell| cell.chars().count());
-    let widths: Vec<usize> = (0..columns).map(|i| rows.iter().map(|row| cell(row, i)).max().unwrap_or(0)).collect();
-    for row in rows {
-        let cells: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .enumerate()
-            .map(|(i, (cell, width))| if i == 0 { format!("{cell:<width$}") } else { format!("{cell:>width$}") })
-            .collect();
-        let _ = writeln!(out, "  {}", cells.join("  ").trim_end());
-    }
-}
 
 fn near(u: Shown, m: f64) -> String {
     u.length(m, Toward::Nearest)
@@ -51,6 +24,7 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     let mut out = String::from("\nA landing that is built for these runs\n");
     paragraph(
         &mut out,
+        "  ",
         &format!(
             "It is laid out for 999 of 1,000 tries of all riders, which come down {} to {} from the lip on this slope. The knuckle is {} from the lip and \
              {} over the take-off's foot; from there the slope goes down {} at {} degrees, {} along it.",
@@ -65,6 +39,7 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     );
     paragraph(
         &mut out,
+        "  ",
         &format!(
             "The transition has a radius of {}: at its bottom these tries feel up to {}. The roll-out is {} long and {} wide, \
              and ends {} from the lip.",
@@ -78,9 +53,10 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     let head = ["try", "lip speed", "from lip", "path", "to slope", "falls", "load", "at the end"].map(str::to_owned);
     let mut list = vec![head.to_vec()];
     list.extend(built.tries.iter().map(|one| try_row(u, one)));
-    rows(&mut out, &list);
+    table(&mut out, 1, &list);
     paragraph(
         &mut out,
+        "  ",
         "Path: degrees down at contact; to slope: degrees between path and slope, 0 would be none; falls: the equivalent fall \
          height; at the end: speed with which the roll-out is left. Short, mean and long differ in lip speed alone.",
     );
@@ -93,6 +69,7 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     };
     paragraph(
         &mut out,
+        "  ",
         &format!(
             "Of {} drawn tries of all riders, with all that scatters, {} come down on the slope, {} too short, {} too long, {} off its \
              sides; {} do not come to the lip.{more}",
@@ -102,6 +79,7 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
     bed(&mut out, u, built);
     paragraph(
         &mut out,
+        "  ",
         &format!(
             "Earth: {} to bring in and {} to dig away, banks among it, by the prismoidal rule.",
             u.volume(built.earth.fill_m3, Toward::Up),
@@ -117,13 +95,14 @@ pub fn text(built: &Built, site: &Site, assumed: &[String]) -> String {
             .iter()
             .map(|o| vec![cell(o.x_m), cell(o.height_m), number(o.slope_rad.to_degrees(), 1), o.what.to_owned()]),
     );
-    rows(&mut out, &list);
+    table(&mut out, 1, &list);
     paragraph(
         &mut out,
+        "  ",
         &format!("To set out: in {unit}, heights over the take-off's foot; slope in degrees, down positive."),
     );
     if !assumed.is_empty() {
-        paragraph(&mut out, &format!("Assumed, since not stated: {}.", assumed.join(", ")));
+        paragraph(&mut out, "  ", &format!("Assumed, since not stated: {}.", assumed.join(", ")));
     }
     out
 }
@@ -168,7 +147,7 @@ fn bed(out: &mut String, u: Shown, built: &Built) {
             u.volume(built.fill_m3, Toward::Up)
         ),
     };
-    paragraph(out, &said);
+    paragraph(out, "  ", &said);
 }
 
 /// Names of the columns of the rows to set out by.

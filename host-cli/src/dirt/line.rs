@@ -1,11 +1,11 @@
 //! Sites behind each other: from site files to words.
 
-use super::built::{paragraph, rows};
 use super::{Wishes, assumed, landing, none_of};
 use landfall_core::inputs::{Uncertain, Uncertainty};
 use landfall_dirt::built::{BuildError, Built};
 use landfall_dirt::landing::Landing;
 use landfall_dirt::line::{End, Reached, Speeds, Stage, line};
+use landfall_plan::lines::{paragraph, table};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::cautions::CAUTIONS;
 use landfall_plan::plan::model::Model;
@@ -259,18 +259,19 @@ pub fn text(answer: &Answer) -> String {
     for (i, stage) in answer.stages.iter().enumerate() {
         out.push_str(&format!("\n{}. {}\n", i + 1, stage.name));
         if let Some(speed_in) = stage.mean_in_mps.filter(|v| *v > 0.0) {
-            paragraph(&mut out, &format!("The mean run comes to it with {}.", speed(u, speed_in)));
+            paragraph(&mut out, "  ", &format!("The mean run comes to it with {}.", speed(u, speed_in)));
         }
         match (stage.mean_lip_mps, stage.mean_out_mps) {
             (Some(lip), Some(out_mps)) => paragraph(
                 &mut out,
+                "  ",
                 &format!(
                     "It reaches the lip with {} and leaves the roll-out with {}.",
                     speed(u, lip),
                     speed(u, out_mps)
                 ),
             ),
-            (Some(lip), None) => paragraph(&mut out, &format!("It reaches the lip with {}.", speed(u, lip))),
+            (Some(lip), None) => paragraph(&mut out, "  ", &format!("It reaches the lip with {}.", speed(u, lip))),
             (None, _) => {}
         }
         if let Some(end) = stage.mean_ends.filter(|end| {
@@ -281,7 +282,7 @@ pub fn text(answer: &Answer) -> String {
                 Some(m) => format!(", {} up the take-off", u.length(-m, Toward::Nearest)),
                 None => String::new(),
             };
-            paragraph(&mut out, &format!("HERE THE LINE DIES: the mean run {}{place}.", ends(end)));
+            paragraph(&mut out, "  ", &format!("HERE THE LINE DIES: the mean run {}{place}.", ends(end)));
         }
         let mut list = vec![["", "runs", "slow", "middle", "fast"].map(str::to_owned).to_vec()];
         for (what, n, speeds) in [("lip", stage.runs_lip, stage.lip), ("out", stage.runs_out, stage.out)] {
@@ -289,13 +290,14 @@ pub fn text(answer: &Answer) -> String {
             row.extend(speeds.iter().flat_map(|s| [s.slow_mps, s.middle_mps, s.fast_mps].map(|v| speed(u, v))));
             list.push(row);
         }
-        rows(&mut out, &list);
+        table(&mut out, 1, &list);
         let landed_nowhere = answer.landings.get(i).is_some_and(Option::is_none);
         let before_lip = |end: End| matches!(end, End::Stalls | End::LeavesSurface);
         for (end, n) in stage.ends.iter().filter(|(end, _)| !landed_nowhere || before_lip(*end)) {
             let share = number(*n as f64 / stage.runs_in.max(1) as f64 * 100.0, 1);
             paragraph(
                 &mut out,
+                "  ",
                 &format!("{n} of {} ({share} in 100) go no farther: a run {}.", stage.runs_in, ends(*end)),
             );
         }
@@ -303,6 +305,7 @@ pub fn text(answer: &Answer) -> String {
             let l = &built.landing;
             paragraph(
                 &mut out,
+                "  ",
                 &format!(
                     "Its landing: knuckle {} from the lip, slope {} degrees and {} long, transition {}, roll-out {}.",
                     u.length(l.knuckle_m.0, Toward::Nearest),
@@ -316,26 +319,31 @@ pub fn text(answer: &Answer) -> String {
     }
     if let Some((name, why)) = &answer.no_landing {
         out.push('\n');
-        paragraph(&mut out, &format!("{name}: no landing can be made for the speed with which it is reached: {why}."));
+        paragraph(
+            &mut out,
+            "  ",
+            &format!("{name}: no landing can be made for the speed with which it is reached: {why}."),
+        );
     }
     if !answer.tried.is_empty() {
         out.push_str("\nTried\n");
         for one in &answer.tried {
             let ends =
                 if one.reaches { "the mean run reaches the last lip" } else { "it still does not reach the last lip" };
-            paragraph(&mut out, &format!("{}: {ends}.", one.change));
+            paragraph(&mut out, "  ", &format!("{}: {ends}.", one.change));
         }
     }
     out.push('\n');
     paragraph(
         &mut out,
+        "  ",
         "Slow and fast: 1 run of 40 is slower, 1 of 40 faster. Of a landing the speed into the slope is lost and that along it kept; \
          nobody brakes or pedals. Runs that come down short or past the transition go no farther here.",
     );
-    paragraph(&mut out, &format!("Assumed, since not stated: {}.", answer.assumed.join(", ")));
+    paragraph(&mut out, "  ", &format!("Assumed, since not stated: {}.", answer.assumed.join(", ")));
     out.push_str("\nCautions\n");
     for caution in &answer.cautions {
-        paragraph(&mut out, &format!("- {caution}"));
+        paragraph(&mut out, "  ", &format!("- {caution}"));
     }
     out
 }

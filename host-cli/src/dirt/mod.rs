@@ -95,6 +95,7 @@ pub fn landing(site: &Site, model: &Model, wishes: &Wishes) -> Result<Built, (Bu
         run_out_m: wishes.roll_out_m.unwrap_or(ROLL_OUT_M),
         bank: BANK,
         offset_step_m: OFFSET_M,
+        seed: site.spread.seed,
     };
     let level_m = wishes.level_m.unwrap_or(site.bag.base_level_m);
     let setups: Vec<_> = model.distinct().iter().map(|rider| model.setups[*rider].clone()).collect();

@@ -1,6 +1,5 @@
 //! The runs of one trick: from the table of runs to words. There is no verdict in it.
 
-use super::built::paragraph;
 use super::{Wishes, assumed, landing, none_of};
 use landfall_core::ride::Steps;
 use landfall_core::spread::mixture;
@@ -8,6 +7,7 @@ use landfall_dirt::built::Built;
 use landfall_dirt::chance::Share;
 use landfall_dirt::ready::{Beside, Ending, Flown, Planned, Ready, Wanted, ready};
 use landfall_learn::runs::read_runs;
+use landfall_plan::lines::{paragraph, table};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::cautions::CAUTIONS;
 use landfall_plan::plan::model::Model;
@@ -175,10 +175,11 @@ pub fn text(answer: &Answer) -> String {
     let mut out = format!("{}: the runs of {:?}\n\n", answer.site, landfall_plan::outside::plain(&r.trick));
     let sure = number(r.wanted.confidence * 100.0, 1).trim_end_matches(".0").to_owned();
     for (ending, share) in &r.endings {
-        paragraph(&mut out, &format!("{}: {}.", capital(ending), counted(share)));
+        paragraph(&mut out, "  ", &format!("{}: {}.", capital(ending), counted(share)));
     }
     paragraph(
         &mut out,
+        "  ",
         &format!(
             "Between these, at {sure} %, lies the share of many more such runs: of these riders, here, in such weather. (Clopper and \
              Pearson's interval.)"
@@ -187,6 +188,7 @@ pub fn text(answer: &Answer) -> String {
     if let (Some(rule), Some(exact)) = (r.rule_of_three, r.never_seen) {
         paragraph(
             &mut out,
+            "  ",
             &format!(
                 "Every run was clean. By the rule of three fewer than {} in 100 would end otherwise; exactly, fewer than {} in 100 \
                  at {sure} %.",
@@ -205,6 +207,7 @@ pub fn text(answer: &Answer) -> String {
         };
         paragraph(
             &mut out,
+            "  ",
             &format!(
                 "To show, at {sure} %, that more than {chance} in 100 are clean takes {needed} clean runs in a row: {row}. Rows \
                  that are begun anew after each fall show less."
@@ -214,6 +217,7 @@ pub fn text(answer: &Answer) -> String {
     for (run, reason) in &answer.left_out {
         paragraph(
             &mut out,
+            "  ",
             &format!(
                 "Run {} is left out: {}.",
                 landfall_plan::outside::plain(run),
@@ -223,12 +227,12 @@ pub fn text(answer: &Answer) -> String {
     }
     out.push_str("\nWhere it lands on the bag, beside the plan\n");
     match (&r.along, &r.across) {
-        (None, None) => paragraph(&mut out, "No run says where it came down: landing_along and landing_across."),
+        (None, None) => paragraph(&mut out, "  ", "No run says where it came down: landing_along and landing_across."),
         _ => {
             for (what, beside) in [("Along, from the bag's front edge", &r.along), ("Across, left positive", &r.across)]
             {
                 if let Some(beside) = beside {
-                    paragraph(&mut out, &scatter(u, what, beside));
+                    paragraph(&mut out, "  ", &scatter(u, what, beside));
                 }
             }
         }
@@ -237,15 +241,16 @@ pub fn text(answer: &Answer) -> String {
     out.push_str("\nThis is no verdict\n");
     paragraph(
         &mut out,
+        "  ",
         "It says what these runs did and where they would have gone. A bag forgives what dirt does not; whether somebody is ready is \
          for the rider and the coach to say, and step by step.",
     );
     if !answer.assumed.is_empty() {
-        paragraph(&mut out, &format!("Assumed, since not stated: {}.", answer.assumed.join(", ")));
+        paragraph(&mut out, "  ", &format!("Assumed, since not stated: {}.", answer.assumed.join(", ")));
     }
     out.push_str("\nCautions\n");
     for caution in &answer.cautions {
-        paragraph(&mut out, &format!("- {caution}"));
+        paragraph(&mut out, "  ", &format!("- {caution}"));
     }
     out
 }
@@ -284,12 +289,13 @@ fn on_landing(out: &mut String, answer: &Answer) {
     out.push_str("\nThese very runs onto a landing that is built\n");
     let (Some(built), Some(on)) = (&answer.landing, &r.landing) else {
         let why = answer.no_landing.as_deref().unwrap_or("there is none");
-        paragraph(out, &format!("None: {why}."));
+        paragraph(out, "  ", &format!("None: {why}."));
         return;
     };
     let l = &built.landing;
     paragraph(
         out,
+        "  ",
         &format!(
             "Slope {} degrees from {} to {} from the lip, {} wide: landfall progress says how it is made.",
             number(l.slope_rad.to_degrees(), 0),
@@ -299,7 +305,7 @@ fn on_landing(out: &mut String, answer: &Answer) {
         ),
     );
     if on.known == 0 {
-        paragraph(out, "Of no run it is known where it came down or how fast it was at the lip.");
+        paragraph(out, "  ", "Of no run it is known where it came down or how fast it was at the lip.");
         return;
     }
     for (what, share) in [
@@ -308,11 +314,11 @@ fn on_landing(out: &mut String, answer: &Answer) {
         ("Too long, in the transition or past it", &on.long),
         ("Off its sides", &on.off_side),
     ] {
-        paragraph(out, &format!("{what}: {}.", counted(share)));
+        paragraph(out, "  ", &format!("{what}: {}.", counted(share)));
     }
     let unknown = r.runs - on.known;
     if unknown > 0 {
-        paragraph(out, &format!("Of {unknown} runs it cannot be told."));
+        paragraph(out, "  ", &format!("Of {unknown} runs it cannot be told."));
     }
     let cell = |m: f64| u.length(m, Toward::Nearest);
     let mut list = vec![["run", "from lip", "part", "falls", "to slope"].map(str::to_owned).to_vec()];
@@ -334,9 +340,10 @@ fn on_landing(out: &mut String, answer: &Answer) {
             format!("{}°", number(m.angle_rad.to_degrees(), 0)),
         ]);
     }
-    super::built::rows(out, &list);
+    table(out, 1, &list);
     paragraph(
         out,
+        "  ",
         "Falls: the equivalent fall height. Each run is taken as the mean one with the lip speed that leads to where it came down; pop \
          and direction of the single run are not known.",
     );

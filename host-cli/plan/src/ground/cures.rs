@@ -132,7 +132,7 @@ fn in_words(u: Shown, keys: &[(&'static str, f64, f64)]) -> String {
         "roll_in.slope" => format!("slope {:.0}° instead of {:.0}°", to.to_degrees(), from.to_degrees()),
         "roll_in.flat_run" => format!("flat run {} instead of {}", length(*to), length(*from)),
         "roll_in.bottom_radius" => format!("bottom radius {} instead of {}", length(*to), length(*from)),
-        _ => format!("start at {} instead of {}", length(*to), length(*from)),
+        _ => format!("start at {} instead of {}", u.start_mark(*to), u.start_mark(*from)),
     };
     keys.iter().map(one).collect::<Vec<_>>().join(" and ")
 }

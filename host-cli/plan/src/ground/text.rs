@@ -3,43 +3,19 @@
 use super::Look;
 use super::cures::{Tried, moved_m};
 use super::said::place;
+use crate::lines::{paragraph, table};
 use crate::plan::words::{list, load, number, seconds};
 use crate::shown::{Shown, Toward};
 use crate::site::Dimension;
 use landfall_ground::area::polygon_m2;
 use landfall_ground::earth::Pad;
 use landfall_ground::set_out::WEAK_RAD;
-use std::fmt::Write as _;
-use textwrap::{Options, WordSplitter, wrap};
 
-const WIDTH: usize = 100;
 /// Clearances that are told at the most.
 const MOST_TOLD: usize = 12;
 
 /// The tables that there are.
 pub const TABLES: [&str; 3] = ["set-out", "supports", "clearances"];
-
-fn paragraph(out: &mut String, text: &str) {
-    let options = Options::new(WIDTH).word_splitter(WordSplitter::NoHyphenation);
-    for line in wrap(text, options.initial_indent("  ").subsequent_indent("  ")) {
-        let _ = writeln!(out, "{line}");
-    }
-}
-
-fn table(out: &mut String, rows: &[Vec<String>]) {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let cell = |row: &Vec<String>, i: usize| row.get(i).map_or(0, |cell| cell.chars().count());
-    let widths: Vec<usize> = (0..columns).map(|i| rows.iter().map(|row| cell(row, i)).max().unwrap_or(0)).collect();
-    for row in rows {
-        let cells: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .enumerate()
-            .map(|(i, (cell, width))| if i == 0 { format!("{cell:<width$}") } else { format!("{cell:>width$}") })
-            .collect();
-        let _ = writeln!(out, "  {}", cells.join("  ").trim_end());
-    }
-}
 
 fn near(u: Shown, m: f64) -> String {
     u.length(m, Toward::Nearest)
@@ -68,6 +44,7 @@ pub fn text(look: &Look, tried: &[Tried]) -> String {
         out.push('\n');
         paragraph(
             &mut out,
+            "  ",
             "No heights of the ground are stated, so it is taken as level. A tape and a hose of water measure them: \
              ground.profile.",
         );
@@ -80,10 +57,11 @@ pub fn text(look: &Look, tried: &[Tried]) -> String {
     tapes(&mut out, look);
     out.push_str("\nAssumed\n");
     for words in &look.assumed {
-        paragraph(&mut out, &format!("- {words}"));
+        paragraph(&mut out, "  ", &format!("- {words}"));
     }
     paragraph(
         &mut out,
+        "  ",
         "- what was measured along the line holds all across; nothing is known of the soil, of roots and of cables in it. Ask \
          before digging.",
     );
@@ -95,6 +73,7 @@ fn room(out: &mut String, look: &Look) {
     out.push_str("\nRoom\n");
     paragraph(
         out,
+        "  ",
         &format!(
             "Along it takes {}: from the platform's back, {}, to the end of the run-out, {}.",
             near(u, fit.length_m),
@@ -104,6 +83,7 @@ fn room(out: &mut String, look: &Look) {
     );
     paragraph(
         out,
+        "  ",
         &format!(
             "Across it takes {}: {} to the right of the take-off's middle and {} to the left, the ground kept free round the \
              bag among it.",
@@ -124,11 +104,11 @@ fn room(out: &mut String, look: &Look) {
         .filter_map(|(m, place)| Some(format!("{} {place}", u.length(-(*m)?, Toward::Down))))
         .collect();
         if !known.is_empty() {
-            paragraph(out, &format!("It fits. To spare: {}.", list(&known)));
+            paragraph(out, "  ", &format!("It fits. To spare: {}.", list(&known)));
         }
     }
     for (side, missing_m) in &missing {
-        paragraph(out, &format!("{} are missing {}.", u.length(*missing_m, Toward::Up), place(*side)));
+        paragraph(out, "  ", &format!("{} are missing {}.", u.length(*missing_m, Toward::Up), place(*side)));
     }
     let unknown: Vec<&str> = [
         (fit.missing_behind_m.is_none(), "ground.edge_behind"),
@@ -139,11 +119,12 @@ fn room(out: &mut String, look: &Look) {
     .filter_map(|(unknown, key)| unknown.then_some(*key))
     .collect();
     if !unknown.is_empty() {
-        paragraph(out, &format!("Not looked at, since not stated: {}.", unknown.join(", ")));
+        paragraph(out, "  ", &format!("Not looked at, since not stated: {}.", unknown.join(", ")));
     }
     if look.run_out_m > 0.0 {
         paragraph(
             out,
+            "  ",
             &format!(
                 "Whoever comes off the bag's back fastest comes to rest {} behind it.",
                 u.length(look.run_out_m, Toward::Up)
@@ -151,11 +132,12 @@ fn room(out: &mut String, look: &Look) {
         );
     }
     if let Some(past_m) = fit.run_out_past_edge_m.filter(|m| *m > 0.0) {
-        paragraph(out, &format!("That is {} past the edge of the land.", u.length(past_m, Toward::Up)));
+        paragraph(out, "  ", &format!("That is {} past the edge of the land.", u.length(past_m, Toward::Up)));
     }
     for (from, to) in &fit.unmeasured_m {
         paragraph(
             out,
+            "  ",
             &format!(
                 "Nobody measured the ground from {} to {}; it is taken to go on level.",
                 along(u, *from),
@@ -174,7 +156,11 @@ fn cures(out: &mut String, look: &Look, tried: &[Tried]) {
     out.push_str("\nTried\n");
     if let Some(m) = moved {
         let way = if m > 0.0 { "forward" } else { "back" };
-        paragraph(out, &format!("Everything {} {way}: it fits. Nothing else changes.", u.length(m.abs(), Toward::Up)));
+        paragraph(
+            out,
+            "  ",
+            &format!("Everything {} {way}: it fits. Nothing else changes.", u.length(m.abs(), Toward::Up)),
+        );
     }
     for one in tried {
         let fits = if one.still_missing_m > 1e-6 {
@@ -203,7 +189,7 @@ fn cures(out: &mut String, look: &Look, tried: &[Tried]) {
                 format!("its plan has {n} {noun}, the site's own {}", one.stops_before)
             }
         });
-        paragraph(out, &format!("{}: {fits}; {}.", capital(&one.change), list(&more)));
+        paragraph(out, "  ", &format!("{}: {fits}; {}.", capital(&one.change), list(&more)));
     }
 }
 
@@ -219,6 +205,7 @@ fn built(out: &mut String, look: &Look) {
     match &look.steps {
         Some(steps) => paragraph(
             out,
+            "  ",
             &format!(
                 "The platform lies {} over the ground behind it, {}: {} steps of {}.",
                 near(u, steps.climb_m),
@@ -227,7 +214,7 @@ fn built(out: &mut String, look: &Look) {
                 u.small(steps.rise_m, Toward::Nearest)
             ),
         ),
-        None => paragraph(out, "The platform lies no higher than the ground behind it: no steps are needed."),
+        None => paragraph(out, "  ", "The platform lies no higher than the ground behind it: no steps are needed."),
     }
     let unit = u.unit(Dimension::Length);
     let mut rows = vec![vec!["from the lip".to_owned(), "surface".to_owned(), "ground".to_owned(), "legs".to_owned()]];
@@ -236,9 +223,10 @@ fn built(out: &mut String, look: &Look) {
         let legs = if s.height_m < -0.005 { format!("dig {}", cell(-s.height_m)) } else { cell(s.height_m) };
         rows.push(vec![cell(s.x_m), cell(s.surface_m), cell(s.ground_m), legs]);
     }
-    table(out, &rows);
+    table(out, 1, &rows);
     paragraph(
         out,
+        "  ",
         &format!(
             "In {unit}; heights over the take-off's foot, legs from the ground to the ridden surface. What the deck and its \
              joists take off is in landfall ramp."
@@ -258,18 +246,25 @@ fn earth(out: &mut String, look: &Look) {
     let u = look.shown;
     out.push_str("\nEarth\n");
     if look.ground.profile.is_some() {
-        paragraph(out, &format!("Take-off, level at its foot: {}.", moved(u, &look.takeoff_earth)));
+        paragraph(out, "  ", &format!("Take-off, level at its foot: {}.", moved(u, &look.takeoff_earth)));
         paragraph(
             out,
+            "  ",
             &format!("Bag, {}, as stated: {}.", level(u, look.bag_earth.level_m), moved(u, &look.bag_earth)),
         );
-        paragraph(out, &format!("Least digging, {}: {}.", level(u, look.bag_least.level_m), moved(u, &look.bag_least)));
         paragraph(
             out,
+            "  ",
+            &format!("Least digging, {}: {}.", level(u, look.bag_least.level_m), moved(u, &look.bag_least)),
+        );
+        paragraph(
+            out,
+            "  ",
             &format!("Nothing to cart, {}: {}.", level(u, look.bag_balanced.level_m), moved(u, &look.bag_balanced)),
         );
         paragraph(
             out,
+            "  ",
             "Volumes are of earth in place, by the prismoidal rule; dug earth takes up about a quarter more. Another level is \
              bag.base_level, and the flight then ends elsewhere: plan it again.",
         );
@@ -279,17 +274,19 @@ fn earth(out: &mut String, look: &Look) {
         let way = if water.leaves_forward { "ahead of" } else { "behind" };
         paragraph(
             out,
+            "  ",
             &format!(
                 "Water stands {} deep under the bag before it runs off {way} it; a ditch that deep leads it off.",
                 u.small(water.depth_m, Toward::Up)
             ),
         );
     } else {
-        paragraph(out, "Water runs off from under the bag by itself, as far as the ground along the line tells.");
+        paragraph(out, "  ", "Water runs off from under the bag by itself, as far as the ground along the line tells.");
     }
     if look.ground.profile.is_some() {
         paragraph(
             out,
+            "  ",
             &format!(
                 "The lowest place of the ground under it is {}, {}.",
                 along(u, water.low_x_m),
@@ -299,7 +296,7 @@ fn earth(out: &mut String, look: &Look) {
     }
     let bag = look.layout.outlines().into_iter().find(|(name, _)| *name == "bag");
     if let Some((_, corners)) = bag {
-        paragraph(out, &format!("The bag covers {}.", u.area(polygon_m2(&corners), Toward::Nearest)));
+        paragraph(out, "  ", &format!("The bag covers {}.", u.area(polygon_m2(&corners), Toward::Nearest)));
     }
 }
 
@@ -325,10 +322,14 @@ fn clearances(out: &mut String, look: &Look) {
         } else {
             format!("{} stays {} off {}, {at}.", c.obstacle, u.length(c.distance_m, Toward::Down), c.body)
         };
-        paragraph(out, &said);
+        paragraph(out, "  ", &said);
     }
     if look.clearances.len() > MOST_TOLD {
-        paragraph(out, &format!("{} more, all farther off: --table clearances.", look.clearances.len() - MOST_TOLD));
+        paragraph(
+            out,
+            "  ",
+            &format!("{} more, all farther off: --table clearances.", look.clearances.len() - MOST_TOLD),
+        );
     }
 }
 
@@ -343,8 +344,8 @@ fn tapes(out: &mut String, look: &Look) {
             if y < 0.0 { "right" } else { "left" }
         )
     };
-    paragraph(out, &peg("A", look.pegs_m[0]));
-    paragraph(out, &peg("B", look.pegs_m[1]));
+    paragraph(out, "  ", &peg("A", look.pegs_m[0]));
+    paragraph(out, "  ", &peg("B", look.pegs_m[1]));
     let mut rows = vec![["corner", "", "from A", "from B"].map(str::to_owned).to_vec()];
     for (i, tape) in look.tapes.iter().enumerate() {
         let weak = tape.angle_rad < WEAK_RAD || tape.angle_rad > std::f64::consts::PI - WEAK_RAD;
@@ -359,9 +360,10 @@ fn tapes(out: &mut String, look: &Look) {
         }
         rows.push(row);
     }
-    table(out, &rows);
+    table(out, 1, &rows);
     paragraph(
         out,
+        "  ",
         "Numbers are those of the plan view: landfall ground --report. Check both diagonals of the bag before it is filled.",
     );
 }

@@ -1,13 +1,11 @@
 //! The other landings to read, and as tables of comma-separated values.
 
 use super::Progress;
+use crate::lines::{paragraph, table};
 use crate::plan::words::{metres, number};
 use crate::shown::Toward;
 use crate::site::Dimension;
 use std::fmt::Write as _;
-use textwrap::{Options, WordSplitter, wrap};
-
-const WIDTH: usize = 100;
 
 /// The tables that there are.
 pub const TABLES: [&str; 2] = ["surface", "slopes"];
@@ -25,24 +23,6 @@ fn column(p: &Progress, m: f64) -> String {
 
 fn or_dash(p: &Progress, value: Option<f64>) -> String {
     value.map_or_else(|| "-".to_owned(), |m| column(p, m))
-}
-
-fn paragraph(out: &mut String, first: &str, text: &str) {
-    let rest = " ".repeat(first.len());
-    let options = Options::new(WIDTH).word_splitter(WordSplitter::NoHyphenation);
-    for line in wrap(text, options.initial_indent(first).subsequent_indent(&rest)) {
-        let _ = writeln!(out, "{line}");
-    }
-}
-
-fn table(out: &mut String, rows: &[Vec<String>]) {
-    let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
-    let cell = |row: &Vec<String>, i: usize| row.get(i).map_or(0, |cell| cell.chars().count());
-    let widths: Vec<usize> = (0..columns).map(|i| rows.iter().map(|row| cell(row, i)).max().unwrap_or(0)).collect();
-    for row in rows {
-        let cells: Vec<String> = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:>width$}")).collect();
-        let _ = writeln!(out, "  {}", cells.join("  ").trim_end());
-    }
 }
 
 /// The whole answer.
@@ -102,7 +82,7 @@ fn slopes(out: &mut String, p: &Progress) {
         }));
         rows.push(row);
     }
-    table(out, &rows);
+    table(out, 0, &rows);
     if let Some(fills) = fills {
         let words: Vec<String> = fills
             .iter()
@@ -162,7 +142,7 @@ fn surface(out: &mut String, p: &Progress) {
         cells.extend(row.fall_on_slopes_m.iter().map(|m| column(p, *m)));
         rows.push(cells);
     }
-    table(out, &rows);
+    table(out, 0, &rows);
     paragraph(
         out,
         "  ",
