@@ -4,6 +4,9 @@
 //! when it is answered. Each of the three has a share of its own, so that however many come without the token, there is
 //! room for who has it. Where the share of the unread or of strangers is full, the oldest goes: one that means it is
 //! read within milliseconds. No address takes more than half of the unread.
+//!
+//! Of an unread one that goes nothing more is received; what it has sent already is still read, so that a bearer whose
+//! head waited only for this machine's processors is answered all the same.
 
 use std::net::{IpAddr, Shutdown, TcpStream};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -31,6 +34,8 @@ impl Default for Shares {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Standing {
     Unread,
+    /// An unread one that has to go: what it has sent already is still read.
+    Leaving,
     Stranger,
     Bearer,
 }
@@ -69,12 +74,17 @@ impl Inside {
         self.guests.iter().filter(|guest| of(guest)).count()
     }
 
-    /// Closes the oldest of some.
+    /// Makes the oldest of some go. One that has gone by itself is closed already.
     fn close(&mut self, of: impl Fn(&Guest) -> bool) {
-        if let Some(at) = self.guests.iter().position(of) {
-            let guest = self.guests.remove(at);
-            // One that has gone by itself is closed already.
-            let _ = guest.stream.shutdown(Shutdown::Both);
+        let Some(at) = self.guests.iter().position(of) else { return };
+        match self.guests.get_mut(at) {
+            Some(guest) if guest.standing == Standing::Unread => {
+                guest.standing = Standing::Leaving;
+                let _ = guest.stream.shutdown(Shutdown::Read);
+            }
+            _ => {
+                let _ = self.guests.remove(at).stream.shutdown(Shutdown::Both);
+            }
         }
     }
 }
@@ -113,12 +123,12 @@ impl Doors {
 
     /// Makes room for one more handle: the oldest that has shown nothing goes.
     pub fn make_room(&self) {
-        self.inside().close(|guest| guest.standing != Standing::Bearer);
+        self.inside().close(|guest| matches!(guest.standing, Standing::Unread | Standing::Stranger));
     }
 }
 
 impl Place<'_> {
-    /// The head is read. False where the bearers' share is full, or the connection was closed meanwhile.
+    /// The head is read. False where the bearers' share is full, and for a stranger that had to go meanwhile.
     #[must_use]
     pub fn read(&self, is_bearer: bool) -> bool {
         let mut inside = self.doors.inside();
@@ -130,6 +140,9 @@ impl Place<'_> {
             }
             Standing::Bearer
         } else {
+            if inside.count(|guest| guest.number == self.number && guest.standing == Standing::Leaving) > 0 {
+                return false;
+            }
             if inside.count(stranger) >= shares.strangers {
                 inside.close(stranger);
             }
@@ -149,7 +162,7 @@ impl Drop for Place<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::io::Read as _;
+    use std::io::{Read as _, Write as _};
     use std::net::{Ipv4Addr, TcpListener};
 
     /// Both ends of a connection.
@@ -180,9 +193,12 @@ mod tests {
         assert!(others[0].read(false) && others[1].read(false));
         let third = enter(7, 5);
         assert!(third.read(false));
-        assert!(!_of_one[0].read(true), "one that was closed has no place");
+        assert!(!_of_one[0].read(false), "one that had to go has no place");
+        // The unread ones that had to go are received no more, a stranger is closed.
+        let ended: Vec<bool> = all.iter_mut().map(|(inner, _)| is_closed(inner)).collect();
+        assert_eq!(ended, [false, true, true, false, false, true, false, false]);
         let closed: Vec<bool> = all.iter_mut().map(|(_, out)| is_closed(out)).collect();
-        assert_eq!(closed, [false, true, true, false, false, true, false, false]);
+        assert_eq!(closed, [false, false, false, false, false, true, false, false]);
         drop((bearer, _of_one, others, third));
         assert!(doors.inside().guests.is_empty());
     }
@@ -194,10 +210,29 @@ mod tests {
         let all: Vec<(TcpStream, TcpStream)> = (0..3).map(|_| pair(&listener)).collect();
         let places: Vec<Place<'_>> =
             all.iter().map(|(stream, _)| doors.enter(stream, Ipv4Addr::LOCALHOST.into()).unwrap()).collect();
-        // The third has taken the place of the first, which was unread.
+        // The first had to go for the third; it has shown the token all the same, and two is all there is room for.
         let read: Vec<bool> = places.iter().map(|place| place.read(true)).collect();
-        assert_eq!(read, [false, true, true]);
+        assert_eq!(read, [true, true, false]);
         let (more, _out) = pair(&listener);
         assert!(!doors.enter(&more, Ipv4Addr::LOCALHOST.into()).unwrap().read(true));
+    }
+
+    /// Its head lay in the socket before the others came, and this machine had not got round to it.
+    #[test]
+    fn a_bearer_that_was_kept_waiting_is_answered() {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let doors = Doors::new(Shares { unread: 2, unread_of_one: 2, strangers: 1, bearers: 2 });
+        let mut all: Vec<(TcpStream, TcpStream)> = (0..5).map(|_| pair(&listener)).collect();
+        all[0].1.write_all(b"head").unwrap();
+        let places: Vec<Place<'_>> =
+            all.iter().map(|(stream, _)| doors.enter(stream, Ipv4Addr::LOCALHOST.into()).unwrap()).collect();
+        let (inner, out) = &mut all[0];
+        let mut head = [0; 4];
+        inner.read_exact(&mut head).unwrap();
+        assert!(&head == b"head" && places[0].read(true));
+        inner.write_all(b"answer").unwrap();
+        let mut answer = [0; 6];
+        out.read_exact(&mut answer).unwrap();
+        assert_eq!(&answer, b"answer");
     }
 }
