@@ -143,16 +143,22 @@ pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
     let mut ins = vec![0; stages.len()];
     let mut ends: Vec<Vec<End>> = vec![Vec::new(); stages.len()];
     // Every stage has a key of its own; the rider's own deviations are those of the first.
-    let drawn: Vec<Vec<[f32; COUNT]>> =
+    let mut drawn: Vec<Vec<[f32; COUNT]>> =
         stages.iter().zip(seed..).map(|(stage, seed)| drawn_tries(runs, seed, stage.uncertainty)).collect();
-    for run in 0..runs {
-        let mut carried: Option<f64> = None;
-        for (i, stage) in stages.iter().enumerate() {
-            let mut deviations = drawn[i][run];
+    if let Some((first, later)) = drawn.split_first_mut() {
+        for (own, deviations) in later.iter_mut().flat_map(|stage| first.iter().zip(stage)) {
             for which in COMMON {
-                deviations[which as usize] = drawn[0][run][which as usize];
+                deviations[which as usize] = own[which as usize];
             }
-            let mut inputs = stage.uncertainty.good_tries().at(&deviations);
+        }
+    }
+    let mut drawn: Vec<_> = drawn.into_iter().map(Vec::into_iter).collect();
+    for _ in 0..runs {
+        let tries: Vec<_> = drawn.iter_mut().map(Iterator::next).collect();
+        let mut carried: Option<f64> = None;
+        for (i, (stage, deviations)) in stages.iter().zip(&tries).enumerate() {
+            let Some(deviations) = deviations else { break };
+            let mut inputs = stage.uncertainty.good_tries().at(deviations);
             if let Some(speed) = carried {
                 let start_m = stage.uncertainty.mean[Uncertain::StartHeight as usize];
                 inputs = inputs.with(Uncertain::PushOff, speed as f32).with(Uncertain::StartHeight, start_m);
