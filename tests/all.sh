@@ -64,7 +64,9 @@ lints() {
     for features in serde defmt serde,defmt; do
         cargo clippy --package landfall-core --quiet --features "$features" -- -D warnings || return
     done
-    RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --quiet
+    RUSTDOCFLAGS="-D warnings" cargo doc --workspace --no-deps --quiet || return
+    # What another project would take: the package of core alone, compiled from its own files.
+    cargo package --package landfall-core --allow-dirty --quiet
 }
 
 # What does not need the workspace's own compiler.

@@ -103,7 +103,7 @@ impl<'a> Fall<'a> {
         mass_kg: f32,
     ) -> Result<Self, InputError> {
         let landing = input.landing(bag, mass_kg, 0.0)?;
-        let landing = Landing { thickness_m: Some(input.thickness_m), ..landing }.checked()?;
+        let landing = landing.over_ground(input.thickness_m)?;
         Ok(Self {
             gas: Adiabat::new(chamber, from, QUICK_EXPONENT).ok(),
             flows: input.flows(feed),
@@ -115,7 +115,7 @@ impl<'a> Fall<'a> {
     /// One landing.
     pub(crate) fn land(&self, normal_speed_mps: f32) -> Met {
         let Some(gas) = &self.gas else { return Met::Unclear };
-        let landing = Landing { normal_speed_mps, ..self.landing };
+        let landing = self.landing.at_speed(normal_speed_mps);
         let done = touch_down(gas, &self.flows, &landing, &self.options, |_| {});
         match (done.status, done.ground) {
             (Status::Converged, None) => Met::Rests { depth_m: done.depth_m },

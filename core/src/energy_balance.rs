@@ -74,10 +74,10 @@ pub(crate) fn pull_mps2(input: &LevelsInput<'_>) -> f32 {
 /// The starting pressure at which the gas takes up a landing just at a depth, Pa; may be below zero.
 pub(crate) fn stop_pa(landing: &Landing, chamber: &Chamber, limit_m: f32) -> f32 {
     let from = chamber.at_pressure(chamber.operating_pa());
-    let spring = Spring::new(&landing.area, chamber, &from);
-    let (speed, pull_mps2) = (landing.normal_speed_mps, STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad));
-    let brought = landing.mass_kg * (0.5 * speed * speed + pull_mps2 * limit_m);
-    let displaced_m3 = landing.area.volume_m3(limit_m);
+    let spring = Spring::new(&landing.area(), chamber, &from);
+    let (speed, pull_mps2) = (landing.normal_speed_mps(), STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad()));
+    let brought = landing.mass_kg() * (0.5 * speed * speed + pull_mps2 * limit_m);
+    let displaced_m3 = landing.area().volume_m3(limit_m);
     brought / displaced_m3 - 0.5 * displaced_m3 / spring.give_m3_per_pa
 }
 

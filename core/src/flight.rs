@@ -196,6 +196,7 @@ pub fn fly_to_x<L: Lane>(start: &Motion<L>, x_m: L, drag: &Drag<L>, steps: u16) 
 }
 
 /// Flies to the highest point: the time and the motion there (the start, where it already falls).
+#[must_use]
 pub fn fly_to_apex(start: &Motion<f32>, drag: &Drag<f32>, steps: u16) -> (f32, Motion<f32>) {
     let rise_mps = start.velocity_mps[2];
     if !(rise_mps > 0.0) {

@@ -61,6 +61,7 @@ impl Uncertain {
     ];
 
     /// Its name as site files and results print it.
+    #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
             Self::StartHeight => "start_height",
@@ -204,6 +205,7 @@ impl Uncertainty {
     }
 
     /// The site values, clipped as a run's are.
+    #[must_use]
     pub fn at_mean(&self) -> Inputs<f32> {
         self.clip(Inputs(self.mean))
     }

@@ -65,7 +65,7 @@ impl Trial<'_> {
     #[must_use]
     pub fn land(&self, from: GasState, feed: Feed, until: Until) -> Option<Touchdown> {
         let gas = Adiabat::new(self.chamber, from, QUICK_EXPONENT).ok()?;
-        let landing = Landing { thickness_m: None, ..self.landing };
+        let landing = self.landing.without_ground();
         let options = Options { until, ..self.options };
         Some(touch_down(&gas, &self.flows.with(feed), &landing, &options, |_| {}))
     }

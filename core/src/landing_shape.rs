@@ -45,12 +45,14 @@ pub struct Passing {
 
 impl Passing {
     /// Direction of its path, up positive.
+    #[must_use]
     pub fn path_rad(&self) -> f32 {
         libm::atan2f(self.up_mps, self.forward_mps)
     }
 
     /// Equivalent fall height onto a surface of a slope (up positive): h = (v sin(slope − path))²/2g; 0 where the run
     /// leaves the surface. Source: Hubbard 2009, J. ASTM Int. 6(10), from memory.
+    #[must_use]
     pub fn fall_m(&self, slope_rad: f32) -> f32 {
         let (sin, cos) = (libm::sinf(slope_rad), libm::cosf(slope_rad));
         let into_mps = libm::fmaxf(self.forward_mps * sin - self.up_mps * cos, 0.0);
@@ -59,6 +61,7 @@ impl Passing {
 
     /// The slope (up positive) onto which it falls like `fall_m`: path + asin √(fall_m / (v²/2g)), the flatter of both.
     /// Where even a square hit is within `fall_m`, square to the path.
+    #[must_use]
     pub fn slope_rad(&self, fall_m: f32) -> f32 {
         let head_m = (self.forward_mps * self.forward_mps + self.up_mps * self.up_mps) / (2.0 * G);
         let share = libm::fminf(fall_m / libm::fmaxf(head_m, 1.0e-9), 1.0);
@@ -94,6 +97,7 @@ impl Throw {
     /// The speed that passes it without air or pop is the first guess, v² = g x²/(2 cos² (x tan − z)); a bracket grows
     /// from there by a fifth at a time and is halved, since a faster run passes higher. No answer for a place above the
     /// line of travel.
+    #[must_use]
     pub fn through(&self, x_m: f32, z_m: f32) -> (Passing, Status) {
         let none = (Passing { lip_speed_mps: 0.0, forward_mps: 0.0, up_mps: 0.0 }, Status::NoAnswer);
         let at = |speed_mps: f32| fly_to_x(&self.start(speed_mps), x_m, &self.drag, FLIGHT);

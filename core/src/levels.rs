@@ -7,15 +7,15 @@
 use crate::air::Air;
 use crate::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use crate::blower::Blowers;
-pub use crate::box_pressures::{BoxPressures, LEAST_DIP_PA, RoomRule, SensorError, room_pa};
-use crate::box_pressures::{acting_wait_pa, highest_wait_pa};
 use crate::error::{InputError, Status, within};
 use crate::landing_limits::{Limit, Trial};
 use crate::openings::Openings;
 use crate::possible_bags::PossibleBag;
 use crate::slow_gas::SlowGas;
 use crate::supply::{Feed, Flows};
-use crate::touchdown::{Landing, Options, Touchdown, touch_down};
+use crate::touchdown::{Landing, LandingInput, Options, Touchdown, touch_down};
+pub use crate::watch::box_pressures::{BoxPressures, LEAST_DIP_PA, RoomRule, SensorError, room_pa};
+use crate::watch::box_pressures::{acting_wait_pa, highest_wait_pa};
 
 /// Alarm delay with a sensed supply, s.
 pub const SENSED_DELAY_S: f32 = 0.1;
@@ -228,23 +228,22 @@ impl LevelsInput<'_> {
     /// A landing of a mass at a speed in a possible bag, ground left out.
     ///
     /// # Errors
-    /// As [`Landing::checked`].
+    /// As [`Landing::new`].
     pub fn landing(&self, bag: &PossibleBag, mass_kg: f32, normal_speed_mps: f32) -> Result<Landing, InputError> {
-        Landing {
+        Landing::new(LandingInput {
             mass_kg,
             normal_speed_mps,
             slope_rad: self.slope_rad,
             skin_loss: self.skin_loss,
             area: bag.area,
             thickness_m: None,
-        }
-        .checked()
+        })
     }
 
     /// The hard landing in a chamber of `bag`.
     ///
     /// # Errors
-    /// As [`Landing::checked`].
+    /// As [`Landing::new`].
     pub fn hard<'a>(&'a self, bag: &PossibleBag, chamber: &'a Chamber) -> Result<Trial<'a>, InputError> {
         let landing = self.landing(bag, self.heaviest_kg, self.hard_speed_mps)?;
         Ok(Trial { chamber, flows: self.flows(Feed::Lost), landing, options: self.options })
@@ -253,7 +252,7 @@ impl LevelsInput<'_> {
     /// The light landing in a chamber of `bag`.
     ///
     /// # Errors
-    /// As [`Landing::checked`].
+    /// As [`Landing::new`].
     pub fn light<'a>(&'a self, bag: &PossibleBag, chamber: &'a Chamber) -> Result<Trial<'a>, InputError> {
         let landing = self.landing(bag, self.lightest_kg, self.hard_speed_mps)?;
         Ok(Trial { chamber, flows: self.flows(Feed::Running), landing, options: self.options })
@@ -273,7 +272,7 @@ impl LevelsInput<'_> {
         let chamber = self.chamber(stated).ok()?;
         let gas = Adiabat::new(&chamber, chamber.at_pressure(self.operating_pa), QUICK_EXPONENT).ok()?;
         let landing = self.landing(stated, mean.mass_kg, mean.normal_speed_mps).ok()?;
-        let landing = Landing { thickness_m: Some(mean.thickness_m), ..landing }.checked().ok()?;
+        let landing = landing.over_ground(mean.thickness_m).ok()?;
         Some(touch_down(&gas, &self.flows(Feed::Running), &landing, &self.options, |_| {}))
     }
 }

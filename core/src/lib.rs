@@ -4,6 +4,17 @@
 //! planner compute the same bits. No allocation, no panic, every loop bounded. SI inside: metre,
 //! kilogram, second, pascal, radian.
 //!
+//! Five jobs, each with a program among the examples:
+//!
+//! | job | begin with |
+//! | --- | --- |
+//! | one run | [`Setup::run`] |
+//! | a spread | [`differences`], [`mixture`](spread::mixture) |
+//! | a touch-down | [`touch_down`] |
+//! | a watch step, on a host or a board | [`Watch::step`] |
+//!
+//! What stands at the top here is enough for them; the modules hold the rest.
+//!
 //! A tour, in the order in which a run meets them:
 //! - [`air`], [`path`], [`takeoff`], [`bag`]: the site as numbers, checked at construction;
 //! - [`ride`], [`flight`], [`run`]: one run from the start to contact, over [`lane`]s;
@@ -12,13 +23,14 @@
 //! - [`bag_gas`], [`force_area`], [`touchdown`], [`along_top`]: the gas spring that stops a body, and where it goes on to;
 //! - [`possible_bags`], [`levels`], [`ride_limits`], [`ground_chance`]: what is not known of a bag, and the pressures and
 //!   chances that follow;
-//! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`wind`]: what a builder and a coach ask;
+//! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`landing_plane`], [`wind`]: what a builder and a coach ask;
 //! - [`watch`]: the alarm on the bag; [`thresholds`]: what it goes by, for any air.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
 //! take-off's foot; the lip edge is at x = 0, z = height of the take-off.
 #![no_std]
 #![forbid(unsafe_code)]
+#![warn(clippy::must_use_candidate)]
 
 #[cfg(test)]
 extern crate std;
@@ -28,7 +40,6 @@ pub mod along_top;
 pub mod bag;
 pub mod bag_gas;
 pub mod blower;
-pub mod box_pressures;
 pub mod bracket;
 pub mod critical_speed;
 mod dormand_prince;
@@ -40,6 +51,7 @@ pub mod ground_chance;
 mod hermite;
 pub mod inputs;
 pub mod landing_limits;
+pub mod landing_plane;
 pub mod landing_shape;
 pub mod lane;
 pub mod levels;
@@ -68,4 +80,15 @@ pub mod watch;
 pub mod wind;
 mod worst_bags;
 
+pub use air::Air;
+pub use bag::{Bag, Outcome};
 pub use error::{InputError, Status};
+pub use force_area::ForceArea;
+pub use inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+pub use path::Path;
+pub use ride::Steps;
+pub use run::{Run, Setup};
+pub use spread::{Differences, differences};
+pub use takeoff::TakeOff;
+pub use touchdown::{Landing, Touchdown, touch_down};
+pub use watch::{Watch, WatchSettings};

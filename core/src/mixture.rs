@@ -30,6 +30,7 @@ pub struct Mixture {
 
 /// Finds the spread of both kinds of try; `None` where a run of either set does not come down on the bag's plane.
 /// Botched runs are not made where their share is 0, nor good ones where it is 1.
+#[must_use]
 pub fn mixture(setup: &Setup, uncertainty: &Uncertainty, steps: &Steps) -> Option<Mixture> {
     let share = uncertainty.botched;
     let of = |kind: Uncertainty| differences(setup, &kind, steps);
@@ -141,26 +142,31 @@ impl Mixture {
     }
 
     /// Mean distance from the bag's front edge.
+    #[must_use]
     pub fn mean_along_m(&self) -> f32 {
         self.along().mean()
     }
 
     /// Its standard deviation.
+    #[must_use]
     pub fn sd_along_m(&self) -> f32 {
         self.along().sd()
     }
 
     /// Mean distance from the bag's centre line.
+    #[must_use]
     pub fn mean_across_m(&self) -> f32 {
         self.across().mean()
     }
 
     /// Its standard deviation.
+    #[must_use]
     pub fn sd_across_m(&self) -> f32 {
         self.across().sd()
     }
 
     /// Covariance of the two.
+    #[must_use]
     pub fn covariance_m2(&self) -> f32 {
         let inside = self.along().mixed(self.good.covariance_m2, self.botched.covariance_m2);
         let apart = (self.good.mean_along_m - self.botched.mean_along_m)
@@ -169,11 +175,13 @@ impl Mixture {
     }
 
     /// Mean speed into the top.
+    #[must_use]
     pub fn mean_normal_mps(&self) -> f32 {
         self.normal().mean()
     }
 
     /// Its standard deviation.
+    #[must_use]
     pub fn sd_normal_mps(&self) -> f32 {
         self.normal().sd()
     }
@@ -181,38 +189,45 @@ impl Mixture {
     /// The distance from the front edge below which a share of the landings falls.
     ///
     /// Valid for shares in 1e-7..1 − 1e-7; beyond that single precision has no more digits.
+    #[must_use]
     pub fn along_quantile_m(&self, below: f32) -> f32 {
         self.along().quantile(below)
     }
 
     /// The distance from the centre line below which a share of the landings falls.
+    #[must_use]
     pub fn across_quantile_m(&self, below: f32) -> f32 {
         self.across().quantile(below)
     }
 
     /// The speed into the top below which a share of the landings is.
+    #[must_use]
     pub fn normal_quantile_mps(&self, below: f32) -> f32 {
         self.normal().quantile(below)
     }
 
     /// The speed into the top that is passed with a chance, which keeps its digits however small it is.
+    #[must_use]
     pub fn normal_passed_mps(&self, chance: f32) -> f32 {
         self.normal().passed_with(chance)
     }
 
     /// The chance that the speed into the top is over `speed_mps`.
+    #[must_use]
     pub fn normal_survival(&self, speed_mps: f32) -> f32 {
         self.normal().over(speed_mps)
     }
 
     /// Each input's share of the variance along, of the terms of both kinds mixed; summing to 1 (0 each where nothing
     /// varies). The distance of the two means is no input's.
+    #[must_use]
     pub fn shares_along(&self) -> [f32; COUNT] {
         let of = |kind: &Differences| (kind.shares_along, kind.sd_along_m);
         self.shares(of(&self.good), of(&self.botched))
     }
 
     /// Each input's share of the variance across.
+    #[must_use]
     pub fn shares_across(&self) -> [f32; COUNT] {
         let of = |kind: &Differences| (kind.shares_across, kind.sd_across_m);
         self.shares(of(&self.good), of(&self.botched))
@@ -236,6 +251,7 @@ impl Mixture {
 
     /// The landing at mean + one standard deviation of each input of a good try less the landing at the means: along,
     /// across.
+    #[must_use]
     pub fn one_sd_m(&self) -> [[f32; 2]; COUNT] {
         self.good.one_sd_m
     }

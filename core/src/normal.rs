@@ -1,6 +1,7 @@
 //! The standard normal distribution's survival function.
 
 /// The chance that a standard normal is over `z`: ½ erfc(z/√2), relatively accurate into the upper tail.
+#[must_use]
 pub fn survival(z: f32) -> f32 {
     0.5 * libm::erfcf(z * core::f32::consts::FRAC_1_SQRT_2)
 }

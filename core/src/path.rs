@@ -233,22 +233,26 @@ impl Path {
     }
 
     /// The segments, from the start to the foot.
+    #[must_use]
     pub fn segments(&self) -> &[Segment] {
         &self.segments
     }
 
     /// Height of the start above the take-off's foot, as the sections make it.
+    #[must_use]
     pub fn start_height_m(&self) -> f32 {
         self.start_height_m
     }
 
     /// Arc length from the start to the foot.
+    #[must_use]
     pub fn length_m(&self) -> f32 {
         self.length_m
     }
 
     /// The lowest start height that the adjusting straight can make (its length then is 0).
     /// Where no straight slopes, the start height cannot change and this is the start height itself.
+    #[must_use]
     pub fn lowest_start_m(&self) -> f32 {
         self.segments
             .iter()

@@ -71,10 +71,10 @@ impl Setup {
         inputs: &Inputs<L>,
         front_steps: u16,
     ) -> [GapWindow<L>; 2] {
-        let (climb, cos) = (self.bag.climb(), self.bag.slope_cos());
+        let (climb, cos) = (self.bag().climb(), self.bag().slope_cos());
         let contact = inputs.get(Uncertain::ContactHeight);
         let drag = self.drag(inputs);
-        let front_z_m = self.bag.front_z_m();
+        let front_z_m = self.bag().front_z_m();
         let zero = L::splat(0.0);
         // Where the centre of mass is, along x, less the contact point.
         let lead = contact * (-climb * cos);
@@ -86,7 +86,7 @@ impl Setup {
         let gap_at = |motion: &Motion<L>, along_m: f32| motion.place_m[0] - lead - along_m;
         // How fast a run falls relative to the top: a landing only where this is above zero.
         let falling = |motion: &Motion<L>| motion.velocity_mps[0] * climb - motion.velocity_mps[2];
-        let (front_m, back_m) = (self.bag.edge_front_m, self.bag.length_m - self.bag.edge_back_m);
+        let (front_m, back_m) = (self.bag().edge_front_m(), self.bag().length_m() - self.bag().edge_back_m());
         // From the arrival on the top as it stands, or where there is none anew from the start.
         let fall_to = |height: &Plane<L>| {
             let near = carry_on(arrival, height, &drag);

@@ -231,7 +231,7 @@ pub fn ride<L: Lane, const TIME: bool>(
 ) -> RideEnd<L> {
     let losses = Losses::new(slope, input);
     let zero = L::splat(0.0);
-    let h = slope.takeoff.mass_height_m;
+    let h = slope.takeoff.mass_height_m();
     let energy = input.push_off_mps * input.push_off_mps;
     let mut state =
         State { total: zero, energy, time: zero, stalled: L::Mask::splat(false), left: L::Mask::splat(false) };
@@ -269,13 +269,13 @@ pub fn ride<L: Lane, const TIME: bool>(
         }
     }
     let takeoff = slope.takeoff;
-    let to_short_rad = takeoff.lip_rad - takeoff.lag_rad;
-    let arc = Arc::new(takeoff.radius_m, (0.0, 1.0), to_short_rad, 0.0, h);
+    let to_short_rad = takeoff.lip_rad() - takeoff.lag_rad();
+    let arc = Arc::new(takeoff.radius_m(), (0.0, 1.0), to_short_rad, 0.0, h);
     arc.ride::<L, TIME>(&mut state, &losses, 0.0, steps.takeoff, &mut visit);
     // The last stretch depends on the carry, so its nodes are found lane by lane.
     let count = steps.lip.max(1);
-    let part_rad = input.carry * (takeoff.lag_rad / f32::from(count));
-    let pace = part_rad * takeoff.radius_m;
+    let part_rad = input.carry * (takeoff.lag_rad() / f32::from(count));
+    let pace = part_rad * takeoff.radius_m();
     for i in 0..count {
         let at = f32::from(i);
         let (_, cos0) = sin_cos(part_rad * at + to_short_rad);
@@ -286,7 +286,7 @@ pub fn ride<L: Lane, const TIME: bool>(
         let stretch = Stretch { curvature_pm: arc.curvature_pm, shrink: arc.shrink, pace: [pace, pace, pace], z, cos };
         let first_time = time_over(pace * arc.shrink, state.energy);
         state.advance::<TIME>(&losses, &stretch, first_time);
-        let before_foot_m = L::splat(-takeoff.radius_m * to_short_rad) - pace * (at + 1.0);
+        let before_foot_m = L::splat(-takeoff.radius_m() * to_short_rad) - pace * (at + 1.0);
         visit(&state.point(before_foot_m, stretch.z[2], stretch.cos[2], arc.curvature_pm));
     }
     RideEnd {

@@ -2,8 +2,9 @@
 
 use crate::bag::{Bag, Outcome};
 use crate::error::{InputError, within};
-use crate::flight::{Arrival, Drag, Motion, fly_to_falling, fly_to_x};
+use crate::flight::{Arrival, Drag, Motion, Plane, fly_to_falling, fly_to_x};
 use crate::inputs::{Inputs, Uncertain};
+use crate::landing_plane::LandingPlane;
 use crate::lane::{Lane, Mask, sin_cos};
 use crate::path::Path;
 use crate::ride::{RideEnd, RideInput, RidePoint, Slope, Steps, ride};
@@ -13,17 +14,19 @@ use crate::takeoff::TakeOff;
 #[derive(Clone, Debug)]
 pub struct Setup {
     /// The roll-in.
-    pub path: Path,
+    path: Path,
     /// The take-off.
-    pub takeoff: TakeOff,
+    takeoff: TakeOff,
     /// The bag, where it stands.
-    pub bag: Bag,
+    bag: Bag,
+    /// What is landed on in place of the bag.
+    plane: Option<LandingPlane>,
     /// Air density.
-    pub density_kgpm3: f32,
+    density_kgpm3: f32,
     /// Rider and bike.
-    pub mass_kg: f32,
+    mass_kg: f32,
     /// Both wheels' rim-and-tyre mass.
-    pub rotating_kg: f32,
+    rotating_kg: f32,
 }
 
 /// What a run came to; where it did not reach the bag's plane the masks say why.
@@ -87,11 +90,83 @@ impl Setup {
         within("air.density_kgpm3", density_kgpm3, 0.2, 2.0)?;
         within("rider and bike mass_kg", mass_kg, 5.0, 500.0)?;
         within("rider.rotating_mass_kg", rotating_kg, 0.0, mass_kg)?;
-        Ok(Self { path, takeoff, bag, density_kgpm3, mass_kg, rotating_kg })
+        Ok(Self { path, takeoff, bag, plane: None, density_kgpm3, mass_kg, rotating_kg })
+    }
+
+    /// The same with another take-off.
+    #[must_use]
+    pub fn with_takeoff(&self, takeoff: TakeOff) -> Self {
+        Self { takeoff, ..self.clone() }
+    }
+
+    /// The same with another mass of rider and bike.
+    ///
+    /// # Errors
+    /// As [`Setup::new`].
+    pub fn with_mass_kg(&self, mass_kg: f32) -> Result<Self, InputError> {
+        within("rider and bike mass_kg", mass_kg, 5.0, 500.0)?;
+        within("rider.rotating_mass_kg", self.rotating_kg, 0.0, mass_kg)?;
+        Ok(Self { mass_kg, ..self.clone() })
+    }
+
+    /// The same onto a plane in place of the bag: no front is in the way, and `along` counts from the place that the
+    /// plane was laid through.
+    #[must_use]
+    pub fn onto(&self, plane: LandingPlane) -> Self {
+        Self { plane: Some(plane), ..self.clone() }
+    }
+
+    /// The same with another bag, or with it elsewhere.
+    #[must_use]
+    pub fn with_bag(&self, bag: Bag) -> Self {
+        Self { bag, ..self.clone() }
+    }
+
+    /// The roll-in.
+    #[inline(always)]
+    #[must_use]
+    pub const fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The take-off.
+    #[inline(always)]
+    #[must_use]
+    pub const fn takeoff(&self) -> &TakeOff {
+        &self.takeoff
+    }
+
+    /// The bag, where it stands.
+    #[inline(always)]
+    #[must_use]
+    pub const fn bag(&self) -> &Bag {
+        &self.bag
+    }
+
+    /// Air density.
+    #[inline(always)]
+    #[must_use]
+    pub const fn density_kgpm3(&self) -> f32 {
+        self.density_kgpm3
+    }
+
+    /// Rider and bike.
+    #[inline(always)]
+    #[must_use]
+    pub const fn mass_kg(&self) -> f32 {
+        self.mass_kg
+    }
+
+    /// Both wheels' rim-and-tyre mass.
+    #[inline(always)]
+    #[must_use]
+    pub const fn rotating_kg(&self) -> f32 {
+        self.rotating_kg
     }
 
     /// What the ride down needs of this set-up.
     #[inline(always)]
+    #[must_use]
     pub fn slope(&self) -> Slope<'_> {
         Slope {
             path: &self.path,
@@ -151,6 +226,13 @@ impl Setup {
         }
     }
 
+    /// Where the centre of mass is at contact.
+    #[inline(always)]
+    fn contact_plane<L: Lane>(&self, inputs: &Inputs<L>) -> Plane<L> {
+        let height_m = inputs.get(Uncertain::ContactHeight);
+        self.plane.map_or_else(|| self.bag.contact_plane(height_m), |plane| plane.contact_plane(height_m))
+    }
+
     /// The flight from a release to contact, and whether it meets the bag's front.
     ///
     /// A run meets the front if it never rises to the contact height above the top's (unbounded)
@@ -158,13 +240,13 @@ impl Setup {
     #[inline(always)]
     pub fn fly<L: Lane>(&self, start: &Motion<L>, inputs: &Inputs<L>, steps: &Steps) -> (Arrival<L>, L::Mask) {
         let drag = self.drag(inputs);
-        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        let plane = self.contact_plane(inputs);
         let arrival = fly_to_falling(start, &plane, &drag, steps.flight);
         let zero = L::splat(0.0);
         let below = plane.distance(start).lt(zero);
         let mut front = arrival.met.not();
-        if below.any() {
-            let edge = fly_to_x(start, L::splat(self.bag.gap_m), &drag, steps.front);
+        if self.plane.is_none() && below.any() {
+            let edge = fly_to_x(start, L::splat(self.bag.gap_m()), &drag, steps.front);
             let under = plane.distance(&edge.motion).lt(zero).and(edge.time_s.lt(arrival.time_s)).and(edge.met);
             front = front.or(below.and(under));
         }
@@ -195,13 +277,13 @@ impl Setup {
         front: L::Mask,
         inputs: &Inputs<L>,
     ) -> Run<L> {
-        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        let plane = self.contact_plane(inputs);
         let [x, y, _] = arrival.motion.place_m;
         let contact_x = x - inputs.get(Uncertain::ContactHeight) * plane.normal_x;
         Run {
             ride_speed_mps: end.speed_mps,
-            along_m: contact_x - self.bag.gap_m,
-            across_m: y - self.bag.offset_m,
+            along_m: contact_x - self.plane.map_or(self.bag.gap_m(), |plane| plane.x_m()),
+            across_m: y - self.bag.offset_m(),
             airtime_s: arrival.time_s,
             normal_mps: -plane.approach(&arrival.motion.velocity_mps),
             contact: arrival.motion,
@@ -292,7 +374,7 @@ impl Setup {
         let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
         if plane.distance(&start) < 0.0 {
             let drag = self.drag(inputs);
-            let at = |steps: u16| plane.distance(&fly_to_x(&start, self.bag.gap_m, &drag, steps).motion);
+            let at = |steps: u16| plane.distance(&fly_to_x(&start, self.bag.gap_m(), &drag, steps).motion);
             front_m = libm::fabsf(at(steps.front) - at(Steps::FINE.front));
         }
         [off_m, front_m]
@@ -302,11 +384,12 @@ impl Setup {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bag::BagInput;
     use crate::inputs::COUNT;
 
     /// A level top 2 m up whose front edge is 4 m ahead, and no air.
     fn setup() -> Setup {
-        let bag = Bag {
+        let bag = BagInput {
             length_m: 10.0,
             width_m: 8.0,
             front_height_m: 2.0,

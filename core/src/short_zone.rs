@@ -39,11 +39,12 @@ pub struct ShortRun {
 
 /// What a run at `lip_speed_mps`, else at `inputs`, meets first. The height of the body's lowest
 /// point is that of the centre of mass less the contact height.
+#[must_use]
 pub fn short_run(setup: &Setup, inputs: &Inputs<f32>, lip_speed_mps: f32) -> ShortRun {
     let start = setup.release(lip_speed_mps, inputs);
     let drag = setup.drag(inputs);
-    let edge = fly_to_x(&start, setup.bag.gap_m, &drag, Steps::FINE.flight);
-    let lowest_m = edge.motion.place_m[2] - inputs.get(Uncertain::ContactHeight) - setup.bag.base_level_m;
+    let edge = fly_to_x(&start, setup.bag().gap_m(), &drag, Steps::FINE.flight);
+    let lowest_m = edge.motion.place_m[2] - inputs.get(Uncertain::ContactHeight) - setup.bag().base_level_m();
     // Hardly moving forward it falls for so long that the steps give no number: far below the ground.
     let height_at_gap_m = if edge.met && lowest_m.is_finite() { lowest_m } else { f32::MIN };
     let cleared = match landing(setup, inputs, lip_speed_mps) {
@@ -66,14 +67,15 @@ fn landing(setup: &Setup, inputs: &Inputs<f32>, lip_speed_mps: f32) -> Outcome {
     if front {
         return Outcome::Front;
     }
-    let plane = setup.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+    let plane = setup.bag().contact_plane(inputs.get(Uncertain::ContactHeight));
     let x_m = arrival.motion.place_m[0] - inputs.get(Uncertain::ContactHeight) * plane.normal_x;
     // Only short or not is asked: the centre line is used across.
-    setup.bag.landing(x_m - setup.bag.gap_m, 0.0)
+    setup.bag().landing(x_m - setup.bag().gap_m(), 0.0)
 }
 
 /// The lowest lip speed from walking pace up that clears the gap; `None` if 40 m/s does not.
 /// It is found in steps of 0.1 m/s and then by halving.
+#[must_use]
 pub fn clearing_speed_mps(setup: &Setup, inputs: &Inputs<f32>) -> Option<f32> {
     let clears = |v: f32| short_run(setup, inputs, v).hit == Hit::BagTop;
     if clears(WALKING_MPS) {
@@ -95,6 +97,7 @@ pub fn clearing_speed_mps(setup: &Setup, inputs: &Inputs<f32>) -> Option<f32> {
 }
 
 /// The lip speed from which the bag's front is met rather than the ground, if there is one below `clearing_mps`.
+#[must_use]
 pub fn front_from_mps(setup: &Setup, inputs: &Inputs<f32>, clearing_mps: f32) -> Option<f32> {
     let ground = |v: f32| short_run(setup, inputs, v).hit == Hit::Ground;
     if !ground(WALKING_MPS) {

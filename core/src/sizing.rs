@@ -53,7 +53,7 @@ pub struct Shape {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Sized {
+pub struct StartFound {
     /// The start height; the nearer limit where there is no answer.
     pub start_height_m: f32,
     /// The run from there, if it reaches the bag's plane.
@@ -63,6 +63,7 @@ pub struct Sized {
 }
 
 /// The run at `inputs`; `None` where it does not come down on the bag's plane.
+#[must_use]
 pub fn shape(setup: &Setup, inputs: &Inputs<f32>) -> Option<Shape> {
     let mut peak_mps2 = 0.0_f32;
     let end = setup.ride::<f32, false>(inputs, &Steps::FINE, |point| {
@@ -78,8 +79,8 @@ pub fn shape(setup: &Setup, inputs: &Inputs<f32>) -> Option<Shape> {
     Some(Shape {
         lip_speed_mps: end.speed_mps,
         airtime_s: run.airtime_s,
-        apex_above_lip_m: top.place_m[2] - setup.takeoff.height_m,
-        distance_from_lip_m: run.along_m + setup.bag.gap_m,
+        apex_above_lip_m: top.place_m[2] - setup.takeoff().height_m(),
+        distance_from_lip_m: run.along_m + setup.bag().gap_m(),
         normal_mps: run.normal_mps,
         equivalent_fall_height_m: run.normal_mps * run.normal_mps / (2.0 * g),
         peak_load_g: peak_mps2 / g,
@@ -96,8 +97,8 @@ pub fn start_height(
     goal: Goal,
     low_m: f32,
     high_m: f32,
-) -> Result<Sized, InputError> {
-    let lowest_m = setup.path.lowest_start_m();
+) -> Result<StartFound, InputError> {
+    let lowest_m = setup.path().lowest_start_m();
     if !(low_m >= 0.0 && low_m < high_m && high_m <= 100.0) {
         return Err(InputError::Order {
             smaller: "lowest start height",
@@ -117,15 +118,15 @@ pub fn start_height(
     let (mut low_m, mut high_m) = (libm::fmaxf(low_m, lowest_m + 1.0e-3), high_m);
     let lowest = at(low_m);
     if reached(&lowest) {
-        return Ok(Sized { start_height_m: low_m, shape: lowest, status: Status::NoAnswer });
+        return Ok(StartFound { start_height_m: low_m, shape: lowest, status: Status::NoAnswer });
     }
     let highest = at(high_m);
     if !reached(&highest) {
-        return Ok(Sized { start_height_m: high_m, shape: highest, status: Status::NoAnswer });
+        return Ok(StartFound { start_height_m: high_m, shape: highest, status: Status::NoAnswer });
     }
     for _ in 0..24 {
         let middle_m = 0.5 * (low_m + high_m);
         if reached(&at(middle_m)) { high_m = middle_m } else { low_m = middle_m }
     }
-    Ok(Sized { start_height_m: high_m, shape: at(high_m), status: Status::Converged })
+    Ok(StartFound { start_height_m: high_m, shape: at(high_m), status: Status::Converged })
 }

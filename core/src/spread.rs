@@ -44,6 +44,7 @@ pub struct Differences {
 }
 
 /// Finds the spread of one kind of try (the share of botched ones is not looked at: see [`mixture`]); `None` where a run of the set does not come down on the bag's plane.
+#[must_use]
 pub fn differences(setup: &Setup, uncertainty: &Uncertainty, steps: &Steps) -> Option<Differences> {
     let landing = |inputs: &Inputs<f32>| {
         let run = setup.run(inputs, steps);

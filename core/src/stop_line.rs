@@ -115,6 +115,7 @@ impl Climb<'_> {
 
 /// Finds the line for a braking coefficient; `None` where a rider is committed from the start (or the
 /// ride does not reach the take-off).
+#[must_use]
 pub fn last_stop_line(setup: &Setup, inputs: &Inputs<f32>, braking: f32) -> Option<StopLine> {
     let mut free = None;
     let end = setup.ride::<f32, false>(inputs, &Steps::FINE, |point| {
@@ -129,12 +130,12 @@ pub fn last_stop_line(setup: &Setup, inputs: &Inputs<f32>, braking: f32) -> Opti
     let mut up = Up { free: free?, braked: 0.0, time_s: 0.0 };
     // Whether the braked energy is that of a rider who can stop ahead.
     let mut stops = true;
-    for segment in setup.path.segments().iter().rev() {
+    for segment in setup.path().segments().iter().rev() {
         let climb = Climb {
             segment,
             losses: Losses::new(&setup.slope(), &setup.ride_input(inputs)),
             braking,
-            mass_height_m: setup.takeoff.mass_height_m,
+            mass_height_m: setup.takeoff().mass_height_m(),
         };
         let step_m = segment.length_m / f32::from(STEPS);
         let foot_m = segment.before_foot_m - segment.length_m;

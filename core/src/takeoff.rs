@@ -15,19 +15,19 @@ pub const MAX_LIP_RAD: f32 = 1.483_529_9;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct TakeOff {
     /// Height of the lip above the foot.
-    pub height_m: f32,
+    height_m: f32,
     /// Radius of the arc.
-    pub radius_m: f32,
+    radius_m: f32,
     /// Angle of the surface at the lip.
-    pub lip_rad: f32,
+    lip_rad: f32,
     /// Sine of the lip angle.
-    pub lip_sin: f32,
+    lip_sin: f32,
     /// Cosine of the lip angle.
-    pub lip_cos: f32,
+    lip_cos: f32,
     /// Lag of the direction of travel at the lip, β.
-    pub lag_rad: f32,
+    lag_rad: f32,
     /// Height of the centre of mass above the surface.
-    pub mass_height_m: f32,
+    mass_height_m: f32,
 }
 
 /// Where and in which direction a run leaves the take-off.
@@ -94,12 +94,73 @@ impl TakeOff {
         Ok(Self { height_m, radius_m, lip_rad, lip_sin, lip_cos, lag_rad, mass_height_m })
     }
 
+    /// The same arc with a lip that is bent to another angle, height and foot where they are: what building it wrong
+    /// does.
+    ///
+    /// # Errors
+    /// [`InputError::OutOfRange`] where the angle is not between the lag β and 85°.
+    pub fn with_lip_rad(&self, lip_rad: f32) -> Result<Self, InputError> {
+        within("takeoff.lip_angle_rad", lip_rad, self.lag_rad, MAX_LIP_RAD)?;
+        Ok(Self { lip_rad, lip_sin: libm::sinf(lip_rad), lip_cos: libm::cosf(lip_rad), ..*self })
+    }
+
+    /// Height of the lip above the foot.
+    #[inline(always)]
+    #[must_use]
+    pub const fn height_m(&self) -> f32 {
+        self.height_m
+    }
+
+    /// Radius of the arc.
+    #[inline(always)]
+    #[must_use]
+    pub const fn radius_m(&self) -> f32 {
+        self.radius_m
+    }
+
+    /// Angle of the surface at the lip.
+    #[inline(always)]
+    #[must_use]
+    pub const fn lip_rad(&self) -> f32 {
+        self.lip_rad
+    }
+
+    /// Sine of the lip angle.
+    #[inline(always)]
+    #[must_use]
+    pub const fn lip_sin(&self) -> f32 {
+        self.lip_sin
+    }
+
+    /// Cosine of the lip angle.
+    #[inline(always)]
+    #[must_use]
+    pub const fn lip_cos(&self) -> f32 {
+        self.lip_cos
+    }
+
+    /// Lag of the direction of travel at the lip, β.
+    #[inline(always)]
+    #[must_use]
+    pub const fn lag_rad(&self) -> f32 {
+        self.lag_rad
+    }
+
+    /// Height of the centre of mass above the surface.
+    #[inline(always)]
+    #[must_use]
+    pub const fn mass_height_m(&self) -> f32 {
+        self.mass_height_m
+    }
+
     /// Horizontal distance from the foot to the lip, R sin θ.
+    #[must_use]
     pub fn base_m(&self) -> f32 {
         self.radius_m * self.lip_sin
     }
 
     /// Length of the face along the arc, R θ.
+    #[must_use]
     pub fn face_m(&self) -> f32 {
         self.radius_m * self.lip_rad
     }

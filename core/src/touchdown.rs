@@ -19,11 +19,11 @@ use crate::sinking::{
 };
 use crate::supply::Flows;
 
-/// Who lands, how fast and on what.
+/// What a landing is made from: plain numbers, checked by [`Landing::new`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Landing {
+pub struct LandingInput {
     /// Mass that lands, kg.
     pub mass_kg: f32,
     /// Speed into the top at contact, m/s.
@@ -38,22 +38,91 @@ pub struct Landing {
     pub thickness_m: Option<f32>,
 }
 
+/// Who lands, how fast and on what.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Landing {
+    input: LandingInput,
+}
+
 impl Landing {
-    /// The same landing, checked.
-    ///
     /// Valid: 1 to 10,000 kg, 0 to 60 m/s, slope within ±1.4 rad, skin loss 0 to 1, thickness 0.05 to 30 m.
     ///
     /// # Errors
     /// [`InputError::OutOfRange`].
-    pub fn checked(self) -> Result<Self, InputError> {
-        within("landing.mass_kg", self.mass_kg, 1.0, 10_000.0)?;
-        within("landing.normal_speed_mps", self.normal_speed_mps, 0.0, 60.0)?;
-        within("landing.slope_rad", self.slope_rad, -1.4, 1.4)?;
-        within("bag.skin_loss", self.skin_loss, 0.0, 1.0)?;
-        if let Some(thickness_m) = self.thickness_m {
+    pub fn new(input: LandingInput) -> Result<Self, InputError> {
+        within("landing.mass_kg", input.mass_kg, 1.0, 10_000.0)?;
+        within("landing.normal_speed_mps", input.normal_speed_mps, 0.0, 60.0)?;
+        within("landing.slope_rad", input.slope_rad, -1.4, 1.4)?;
+        within("bag.skin_loss", input.skin_loss, 0.0, 1.0)?;
+        if let Some(thickness_m) = input.thickness_m {
             within("bag.thickness_m", thickness_m, 0.05, 30.0)?;
         }
-        Ok(self)
+        Ok(Self { input })
+    }
+
+    /// The numbers that it was made from, to make another.
+    #[must_use]
+    pub const fn input(&self) -> LandingInput {
+        self.input
+    }
+
+    /// The same at another speed, kept within 0 to 60 m/s.
+    #[must_use]
+    pub fn at_speed(&self, normal_speed_mps: f32) -> Self {
+        let normal_speed_mps = libm::fminf(libm::fmaxf(normal_speed_mps, 0.0), 60.0);
+        Self { input: LandingInput { normal_speed_mps, ..self.input } }
+    }
+
+    /// The same with no ground under the bag.
+    #[must_use]
+    pub const fn without_ground(&self) -> Self {
+        Self { input: LandingInput { thickness_m: None, ..self.input } }
+    }
+
+    /// The same with the ground at a depth.
+    ///
+    /// # Errors
+    /// As [`Landing::new`].
+    pub fn over_ground(&self, thickness_m: f32) -> Result<Self, InputError> {
+        Self::new(LandingInput { thickness_m: Some(thickness_m), ..self.input })
+    }
+
+    /// Mass that lands, kg.
+    #[must_use]
+    pub const fn mass_kg(&self) -> f32 {
+        self.input.mass_kg
+    }
+
+    /// Speed into the top at contact, m/s.
+    #[must_use]
+    pub const fn normal_speed_mps(&self) -> f32 {
+        self.input.normal_speed_mps
+    }
+
+    /// Slope of the top, rad.
+    #[must_use]
+    pub const fn slope_rad(&self) -> f32 {
+        self.input.slope_rad
+    }
+
+    /// Share of the force that is not given back (*assumed* 0.65).
+    #[must_use]
+    pub const fn skin_loss(&self) -> f32 {
+        self.input.skin_loss
+    }
+
+    /// Area with which the bag pushes back on the body.
+    #[must_use]
+    pub const fn area(&self) -> ForceArea {
+        self.input.area
+    }
+
+    /// Thickness of the bag normal to its top where the body lands, m; none: no ground under it.
+    #[must_use]
+    pub const fn thickness_m(&self) -> Option<f32> {
+        self.input.thickness_m
     }
 }
 
@@ -179,7 +248,7 @@ pub(crate) fn landings_made() -> u32 {
 ///
 /// Loads and pressure count up to the first stop, where the deepest push is; on the way back the skin gives less.
 ///
-/// The landing's and the gas's values are checked where they are made ([`Landing::checked`], [`Adiabat::new`]); the
+/// The landing's and the gas's values are checked where they are made ([`Landing::new`], [`Adiabat::new`]); the
 /// loop ends after `max_steps` in any case, with [`Status::OutOfSteps`].
 pub fn touch_down(
     gas: &Adiabat,
@@ -194,18 +263,18 @@ pub fn touch_down(
     let body = Body {
         gas,
         flows,
-        area: landing.area,
-        pull_mps2: STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad),
-        per_mass: 1.0 / landing.mass_kg,
-        kept: 1.0 - landing.skin_loss,
+        area: landing.area(),
+        pull_mps2: STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad()),
+        per_mass: 1.0 / landing.mass_kg(),
+        kept: 1.0 - landing.skin_loss(),
         skin_rise_pa: gas.skin_rise_pa(),
     };
     let tolerance = options.tolerance.clamp(1e-6, 1e-2);
-    let speed_scale = landing.normal_speed_mps.max(0.5);
+    let speed_scale = landing.normal_speed_mps().max(0.5);
     // Gas whose loss would move the pressure by 10 Pa.
     let lost_scale = 10.0 * gas.content_per_pa_m3();
     let mut mode = Mode { phase: Phase::In, taut: start.is_taut() };
-    let mut s = State { x: 0.0, u: landing.normal_speed_mps, lost: 0.0, rise: 0.0 };
+    let mut s = State { x: 0.0, u: landing.normal_speed_mps(), lost: 0.0, rise: 0.0 };
     let mut time_s = 0.0;
     let mut h = first_step_s(&body);
     let mut k1 = body.rates(mode, &s);
@@ -270,7 +339,7 @@ pub fn touch_down(
             continue;
         }
         let dense = Dense { body: &body, mode, h, from: s, to, from_rate: k1, to_rate: k7, depth };
-        let event = first_event(&dense, landing.thickness_m);
+        let event = first_event(&dense, landing.thickness_m());
         let share = event.map_or(1.0, |(share, _)| share);
         let reached = dense.at(share);
         let reached_rate = if share < 1.0 { body.rates(mode, &reached) } else { k7 };
@@ -339,7 +408,7 @@ pub fn touch_down(
                         mode.phase = Phase::Lying;
                     } else {
                         out.ground = contact;
-                        out.depth_m = landing.thickness_m.unwrap_or(s.x);
+                        out.depth_m = landing.thickness_m().unwrap_or(s.x);
                         out.time_to_deepest_s = time_s;
                         out.gas_lost_m3 = s.lost;
                         out.status = Status::Converged;
@@ -378,7 +447,7 @@ pub fn touch_down(
             out.status = Status::OutOfSteps;
         }
     }
-    out.clearance_m = landing.thickness_m.map(|thickness_m| (thickness_m - out.depth_m).max(0.0));
+    out.clearance_m = landing.thickness_m().map(|thickness_m| (thickness_m - out.depth_m).max(0.0));
     out.gas_lost_in_all_m3 = s.lost;
     out.end_s = time_s;
     out
@@ -392,8 +461,8 @@ mod tests {
     use crate::openings::{Openings, OpeningsInput};
     use crate::supply::Feed;
 
-    fn landing(thickness_m: Option<f32>) -> Landing {
-        Landing {
+    fn landing(thickness_m: Option<f32>) -> LandingInput {
+        LandingInput {
             mass_kg: 92.0,
             normal_speed_mps: 8.0,
             slope_rad: 0.1,
@@ -401,8 +470,6 @@ mod tests {
             area: ForceArea::assumed(0.5, 6.0, 4.0).unwrap(),
             thickness_m,
         }
-        .checked()
-        .unwrap()
     }
 
     fn land(landing: &Landing, start_pa: f32, vent_m2: f32, stretch: f32, volume_m3: f32) -> Touchdown {
@@ -420,7 +487,7 @@ mod tests {
         // ½ m v² + m g cos φ x = p V_d(x) for V0 → ∞: what is off falls with 1/V0, so two volumes give the limit.
         let landing = landing(None);
         let ratio = |volume_m3: f32| {
-            let done = land(&landing, 1_500.0, 0.0, 0.0, volume_m3);
+            let done = land(&Landing::new(landing).unwrap(), 1_500.0, 0.0, 0.0, volume_m3);
             assert_eq!(done.status, Status::Converged);
             let x = done.depth_m;
             let energy = 0.5 * 92.0 * 64.0 + 92.0 * STANDARD_GRAVITY_MPS2 * libm::cosf(0.1) * x;
@@ -443,7 +510,8 @@ mod tests {
                 let chamber = Chamber::new(&air, 257.4, 1_033.4, 3e-5, 0.65).unwrap();
                 let gas = Adiabat::new(&chamber, chamber.at_pressure(1_033.4), QUICK_EXPONENT).unwrap();
                 let flows = Flows { openings: &openings, blowers: None, feed: Feed::Lost };
-                let landing = Landing { normal_speed_mps: 5.5, slope_rad: 0.0, ..landing(None) };
+                let landing =
+                    Landing::new(LandingInput { normal_speed_mps: 5.5, slope_rad: 0.0, ..landing(None) }).unwrap();
                 let options = Options { tolerance, ..Options::default() };
                 let done = touch_down(&gas, &flows, &landing, &options, |point| {
                     assert!(point.depth_m > -1e-3, "{point:?}");
@@ -456,7 +524,7 @@ mod tests {
 
     #[test]
     fn the_ground_ends_it() {
-        let done = land(&landing(Some(0.5)), 300.0, 0.2, 3e-5, 150.0);
+        let done = land(&Landing::new(landing(Some(0.5))).unwrap(), 300.0, 0.2, 3e-5, 150.0);
         let ground = done.ground.unwrap();
         assert_eq!((done.depth_m, done.clearance_m, done.rebound_mps), (0.5, Some(0.0), None));
         assert!(ground.speed_mps > 1.0 && done.sank_on.is_none());
@@ -472,7 +540,9 @@ mod tests {
             let openings = Openings::new(OpeningsInput::default(), &air).unwrap();
             let flows = Flows { openings: &openings, blowers: None, feed: Feed::Lost };
             let gas = Adiabat::new(&chamber, chamber.at_pressure(2_100.0), QUICK_EXPONENT).unwrap();
-            let landing = Landing { mass_kg: 62.0, normal_speed_mps: speed, slope_rad: 0.0, ..landing(None) };
+            let landing =
+                Landing::new(LandingInput { mass_kg: 62.0, normal_speed_mps: speed, slope_rad: 0.0, ..landing(None) })
+                    .unwrap();
             let options = Options { tolerance, until: Until::Deepest, ..Options::default() };
             let done = touch_down(&gas, &flows, &landing, &options, |_| {});
             (done.felt_load_g, done.depth_m)
@@ -491,7 +561,7 @@ mod tests {
     /// A soft bag that stops a body and does not carry it: it sinks on, and lies on the ground until the time is over.
     #[test]
     fn a_body_that_sinks_on_lies_on_the_ground() {
-        let soft = Landing { normal_speed_mps: 1.5, ..landing(Some(2.6)) };
+        let soft = Landing::new(LandingInput { normal_speed_mps: 1.5, ..landing(Some(2.6)) }).unwrap();
         let done = land(&soft, 110.0, 0.3, 3e-5, 300.0);
         let (ground, sank) = (done.ground, done.sank_on);
         assert!(ground.is_none() && sank.is_some_and(|sank| sank.speed_mps > 0.0), "{done:?}");
@@ -502,10 +572,12 @@ mod tests {
 
     #[test]
     fn a_body_too_heavy_to_be_lifted_by_the_reduced_force_stays() {
-        let done = land(&Landing { skin_loss: 1.0, ..landing(None) }, 1_500.0, 0.0, 3e-5, 150.0);
+        let done =
+            land(&Landing::new(LandingInput { skin_loss: 1.0, ..landing(None) }).unwrap(), 1_500.0, 0.0, 3e-5, 150.0);
         assert_eq!(done.rebound_mps, Some(0.0));
         assert!((done.end_s - 3.0).abs() < 1e-3);
-        let lively = land(&Landing { skin_loss: 0.0, ..landing(None) }, 1_500.0, 0.0, 3e-5, 150.0);
+        let lively =
+            land(&Landing::new(LandingInput { skin_loss: 0.0, ..landing(None) }).unwrap(), 1_500.0, 0.0, 3e-5, 150.0);
         assert!((lively.rebound_mps.unwrap() - 8.0).abs() < 5e-3, "{lively:?}");
     }
 }

@@ -9,7 +9,8 @@ use crate::sensor::Kind;
 use crate::store::RunningCrc;
 use crate::store::crc32;
 #[cfg(feature = "advisory")]
-use landfall_core::thresholds::{FanCurve, NoThresholds, Thresholds, WatchedBags, WatchedForm, WatchedSite};
+use landfall_core::thresholds::{FanCurve, NoThresholds, WatchedBags, WatchedForm, WatchedSite};
+use landfall_core::watch::Thresholds;
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
 use serde::ser::SerializeTuple as _;
 use serde::{Deserialize, Serialize};

@@ -8,7 +8,7 @@ use landfall_core::force_area::ForceArea;
 use landfall_core::ride::Steps;
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 use landfall_plan::plan::model::{Model, Supply};
 use landfall_plan::plan::{Parts, compute};
 use landfall_plan::site::demo;
@@ -36,14 +36,15 @@ fn one_touch_down(bencher: Bencher<'_, '_>) {
     let supply = Supply::new(&demo()).unwrap();
     let chamber = supply.chamber.unwrap();
     let gas = Adiabat::new(&chamber, chamber.at_pressure(chamber.operating_pa()), QUICK_EXPONENT).unwrap();
-    let landing = Landing {
+    let landing = Landing::new(LandingInput {
         mass_kg: 92.0,
         normal_speed_mps: 7.0,
         slope_rad: 0.0,
         skin_loss: 0.65,
         area: ForceArea::assumed(0.5, 6.0, 4.0).unwrap(),
         thickness_m: Some(2.2),
-    };
+    })
+    .unwrap();
     let flows = supply.flows(Feed::Running);
     bencher.bench_local(|| touch_down(&gas, &flows, black_box(&landing), &Options::default(), |_| {}));
 }

@@ -12,7 +12,7 @@ use landfall_core::possible_bags::{BagFactors, StatedArea};
 use landfall_core::ride_limits::holds_for_s;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, balance, operating_point};
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 use landfall_tests::checks::{Check, Scale};
 use proptest::prelude::*;
 use serde_json::Value;
@@ -212,15 +212,14 @@ fn the_sealed_spring_keeps_its_energy() {
     ] {
         let chamber = Chamber::new(&air, volume_m3 as f32, start_pa, 0.0, 0.65).unwrap();
         let gas = Adiabat::new(&chamber, chamber.at_pressure(start_pa), QUICK_EXPONENT).unwrap();
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg,
             normal_speed_mps: speed,
             slope_rad: 0.15,
             skin_loss: 0.0,
             area: ForceArea::measured(&knots.map(|(depth_m, area_m2)| Knot { depth_m, area_m2 })).unwrap(),
             thickness_m: None,
-        }
-        .checked()
+        })
         .unwrap();
         let done = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});
         let x = f64::from(done.depth_m);
@@ -332,10 +331,10 @@ proptest! {
         };
         let Ok(openings) = Openings::new(input, &air) else { return Ok(()) };
         let Ok(area) = ForceArea::assumed(area.0, area.1, area.2) else { return Ok(()) };
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: mass, normal_speed_mps: speed, slope_rad: slope, skin_loss: loss, area, thickness_m: thickness,
-        };
-        let Ok(landing) = landing.checked() else { return Ok(()) };
+        });
+        let Ok(landing) = landing else { return Ok(()) };
         let start = chamber.at_content(content_share * chamber.operating_content_m3());
         let Ok(gas) = Adiabat::new(&chamber, start, QUICK_EXPONENT) else { return Ok(()) };
         let flows = Flows { openings: &openings, blowers: None, feed: Feed::Lost };

@@ -9,6 +9,7 @@ mod closed_forms;
 mod core_properties;
 mod drop_tests;
 mod gap_windows;
+mod key_literals;
 mod landing_shape;
 mod learn_compare;
 mod learn_fit;

@@ -17,7 +17,7 @@ use landfall_core::landing_limits::Trial;
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, Until, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, Until, touch_down};
 use landfall_learn::bag_area::{Area, area};
 use landfall_learn::empty::{fall, stretch};
 use landfall_learn::loaded::{Errors, Load, joined, points, read};
@@ -140,14 +140,15 @@ fn said(found: &Area, site: &Site) -> Said {
         let area = stated.scaled(log_area.exp() as f32);
         let stretch = (stretch * log_stretch.exp()) as f32;
         let chamber = Chamber::new(&supply.air, site.bag.volume_m3 as f32, operating_pa, stretch, 0.65).unwrap();
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: HARD.0 as f32,
             normal_speed_mps: HARD.1 as f32,
             slope_rad: 0.0,
             skin_loss: 0.65,
             area,
             thickness_m: None,
-        };
+        })
+        .unwrap();
         let options = Options { until: Until::Deepest, ..Options::default() };
         let adiabat = Adiabat::new(&chamber, chamber.at_pressure(operating_pa), QUICK_EXPONENT).unwrap();
         let depth = f64::from(touch_down(&adiabat, &flows, &landing, &options, |_| {}).depth_m);

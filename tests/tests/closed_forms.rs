@@ -115,8 +115,8 @@ fn circle_geometry_of_the_take_off() {
                 let lip = (1.0 - height / radius).acos();
                 let lag = (wheelbase / (2.0 * radius)).asin();
                 let case = format!("H {height} R {radius}");
-                check.note(format!("{case} lip"), t.lip_rad.into(), lip);
-                check.note(format!("{case} lag"), t.lag_rad.into(), lag);
+                check.note(format!("{case} lip"), t.lip_rad().into(), lip);
+                check.note(format!("{case} lag"), t.lag_rad().into(), lag);
                 check.note(format!("{case} base"), t.base_m().into(), radius * lip.sin());
                 check.note(format!("{case} face"), t.face_m().into(), radius * lip);
                 for carry in [0.0f64, 0.3, 1.0] {

@@ -1,7 +1,7 @@
 //! The core's constructors and the whole plan on odd numbers: no panic, no hang, no number that is none.
 
 use landfall_core::air::Air;
-use landfall_core::bag::Bag;
+use landfall_core::bag::{Bag, BagInput};
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::Steps;
@@ -100,7 +100,7 @@ proptest! {
         };
         let Some(path) = path else { return Ok(()) };
         let Ok(takeoff) = TakeOff::new(lip.0, lip.1, lip.2, mass_height) else { return Ok(()) };
-        let bag = Bag {
+        let bag = BagInput {
             length_m: sizes.0, width_m: sizes.1, front_height_m: sizes.2, back_height_m: sizes.3,
             gap_m: place.0, offset_m: place.1, base_level_m: place.2,
             edge_front_m: place.3, edge_back_m: place.3, edge_side_m: place.3,
@@ -126,7 +126,7 @@ proptest! {
             }
             prop_assert!(run.airtime_s >= 0.0 && run.normal_mps >= -1e-3, "{setup:?} {inputs:?} {run:?}");
         }
-        let _ = run.outcome(&setup.bag, 0).name();
+        let _ = run.outcome(setup.bag(), 0).name();
         if let Some(found) = differences(&setup, &uncertainty, &Steps::FINE) {
             for value in [found.mean_along_m, found.sd_along_m, found.mean_across_m, found.sd_across_m, found.sd_normal_mps] {
                 prop_assert!(value.is_finite(), "{setup:?} {uncertainty:?} {found:?}");

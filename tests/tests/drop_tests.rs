@@ -14,7 +14,7 @@ use landfall_core::bag_gas::{Adiabat, Chamber};
 use landfall_core::force_area::ForceArea;
 use landfall_core::openings::{AIR_GAMMA, Discharge, Openings, OpeningsInput};
 use landfall_core::supply::{Feed, Flows};
-use landfall_core::touchdown::{Landing, Options, Touchdown, TracePoint, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, Touchdown, TracePoint, touch_down};
 use landfall_tests::checks::{Check, Scale};
 
 /// A bag and a load in the reports' dimensionless numbers.
@@ -44,15 +44,14 @@ impl Drop {
         let openings = Openings::new(openings, &air).unwrap();
         let chamber = Chamber::new(&air, 1.0, 0.0, 0.0, 0.0).unwrap();
         let gas = Adiabat::new(&chamber, chamber.at_pressure(0.0), AIR_GAMMA).unwrap();
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: mass as f32,
             normal_speed_mps: u0 as f32,
             slope_rad: 0.0,
             skin_loss: 0.0,
             area: ForceArea::constant(1.0).unwrap(),
             thickness_m: Some((1.0 - self.end) as f32),
-        }
-        .checked()
+        })
         .unwrap();
         let flows = Flows { openings: &openings, blowers: None, feed: Feed::Running };
         let done = touch_down(&gas, &flows, &landing, &Options::default(), &mut trace);

@@ -17,8 +17,8 @@ use landfall_sampling::random::{DRAWN, draw_tries};
 /// Whether a run with the bag as it stands is between the front and the back margin.
 fn between(setup: &Setup, inputs: &Inputs<f32>) -> bool {
     let run = setup.run(inputs, &Steps::FINE);
-    let bag = &setup.bag;
-    run.landed() && run.along_m >= bag.edge_front_m && run.along_m <= bag.length_m - bag.edge_back_m
+    let bag = &setup.bag();
+    run.landed() && run.along_m >= bag.edge_front_m() && run.along_m <= bag.length_m() - bag.edge_back_m()
 }
 
 fn windows(setup: &Setup, inputs: &Inputs<f32>) -> [(f32, f32); 2] {
@@ -81,10 +81,9 @@ fn a_window_is_where_the_run_flown_anew_comes_down_on_the_field() {
                 let mut was_long = false;
                 for step in 0..=240_u16 {
                     let at_m = 0.05 * f32::from(step);
-                    let mut there = setup.clone();
-                    there.bag.gap_m = at_m;
+                    let there = setup.with_bag(setup.bag().at_gap(at_m));
                     let run = there.run(&inputs, &Steps::FINE);
-                    was_long |= run.landed() && run.along_m > there.bag.length_m - there.bag.edge_back_m;
+                    was_long |= run.landed() && run.along_m > there.bag().length_m() - there.bag().edge_back_m();
                     let truth = between(&there, &inputs);
                     let told = found.iter().any(|(low, high)| (*low..=*high).contains(&at_m));
                     seen.trials += 1;

@@ -14,7 +14,7 @@ use landfall_core::ride::{RideInput, RidePoint, Slope, Steps, ride};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 use landfall_plan::plan::interval::clopper_pearson;
 use landfall_sampling::random::{DRAWN, draw};
 use landfall_tests::bag_case::supply;
@@ -44,7 +44,6 @@ fn list(value: &Value) -> Vec<f64> {
 fn sections_of_a_ride() {
     // 1 mm/s, 1 ms, 0.1 % of the load.
     let mut check = Check::new("ride_sections", Scale::OfTolerance, 1.0);
-    let level = TakeOff::new(2.0, 5.0, 1.05, 1.0).unwrap();
     for row in pieces("ride_sections") {
         let (slope, turn) = (number(&row, "slope_at_start_deg").to_radians(), number(&row, "turn_deg").to_radians());
         let (size, start) = (number(&row, "size_m"), number(&row, "start_speed_mps"));
@@ -57,7 +56,7 @@ fn sections_of_a_ride() {
         let takeoff = if on_takeoff {
             TakeOff::new((size * (1.0 - turn.cos())) as f32, size as f32, 1.05, mass_height).unwrap()
         } else {
-            TakeOff { mass_height_m: mass_height, ..level }
+            TakeOff::new(2.0, 5.0, 1.05, mass_height).unwrap()
         };
         // A path whose first section is an arc starts level, so a slope is begun by a centimetre of straight, and the
         // speed at its start is such that the stated one is reached at its end. Not from rest, which that cannot make.
@@ -415,16 +414,17 @@ fn touch_downs_of_the_second_solution() {
             Some(content) => bag.chamber.at_content(content as f32),
             None => bag.chamber.at_pressure(single(&row, "start_pressure_pa")),
         };
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: single(&row, "mass_kg"),
             normal_speed_mps: single(&row, "normal_speed_mps"),
             slope_rad: bag.slope_rad,
             skin_loss: bag.skin_loss,
             area: bag.area,
             thickness_m: row["thickness_m"].as_f64().map(|m| m as f32),
-        };
+        })
+        .unwrap();
         let gas = Adiabat::new(&bag.chamber, start, QUICK_EXPONENT).unwrap();
-        let got = touch_down(&gas, &flows, &landing.checked().unwrap(), &Options::default(), |_| {});
+        let got = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});
         assert_eq!(got.status, Status::Converged, "{name}");
         let near = |key: &str, got: f32, relative: f64, absolute: f64| {
             let expected = number(&row, key);
@@ -471,17 +471,18 @@ fn a_very_large_bag_is_at_constant_pressure() {
         let start = (pressure - 0.5 * stiffer) as f32;
         let chamber = Chamber::new(&air, 1e5, start, 0.0, 0.0).unwrap();
         let gas = Adiabat::new(&chamber, chamber.at_pressure(start), QUICK_EXPONENT).unwrap();
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: single(&row, "mass_kg"),
             normal_speed_mps: single(&row, "normal_speed_mps"),
             slope_rad: 0.0,
             skin_loss: 0.0,
             area,
             thickness_m: None,
-        };
+        })
+        .unwrap();
         // A small area stops a body so slowly that it takes longer than a landing is followed for else.
         let options = Options { window_s: 20.0, ..Options::default() };
-        let got = touch_down(&gas, &flows, &landing.checked().unwrap(), &options, |_| {});
+        let got = touch_down(&gas, &flows, &landing, &options, |_| {});
         assert_eq!(got.status, Status::Converged, "{pressure} Pa: {got:?}");
         check.note(format!("{pressure} Pa"), got.depth_m.into(), depth);
     }

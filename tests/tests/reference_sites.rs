@@ -93,7 +93,7 @@ fn pressures_over(site: &Site, expected: &Value) -> Value {
         demand.hard_speed_mps = expected["pressures"]["hard_speed_mps"].as_f64().unwrap();
     }
     let chamber = supply.chamber.as_ref().unwrap();
-    let input = levels_input(site, &supply, &crews[0].model.setups[0].bag, &demand);
+    let input = levels_input(site, &supply, crews[0].model.setups[0].bag(), &demand);
     let twice = limits_twice(site, &supply, chamber, &input).unwrap().with_ground(site, &input, &demand).unwrap();
     let tables = Tables::judge(site, &supply, &demand, &twice);
     let mut pressures = known::pressures(&demand, &twice);
@@ -445,7 +445,7 @@ fn sizing_agrees() {
             let goal = match key {
                 "airtime_s" => Goal::AirTime { airtime_s: wanted },
                 "apex_above_lip_m" => Goal::Apex { above_lip_m: wanted },
-                _ => Goal::Landing { from_lip_m: wanted + setup.bag.gap_m },
+                _ => Goal::Landing { from_lip_m: wanted + setup.bag().gap_m() },
             };
             let found = start_height(setup, &inputs, goal, 0.1, 40.0).unwrap();
             compared += 1;
@@ -457,14 +457,14 @@ fn sizing_agrees() {
         }
         for row in sizing["radius_table"].as_array().unwrap() {
             let number = |key: &str| row[key].as_f64().unwrap();
-            let old = setup.takeoff;
+            let old = setup.takeoff();
             let wheelbase_m = case.site.rider.wheelbase_m as f32;
             let takeoff =
-                TakeOff::new(old.height_m, number("radius_m") as f32, wheelbase_m, old.mass_height_m).unwrap();
-            let other = landfall_core::run::Setup { takeoff, ..setup.clone() };
+                TakeOff::new(old.height_m(), number("radius_m") as f32, wheelbase_m, old.mass_height_m()).unwrap();
+            let other = setup.with_takeoff(takeoff);
             let run = shape(&other, &inputs).unwrap();
             for (key, got, tolerance) in [
-                ("lip_angle_deg", takeoff.lip_rad.to_degrees(), 1e-3),
+                ("lip_angle_deg", takeoff.lip_rad().to_degrees(), 1e-3),
                 ("lip_speed_mps", run.lip_speed_mps, 1e-3),
                 ("airtime_s", run.airtime_s, 1e-3),
                 ("apex_above_lip_m", run.apex_above_lip_m, 1e-3),

@@ -142,7 +142,8 @@ fn the_box_and_the_marks_are_the_plans_own() {
             for finding in results.findings.iter().filter(|finding| finding.level == Level::Stop) {
                 assert!(
                     rows.iter()
-                        .any(|row| row.broken() && (row.findings.contains(&finding.id) || row.what == finding.topic)),
+                        .any(|row| row.broken()
+                            && (row.findings.contains(&finding.id) || row.what == finding.topic.name())),
                     "{name}: {} has no row among the limits\n{rows:#?}",
                     finding.id
                 );

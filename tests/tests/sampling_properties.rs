@@ -2,7 +2,7 @@
 //! with the divided differences, and fixed memory.
 #![allow(clippy::panic)]
 
-use landfall_core::bag::Outcome;
+use landfall_core::bag::{Bag, BagInput, Outcome};
 use landfall_core::inputs::{COUNT, Uncertainty};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -111,8 +111,8 @@ fn changed(setup: &Setup, uncertainty: &Uncertainty, steps: &Steps, runs: u64) -
             let (mut changed, mut front) = (0, 0);
             for i in 0..DRAWN {
                 let inputs = uncertainty.at(&drawn.map(|list| list[i]));
-                let fine = setup.run(&inputs, &Steps::FINE).outcome(&setup.bag, 0);
-                let taken = setup.run(&inputs, steps).outcome(&setup.bag, 0);
+                let fine = setup.run(&inputs, &Steps::FINE).outcome(setup.bag(), 0);
+                let taken = setup.run(&inputs, steps).outcome(setup.bag(), 0);
                 changed += u64::from(fine != taken);
                 front += u64::from(fine == Outcome::Front);
             }
@@ -134,9 +134,10 @@ fn steps_change_at_most_one_outcome_in_ten_thousand() {
                 for gap_m in [0.2f32, 0.6, 1.2, 2.4] {
                     let mut near = model.clone();
                     for setup in &mut near.setups {
-                        let top_m = setup.takeoff.height_m + above_m - setup.bag.base_level_m;
-                        (setup.bag.front_height_m, setup.bag.back_height_m) = (top_m, top_m);
-                        setup.bag.gap_m = gap_m;
+                        let top_m = setup.takeoff().height_m() + above_m - setup.bag().base_level_m();
+                        let bag =
+                            BagInput { front_height_m: top_m, back_height_m: top_m, gap_m, ..setup.bag().input() };
+                        *setup = setup.with_bag(Bag::new(bag).unwrap());
                     }
                     setups.push((format!("{name}, top {above_m} m above the lip, gap {gap_m} m"), near));
                 }

@@ -76,7 +76,7 @@ fn value() -> impl Strategy<Value = String> {
 /// What the reader takes, the core takes: every constructor that a plan begins with.
 fn core_takes(site: &Site) {
     use landfall_core::air::Air;
-    use landfall_core::bag::Bag;
+    use landfall_core::bag::{Bag, BagInput};
     use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
     use landfall_core::force_area::{ForceArea, Knot};
     use landfall_core::openings::{Discharge, Openings, OpeningsInput};
@@ -109,7 +109,7 @@ fn core_takes(site: &Site) {
         .unwrap_or_else(|e| panic!("{e}: {:?}", site.takeoff));
     let air = Air::new(f(site.site.altitude_m), f(site.site.air_temperature_k), site.site.air_pressure_pa.map(f))
         .unwrap_or_else(|e| panic!("{e}: {:?}", site.site));
-    Bag::new(Bag {
+    Bag::new(BagInput {
         length_m: f(bag.length_m),
         width_m: f(bag.width_m),
         front_height_m: f(bag.front_height_m),

@@ -214,7 +214,7 @@ fn border(setup: &Setup, uncertainty: &Uncertainty, which: Uncertain, side: f64)
     let misses = |z: f64| {
         let mut deviations = [0.0_f32; COUNT];
         deviations[which as usize] = (side * z) as f32;
-        setup.run(&uncertainty.at(&deviations), &Steps::FINE).outcome(&setup.bag, 0) != Outcome::On
+        setup.run(&uncertainty.at(&deviations), &Steps::FINE).outcome(setup.bag(), 0) != Outcome::On
     };
     let (mut low, mut high) = (0.0, 12.0);
     assert!(!misses(low));

@@ -15,7 +15,7 @@ use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::ride_limits::ride_limits;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 
@@ -164,15 +164,14 @@ fn touch_downs() {
             Some(pa) => site.chamber.at_pressure(pa as f32),
             None => site.chamber.at_content(single(case, "content_m3")),
         };
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: single(case, "mass"),
             normal_speed_mps: single(case, "v"),
             slope_rad: single(case, "slope"),
             skin_loss: single(case, "skin_loss"),
             area: area(case),
             thickness_m: Some(single(case, "thickness")),
-        }
-        .checked()
+        })
         .unwrap();
         let gas = Adiabat::new(&site.chamber, start, QUICK_EXPONENT).unwrap();
         let got = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});

@@ -6,6 +6,8 @@ use crate::landing_limits::Limit;
 use crate::levels::levels;
 use crate::possible_bags::{PossibleBags, Unknown};
 use crate::ride_limits::ride_limits;
+use crate::watch::box_pressures::room_pa;
+use crate::watch::{WatchSettings, in_force};
 
 pub(crate) fn site() -> WatchedSite {
     WatchedSite {

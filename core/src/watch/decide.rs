@@ -105,6 +105,7 @@ pub struct Durations {
 impl Durations {
     /// The times in use, with the bag's recovery time to settle, and to end the day a second more than whoever rolls
     /// when the permit goes needs (2 s into the hold). All *assumed*.
+    #[must_use]
     pub fn standard(recovery_s: f32, needed_s: f32) -> Self {
         Self {
             check_ms: 2500,
@@ -167,6 +168,7 @@ pub struct Change {
 impl Decider {
     /// At the start. `unacknowledged`: a stop or fault was pending when the box went down; `duty`: somebody may have been
     /// riding then, so it does not begin with a trial, and sounds the siren if the air is gone.
+    #[must_use]
     pub fn new(unacknowledged: bool, duty: bool) -> Self {
         let (state, reason) = match (duty, unacknowledged) {
             (true, true) => (State::Stop, Reason::Unacknowledged),
@@ -196,41 +198,49 @@ impl Decider {
     }
 
     /// The state.
+    #[must_use]
     pub fn state(&self) -> State {
         self.state
     }
 
     /// Why.
+    #[must_use]
     pub fn reason(&self) -> Reason {
         self.reason
     }
 
     /// The fault that is not over yet.
+    #[must_use]
     pub fn fault(&self) -> Option<Fault> {
         self.fault
     }
 
     /// Riding may go on.
+    #[must_use]
     pub fn permit(&self) -> bool {
         self.state == State::Ride
     }
 
     /// The siren is called for.
+    #[must_use]
     pub fn siren(&self) -> bool {
         matches!(self.state, State::Stop | State::Fault)
     }
 
     /// A person must acknowledge, also after a reset.
+    #[must_use]
     pub fn unacknowledged(&self) -> bool {
         self.pending
     }
 
     /// Somebody may be riding.
+    #[must_use]
     pub fn duty(&self) -> bool {
         self.duty
     }
 
     /// Lamps and siren are being tried.
+    #[must_use]
     pub fn testing(&self) -> bool {
         self.test_ms > 0
     }

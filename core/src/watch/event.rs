@@ -14,11 +14,13 @@ pub struct TimeUs(pub u64);
 
 impl TimeUs {
     /// From milliseconds.
+    #[must_use]
     pub const fn from_ms(ms: u64) -> Self {
         Self(ms.saturating_mul(1000))
     }
 
     /// In seconds, for display.
+    #[must_use]
     pub fn seconds(self) -> f64 {
         self.0 as f64 * 1e-6
     }
@@ -67,11 +69,13 @@ impl SensorFault {
     ];
 
     /// The kind in one lower-case word.
+    #[must_use]
     pub const fn word(self) -> &'static str {
         Fault::from_sensor(self).word()
     }
 
     /// The kind that a word stands for.
+    #[must_use]
     pub fn from_word(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|f| f.word() == word)
     }
@@ -120,6 +124,7 @@ pub enum Fault {
 
 impl Fault {
     /// The sensor's own word as a fault.
+    #[must_use]
     pub const fn from_sensor(fault: SensorFault) -> Self {
         match fault {
             SensorFault::Nack => Self::Nack,
@@ -134,6 +139,7 @@ impl Fault {
     }
 
     /// The kind in lower case, words joined by underscores.
+    #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
             Self::Nack => "nack",
@@ -183,6 +189,7 @@ impl State {
     pub const ALL: [Self; 7] = [Self::Check, Self::Fill, Self::Ride, Self::Wait, Self::Stop, Self::Fault, Self::Ended];
 
     /// The state in one lower-case word.
+    #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
             Self::Check => "check",
@@ -245,6 +252,7 @@ pub enum Reason {
 
 impl Reason {
     /// The reason in lower case, words joined by underscores.
+    #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
             Self::Normal => "normal",

@@ -35,6 +35,7 @@ impl Default for Slots {
 
 impl Slots {
     /// No slot yet.
+    #[must_use]
     pub const fn new() -> Self {
         Self { window: Deque::new(), sorted: [EMPTY; SLOTS], empty: 0 }
     }
@@ -65,27 +66,32 @@ impl Slots {
     }
 
     /// All slots have been entered at least once.
+    #[must_use]
     pub fn is_full(&self) -> bool {
         self.window.is_full()
     }
 
     /// How many of the last seven slots are empty.
+    #[must_use]
     pub fn empty(&self) -> usize {
         usize::from(self.empty)
     }
 
     /// At least four of the last seven slots are empty.
+    #[must_use]
     pub fn is_silent(&self) -> bool {
         self.empty() > SLOTS / 2
     }
 
     /// How many of the last seven slots hold a reading at or under `level_pa`.
+    #[must_use]
     pub fn at_or_under(&self, level_pa: f32) -> usize {
         let level = key(level_pa);
         self.sorted.iter().filter(|k| **k <= level && **k != EMPTY).count()
     }
 
     /// Median. None before the window is full or when the median falls on an empty slot.
+    #[must_use]
     pub fn median_pa(&self) -> Option<f32> {
         let [_, _, _, middle, _, _, _] = self.sorted;
         (self.is_full() && middle != EMPTY).then(|| value(middle))
@@ -119,6 +125,7 @@ pub struct Quick {
 
 impl Quick {
     /// No reading yet.
+    #[must_use]
     pub const fn new() -> Self {
         Self { raw: [0.0; 3], medians: [0.0; 5], len: 0 }
     }
@@ -135,6 +142,7 @@ impl Quick {
     }
 
     /// Median of the last three readings.
+    #[must_use]
     pub fn median_pa(&self) -> f32 {
         let [.., last] = self.medians;
         last
@@ -142,6 +150,7 @@ impl Quick {
 
     /// Where the pressure will be in three readings' time if it goes on falling as over the last four; the
     /// median itself if it does not fall.
+    #[must_use]
     pub fn ahead_pa(&self) -> f32 {
         let [first, .., last] = self.medians;
         let fall = last - first;
@@ -170,6 +179,7 @@ pub struct Trend<const N: usize> {
 
 impl<const N: usize> Trend<N> {
     /// With bins of `per_bin` slots.
+    #[must_use]
     pub const fn new(per_bin: u16) -> Self {
         Self { bins: Deque::new(), sum_pa: 0.0, count: 0, seen: 0, per_bin }
     }
@@ -204,6 +214,7 @@ impl<const N: usize> Trend<N> {
 
     /// Least-squares line through the valid ones of the `newest` bins, if there are at least `least` of them, it
     /// falls, it falls by `fall_pa` or more over their span, and it explains at least half of their variance.
+    #[must_use]
     pub fn fall(&self, newest: usize, least: u16, fall_pa: f32) -> Option<Fall> {
         let skip = self.bins.len().saturating_sub(newest);
         // The sums over positions are integers: on a core without floating point they cost next to nothing.

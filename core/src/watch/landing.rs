@@ -65,6 +65,7 @@ pub struct LandingDetector {
 impl LandingDetector {
     /// For a landing that lifts the pressure by `spike_pa`, dips to within `near_pa` of rest when over,
     /// and recovers in `recovery_s`.
+    #[must_use]
     pub fn new(spike_pa: f32, near_pa: f32, recovery_s: f32) -> Self {
         Self {
             phase: Phase::Rest,
@@ -97,21 +98,25 @@ impl LandingDetector {
     }
 
     /// A landing is under way, and not for longer than computed.
+    #[must_use]
     pub fn active(&self) -> bool {
         self.phase != Phase::Rest
     }
 
     /// The last landing's dip lasted too long, and the pressure has neither come back nor settled since.
+    #[must_use]
     pub fn slow(&self) -> bool {
         self.slow
     }
 
     /// How many landings have ended.
+    #[must_use]
     pub fn count(&self) -> u32 {
         self.count
     }
 
     /// The resting pressure, if known.
+    #[must_use]
     pub fn rest_pa(&self) -> Option<f32> {
         self.rest_pa
     }

@@ -7,10 +7,10 @@ use super::landing::{Landing, LandingDetector};
 use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
 use super::settings::WatchSettings;
 use super::signal::{Pins, pins, trial};
+use super::thresholds::Thresholds;
 use super::tube::Tube;
 use super::zero::Zero;
 use crate::error::InputError;
-use crate::thresholds::Thresholds;
 
 /// Most events that one step can report.
 pub const EVENTS: usize = 8;
@@ -60,6 +60,7 @@ pub struct Input {
 
 impl Input {
     /// A plain reading: supply on, button up.
+    #[must_use]
     pub const fn reading(now: TimeUs, gauge_pa: f32) -> Self {
         Self {
             now,
@@ -295,7 +296,7 @@ impl Watch {
         self.withheld = withheld;
     }
 
-    /// Takes other thresholds of the same site and revision under way, for [`crate::thresholds::in_force`]. False, and
+    /// Takes other thresholds of the same site and revision under way, for [`in_force`](super::in_force). False, and
     /// nothing has changed, while the permit is on, the siren is called for or a person must acknowledge, and where the
     /// set is refused.
     pub fn adopt(&mut self, settings: &WatchSettings) -> bool {
@@ -315,11 +316,13 @@ impl Watch {
     }
 
     /// The settings in use.
+    #[must_use]
     pub fn settings(&self) -> &WatchSettings {
         &self.settings
     }
 
     /// Nobody rides, and nothing is being tried: the board may stand still for a moment. Say so with [`Watch::pause`].
+    #[must_use]
     pub fn may_pause(&self) -> bool {
         let idle = matches!(self.decider.state(), State::Fill | State::Ended);
         idle && !self.decider.duty() && !self.decider.testing() && self.button_ms == 0
@@ -334,6 +337,7 @@ impl Watch {
     }
 
     /// The finite part, for display and tests.
+    #[must_use]
     pub fn decider(&self) -> &Decider {
         &self.decider
     }

@@ -64,6 +64,7 @@
 //! # Ok::<(), landfall_core::InputError>(())
 //! ```
 
+pub mod box_pressures;
 pub mod decide;
 pub mod event;
 pub mod filter;
@@ -72,6 +73,7 @@ pub mod machine;
 pub mod plausibility;
 pub mod settings;
 pub mod signal;
+pub mod thresholds;
 pub mod tube;
 pub mod zero;
 
@@ -80,3 +82,4 @@ pub use landing::Landing;
 pub use machine::{EVENTS, Input, Output, Start, Watch};
 pub use settings::{SETTINGS_VERSION, WatchSettings};
 pub use signal::Pins;
+pub use thresholds::{Thresholds, in_force};

@@ -54,6 +54,7 @@ pub struct Plausibility {
 
 impl Plausibility {
     /// No reading yet.
+    #[must_use]
     pub const fn new() -> Self {
         Self {
             last_pa: None,
@@ -126,11 +127,13 @@ impl Plausibility {
     }
 
     /// The last two complete blocks did not move as a live bag does.
+    #[must_use]
     pub fn frozen(&self) -> bool {
         self.frozen
     }
 
     /// The last complete block was noisy.
+    #[must_use]
     pub fn noisy(&self) -> bool {
         self.noisy
     }

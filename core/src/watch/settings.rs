@@ -3,7 +3,7 @@
 //! Nobody types these in: the planner computes them from the site. The box checks them again before
 //! it uses them, since a file can be old, foreign or damaged.
 
-use crate::box_pressures::{BoxPressures, DEADBAND_SHARE};
+use super::box_pressures::{BoxPressures, DEADBAND_SHARE};
 use crate::error::{InputError, within};
 
 /// Layout number of [`WatchSettings`]; a set with another number is refused.
@@ -214,26 +214,31 @@ impl WatchSettings {
     }
 
     /// When siren and permit change.
+    #[must_use]
     pub fn pressures(&self) -> BoxPressures {
         BoxPressures::new(self.stop_pa, self.wait_pa, self.operating_pa, self.sensor_error_pa)
     }
 
     /// What separates an alarm from its return: [`DEADBAND_SHARE`] of the operating pressure.
+    #[must_use]
     pub fn deadband_pa(&self) -> f32 {
         DEADBAND_SHARE * self.operating_pa
     }
 
     /// Filtered pressure at or under which the siren sounds.
+    #[must_use]
     pub fn trip_pa(&self) -> f32 {
         self.pressures().siren_pa
     }
 
     /// Filtered pressure at or under which the permit goes off.
+    #[must_use]
     pub fn hold_pa(&self) -> f32 {
         self.pressures().permit_off_pa
     }
 
     /// Filtered pressure from which the permit may come back.
+    #[must_use]
     pub fn ready_pa(&self) -> f32 {
         self.pressures().permit_back_pa
     }

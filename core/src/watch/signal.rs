@@ -51,12 +51,14 @@ fn flash(elapsed_ms: u32, period_ms: u32) -> bool {
 }
 
 /// The evacuation signal at `elapsed_ms` after its start.
+#[must_use]
 pub fn siren_on(elapsed_ms: u32) -> bool {
     let phase_ms = elapsed_ms % SIREN_PERIOD_MS;
     phase_ms < 3000 && phase_ms % 1000 < 500
 }
 
 /// Lamps and siren of the trial, `elapsed_ms` after its start.
+#[must_use]
 pub fn trial(elapsed_ms: u32) -> Pins {
     Pins {
         red: elapsed_ms < 500,
@@ -68,6 +70,7 @@ pub fn trial(elapsed_ms: u32) -> Pins {
 }
 
 /// All outputs in `state`, `elapsed_ms` after it was entered.
+#[must_use]
 pub fn pins(state: State, reason: Reason, elapsed_ms: u32) -> Pins {
     let dark = Pins::default();
     match state {

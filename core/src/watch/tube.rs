@@ -60,6 +60,7 @@ pub struct Tube {
 impl Tube {
     /// For a sensor whose own noise has at most the standard deviation `noise_pa`; `proven`: the tube was open a moment
     /// ago, in the program's run before this one.
+    #[must_use]
     pub const fn new(noise_pa: f32, proven: bool) -> Self {
         Self {
             noise_pa,
@@ -78,16 +79,19 @@ impl Tube {
     }
 
     /// The quietest live bag, of standard deviation `bag_pa`, is told from a dead tube by its ripple.
+    #[must_use]
     pub fn sees_ripple(&self, bag_pa: f32) -> bool {
         bag_pa >= SEEN_RATIO * self.noise_pa
     }
 
     /// The last 20 s showed nothing but the sensor's own noise.
+    #[must_use]
     pub const fn dead(&self) -> bool {
         self.dead
     }
 
     /// There has been no sign of life for long, or not yet.
+    #[must_use]
     pub const fn unproven(&self) -> bool {
         self.since_ms >= UNPROVEN_MS
     }

@@ -29,6 +29,7 @@ pub struct Zero {
 
 impl Zero {
     /// `stored_pa`: the zero of the last time, if there is one; one outside the limit is ignored.
+    #[must_use]
     pub fn new(stored_pa: Option<f32>, limit_pa: f32, noise_high_pa: f32) -> Self {
         Self {
             stored_pa: stored_pa.filter(|z| z.abs() <= limit_pa),
@@ -58,16 +59,19 @@ impl Zero {
     }
 
     /// Whether the zero is known.
+    #[must_use]
     pub fn state(&self) -> ZeroState {
         self.state
     }
 
     /// What to take off a reading; 0 until known.
+    #[must_use]
     pub fn offset_pa(&self) -> f32 {
         self.offset_pa
     }
 
     /// The zero came from storage.
+    #[must_use]
     pub fn from_store(&self) -> bool {
         self.from_store
     }

@@ -7,10 +7,9 @@
 #![forbid(unsafe_code)]
 
 use landfall_core::air::Air;
-use landfall_core::bag::Bag;
+use landfall_core::bag::{Bag, BagInput};
 use landfall_core::bag_gas::{Adiabat, Chamber};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use landfall_core::box_pressures::SensorError;
 use landfall_core::error::{InputError, Status};
 use landfall_core::force_area::{ForceArea, KNOTS, Knot};
 use landfall_core::inputs::Uncertainty;
@@ -25,7 +24,8 @@ use landfall_core::slow_gas::SlowGas;
 use landfall_core::spread::differences;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::takeoff::TakeOff;
-use landfall_core::touchdown::{Landing, Options, Until, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, Until, touch_down};
+use landfall_core::watch::box_pressures::SensorError;
 
 /// The sites; a slope of 30° is written as the site file's reader computed it.
 #[allow(clippy::approx_constant)]
@@ -116,7 +116,7 @@ impl Site {
     fn bag(&self) -> Result<Bag, InputError> {
         let [length_m, width_m, front_height_m, back_height_m, gap_m, offset_m, base_level_m, front, back, side] =
             self.bag_m;
-        Bag::new(Bag {
+        Bag::new(BagInput {
             length_m,
             width_m,
             front_height_m,
@@ -288,15 +288,14 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
     let stated = site.area()?;
     let chamber = Chamber::new(&air, volume_m3, point.pressure_pa, stretch_per_pa, skin_kgpm2)?;
     let thickness_m = bag.thickness_m(bag.field_middle_m());
-    let landing = Landing {
+    let landing = Landing::new(LandingInput {
         mass_kg: site.landing_kg[0],
         normal_speed_mps: mean_speed_mps,
         slope_rad: bag.slope_rad(),
         skin_loss,
         area: stated.area()?,
         thickness_m: Some(thickness_m),
-    }
-    .checked()?;
+    })?;
     let gas = Adiabat::new(&chamber, chamber.at_pressure(point.pressure_pa), 1.4)?;
     let flows = Flows { openings: &openings, blowers: Some(&blowers), feed: Feed::Running };
     let down = touch_down(&gas, &flows, &landing, &Options::default(), |_| {});

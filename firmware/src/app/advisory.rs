@@ -2,7 +2,7 @@
 //!
 //! A step never computes them. When the permit is off and the air has moved, the step makes a [`Job`]; the board takes it
 //! with [`App::job`], runs it wherever steps go on meanwhile (a lower priority than theirs), and gives the result back with
-//! [`App::found`]. The next step with the permit off takes it over, by the rule of [`landfall_core::thresholds`]. A
+//! [`App::found`]. The next step with the permit off takes it over, by the rule of [`landfall_core::watch::thresholds`]. A
 //! job that never ends changes nothing: the steps go on, and the planned thresholds hold.
 
 use super::{App, STAGED_STEPS};
@@ -14,10 +14,8 @@ use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
 use landfall_core::air::Air;
-use landfall_core::thresholds::{
-    FanCurve, Thresholds, WatchedBags, WatchedForm, WatchedSite, in_force, thresholds, todays_air,
-};
-use landfall_core::watch::{State, WatchSettings};
+use landfall_core::thresholds::{FanCurve, WatchedBags, WatchedForm, WatchedSite, thresholds, todays_air};
+use landfall_core::watch::{State, Thresholds, WatchSettings, in_force};
 
 /// Readings of the outside air that a mean is taken of: 2 s (*assumed*; one alone is off by a few pascals).
 const AIR_READINGS: u8 = 100;

@@ -6,7 +6,7 @@
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::force_area::ForceArea;
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::known::stated_area;
@@ -92,17 +92,17 @@ impl SimBag {
     /// speak of.
     pub fn land(&mut self, mass_kg: f64, speed_mps: f64) {
         let content_m3 = (f64::from(self.chamber.operating_content_m3()) - self.missing_m3) as f32;
-        let landing = Landing {
+        let landing = Landing::new(LandingInput {
             mass_kg: mass_kg as f32,
             normal_speed_mps: speed_mps as f32,
             slope_rad: self.slope_rad,
             skin_loss: self.skin_loss,
             area: self.area,
             thickness_m: None,
-        };
+        });
         let (Ok(gas), Ok(landing), false) = (
             Adiabat::new(&self.chamber, self.chamber.at_content(content_m3), QUICK_EXPONENT),
-            landing.checked(),
+            landing,
             self.occupied(),
         ) else {
             return;

@@ -10,7 +10,7 @@
 use std::io::{self, Write};
 use std::time::{Duration, SystemTime};
 
-use landfall_core::thresholds::Thresholds;
+use landfall_core::watch::Thresholds;
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, WatchSettings, What};
 use landfall_firmware::link::{Entry, Fed, FromBox, Noted, Status};
 

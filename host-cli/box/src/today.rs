@@ -2,8 +2,9 @@
 
 use landfall_core::InputError;
 use landfall_core::air::Air;
-use landfall_core::thresholds::{Thresholds, WatchedForm, in_force, thresholds, todays_air};
+use landfall_core::thresholds::{WatchedForm, thresholds, todays_air};
 use landfall_core::watch::WatchSettings;
+use landfall_core::watch::{Thresholds, in_force};
 use landfall_firmware::link::Verdict;
 use serde_json::{Value, json};
 

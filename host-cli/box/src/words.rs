@@ -1,7 +1,7 @@
 //! What a box's state means for the people round the bag: one word that can be read from afar, whether the next rider may
 //! go, and what to do now.
 
-use landfall_core::thresholds::Thresholds;
+use landfall_core::watch::Thresholds;
 use landfall_core::watch::{Fault, Reason, State, WatchSettings};
 use landfall_firmware::link::{Status, check_of};
 

@@ -56,7 +56,7 @@ pub fn ride_on(landing: &Landing, meet: &Meet, setup: &Setup, inputs: &Inputs<f3
         }
         Part::Front | Part::Deck | Part::Beyond => return None,
     };
-    let mass_height_m = setup.takeoff.mass_height_m;
+    let mass_height_m = setup.takeoff().mass_height_m();
     let list = sections.get(..used)?;
     let drop_m = list.iter().fold((0.0_f64, 0.0_f64), |(drop, angle), section| match *section {
         Section::Straight { length_m, slope_rad } => {
@@ -71,10 +71,10 @@ pub fn ride_on(landing: &Landing, meet: &Meet, setup: &Setup, inputs: &Inputs<f3
     let path = Path::from_sections(list, drop_m.0 as f32, mass_height_m).ok()?;
     let slope = Slope {
         path: &path,
-        takeoff: &setup.takeoff,
-        density_kgpm3: setup.density_kgpm3,
-        mass_kg: setup.mass_kg,
-        rotating_kg: setup.rotating_kg,
+        takeoff: setup.takeoff(),
+        density_kgpm3: setup.density_kgpm3(),
+        mass_kg: setup.mass_kg(),
+        rotating_kg: setup.rotating_kg(),
     };
     let input = RideInput {
         start_height_m: path.start_height_m(),

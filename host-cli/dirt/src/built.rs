@@ -6,6 +6,7 @@ use crate::meet::{Meet, meet};
 use crate::tries::drawn_tries;
 use landfall_core::flight::step;
 use landfall_core::inputs::{Inputs, Uncertain, Uncertainty};
+use landfall_core::landing_plane::LandingPlane;
 use landfall_core::landing_shape::Throw;
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -19,8 +20,6 @@ use serde::Serialize;
 pub const FIELD: f32 = 0.999;
 /// Largest radius that is looked at.
 const WIDEST_M: f64 = 120.0;
-/// How far behind the mean landing the bag's front is put, so that no run meets it and the plane goes on both ways.
-const OUT_OF_THE_WAY_M: f64 = 20.0;
 
 /// What is asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -202,22 +201,9 @@ impl From<InputError> for BuildError {
     }
 }
 
-/// A setup whose bag's top is a plane of a slope through a place.
-#[must_use]
-pub fn on_plane(setup: &Setup, (x_m, z_m): (f64, f64), slope_rad: f64) -> Setup {
-    let mut moved = setup.clone();
-    let fall = slope_rad.tan();
-    let bag = &mut moved.bag;
-    let front_m = z_m - OUT_OF_THE_WAY_M * fall - f64::from(bag.base_level_m);
-    bag.gap_m = (x_m + OUT_OF_THE_WAY_M) as f32;
-    bag.front_height_m = front_m as f32;
-    bag.back_height_m = (front_m - f64::from(bag.length_m) * fall) as f32;
-    moved
-}
-
 /// Runs that differ in their lip speed alone.
 fn throw(setup: &Setup, inputs: &Inputs<f32>) -> Result<Throw, InputError> {
-    let release = setup.takeoff.release(inputs.get(Uncertain::Carry));
+    let release = setup.takeoff().release(inputs.get(Uncertain::Carry));
     let angle_rad = release.sin.atan2(release.cos);
     Throw::new(release.x_m, release.z_m, angle_rad, inputs.get(Uncertain::Pop), setup.drag(inputs))
 }
@@ -381,13 +367,14 @@ fn shape(
     let mean = mean_that_flies(setups, uncertainty, asked)?;
     let tail = (1.0 - FIELD) / 2.0;
     let (mut field_m, mut across_m) = ((f64::INFINITY, f64::NEG_INFINITY), (f64::INFINITY, f64::NEG_INFINITY));
+    let plane = LandingPlane::new(place_m.0 as f32, place_m.1 as f32, asked.slope_rad as f32)?;
+    let from_lip_m = f64::from(plane.x_m());
     for setup in setups {
-        let moved = on_plane(setup, place_m, asked.slope_rad);
+        let moved = setup.onto(plane);
         let spread = mixture(&moved, uncertainty, &Steps::FINE).ok_or(BuildError::NoField)?;
-        let gap_m = f64::from(moved.bag.gap_m);
-        let offset_m = f64::from(moved.bag.offset_m);
-        field_m.0 = field_m.0.min(gap_m + f64::from(spread.along_quantile_m(tail)));
-        field_m.1 = field_m.1.max(gap_m + f64::from(spread.along_quantile_m(1.0 - tail)));
+        let offset_m = f64::from(moved.bag().offset_m());
+        field_m.0 = field_m.0.min(from_lip_m + f64::from(spread.along_quantile_m(tail)));
+        field_m.1 = field_m.1.max(from_lip_m + f64::from(spread.along_quantile_m(1.0 - tail)));
         across_m.0 = across_m.0.min(offset_m + f64::from(spread.across_quantile_m(tail)));
         across_m.1 = across_m.1.max(offset_m + f64::from(spread.across_quantile_m(1.0 - tail)));
     }
@@ -417,7 +404,7 @@ fn shape(
         let along_mps = runs.iter().map(|one| one.meet.along_mps).fold(0.0, f64::max);
         return Err(BuildError::TooFast { along_mps });
     }
-    let (mut low, mut high) = (f64::from(mean.takeoff.mass_height_m) + 0.05, WIDEST_M);
+    let (mut low, mut high) = (f64::from(mean.takeoff().mass_height_m()) + 0.05, WIDEST_M);
     for _ in 0..40 {
         let middle = 0.5 * (low + high);
         if peak(middle) <= asked.load_limit_g { high = middle } else { low = middle }
@@ -452,9 +439,9 @@ pub const LEVEL_M: f64 = 0.02;
 
 /// Where the mean run would come down on level ground of a height.
 fn place_at(setup: &Setup, uncertainty: &Uncertainty, z_m: f64) -> Option<(f64, f64)> {
-    let moved = on_plane(setup, (0.0, z_m), 0.0);
-    let run = moved.run(&uncertainty.at_mean(), &Steps::FINE);
-    run.landed().then(|| (f64::from(run.along_m + moved.bag.gap_m), z_m))
+    let level = LandingPlane::new(0.0, z_m as f32, 0.0).ok()?;
+    let run = setup.onto(level).run(&uncertainty.at_mean(), &Steps::FINE);
+    run.landed().then(|| (f64::from(run.along_m), z_m))
 }
 
 /// Makes the landing whose roll-out lies at a level, within [`LEVEL_M`].

@@ -219,11 +219,12 @@ fn on_landing(
 
 /// A run is taken as the mean one with another lip speed: the one that leads to where it came down on the bag.
 fn there(run: &Flown, setup: &Setup, inputs: &Inputs<f32>, landing: &Landing) -> Result<There, InputError> {
-    let bag = &setup.bag;
+    let bag = &setup.bag();
     let on_bag = match run.along_m {
         None => None,
         Some(along_m) => {
-            let place = (f64::from(bag.gap_m) + along_m, f64::from(bag.front_z_m()) + along_m * f64::from(bag.climb()));
+            let place =
+                (f64::from(bag.gap_m()) + along_m, f64::from(bag.front_z_m()) + along_m * f64::from(bag.climb()));
             speed_to(setup, inputs, place, -f64::from(bag.climb()).atan())?
         }
     };
@@ -231,7 +232,7 @@ fn there(run: &Flown, setup: &Setup, inputs: &Inputs<f32>, landing: &Landing) ->
     let mut inputs = *inputs;
     if let Some(across_m) = run.across_m {
         // How far across it came down; how it came there is not known, so it is taken to have left the lip so far off.
-        inputs = inputs.with(Uncertain::Line, (across_m + f64::from(bag.offset_m)) as f32).with(Uncertain::Yaw, 0.0);
+        inputs = inputs.with(Uncertain::Line, (across_m + f64::from(bag.offset_m())) as f32).with(Uncertain::Yaw, 0.0);
         inputs = inputs.with(Uncertain::WindAcross, 0.0);
     }
     let meet = lip_speed_mps.and_then(|speed| thrown(setup, &inputs, speed, landing));

@@ -46,7 +46,7 @@ fn with<T>(what: impl FnOnce(&[Setup], &Uncertainty, (f64, f64)) -> T) -> T {
     let heavy = common::Numbers { mass_kg: 109.0, ..kicker() };
     let (mean, u) = (setup(&numbers), uncertainty(&numbers, 1.0));
     let run = mean.run(&u.at_mean(), &Steps::FINE);
-    let place = (f64::from(run.along_m + mean.bag.gap_m), 2.2);
+    let place = (f64::from(run.along_m + mean.bag().gap_m()), 2.2);
     what(&[mean, setup(&light), setup(&heavy)], &u, place)
 }
 
@@ -137,7 +137,7 @@ fn falls_are_those_of_the_surface_of_one_fall_height() {
     let numbers = kicker();
     let setup = setup(&numbers);
     let inputs = uncertainty(&numbers, 1.0).at_mean();
-    let release = setup.takeoff.release(inputs.get(Uncertain::Carry));
+    let release = setup.takeoff().release(inputs.get(Uncertain::Carry));
     let drag = setup.drag(&inputs);
     let throw = Throw::new(release.x_m, release.z_m, release.sin.atan2(release.cos), 0.0, drag).unwrap();
     let contact_m = f64::from(inputs.get(Uncertain::ContactHeight));

@@ -28,7 +28,7 @@ fn no_label_lies_over_another() {
         if !run.landed() {
             continue;
         }
-        let place = (f64::from(run.along_m + one.bag.gap_m), 2.2);
+        let place = (f64::from(run.along_m + one.bag().gap_m()), 2.2);
         let ground = Profile::new(vec![(-20.0, -20.0 * fall), (0.0, 0.0), (40.0, 40.0 * fall)]).unwrap();
         let fill = Fill { material: "wood chips", depth_m: 0.2286, filled_m: 0.3048, fall_m: 3.048 };
         let asked = Asked {

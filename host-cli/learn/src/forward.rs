@@ -130,7 +130,10 @@ impl Base {
         let before = faults.len();
         let mut setup = self.model.setups[0].clone();
         if let Some(mass_kg) = run.rider_mass_kg {
-            setup.mass_kg = (mass_kg + site.rider.bike_mass_kg) as f32;
+            match setup.with_mass_kg((mass_kg + site.rider.bike_mass_kg) as f32) {
+                Ok(other) => setup = other,
+                Err(error) => faults.push(run.row.fault("rider_mass", error.to_string(), "look at the rider's mass")),
+            }
         }
         let mut inputs = self.mean;
         let mut put = |which: Uncertain, value: Option<f64>| {
@@ -140,17 +143,17 @@ impl Base {
         };
         put(Uncertain::WindAlong, run.wind_along_mps);
         put(Uncertain::WindAcross, run.wind_across_mps);
-        let planned_m = f64::from(setup.path.start_height_m());
+        let planned_m = f64::from(setup.path().start_height_m());
         let height_m = match run.start {
             None => planned_m,
             Some(Start::Height(height_m)) => height_m,
             Some(Start::BeforeFoot(before_m)) => {
-                planned_m + (before_m - f64::from(setup.path.length_m())) * self.drop_per_m(&setup)
+                planned_m + (before_m - f64::from(setup.path().length_m())) * self.drop_per_m(&setup)
             }
         };
         put(Uncertain::StartHeight, Some(height_m));
-        let lowest_m = f64::from(setup.path.lowest_start_m());
-        let adjusts = setup.path.segments().iter().any(|segment| segment.adjusts);
+        let lowest_m = f64::from(setup.path().lowest_start_m());
+        let adjusts = setup.path().segments().iter().any(|segment| segment.adjusts);
         let key = if matches!(run.start, Some(Start::BeforeFoot(_))) { "start_before_foot" } else { "start_height" };
         if height_m < lowest_m {
             let message = format!("the roll-in cannot start lower than {lowest_m:.2} m above the take-off's foot");
@@ -161,7 +164,8 @@ impl Base {
         }
         let length_m = self.length_m(&setup, height_m);
         if let Some(Split { from_m, to_m, .. }) = run.split {
-            let lip_m = -f64::from(setup.takeoff.radius_m * (setup.takeoff.lip_rad - setup.takeoff.lag_rad));
+            let lip_m =
+                -f64::from(setup.takeoff().radius_m() * (setup.takeoff().lip_rad() - setup.takeoff().lag_rad()));
             for (name, mark_m) in [("mark_1_before_foot", from_m), ("mark_2_before_foot", Some(to_m))] {
                 let Some(mark_m) = mark_m else { continue };
                 if mark_m > length_m + 1e-6 {
@@ -184,7 +188,7 @@ impl Base {
 
     /// How far the start rises for a metre along the straight that adjusts.
     fn drop_per_m(&self, setup: &Setup) -> f64 {
-        let adjusting = setup.path.segments().iter().find(|segment| segment.adjusts);
+        let adjusting = setup.path().segments().iter().find(|segment| segment.adjusts);
         match adjusting.map(|segment| segment.shape) {
             Some(Shape::Straight { sin_up, .. }) => -f64::from(sin_up),
             _ => 0.0,
@@ -194,8 +198,8 @@ impl Base {
     /// Length of the ride down to the foot for a start height.
     fn length_m(&self, setup: &Setup, height_m: f64) -> f64 {
         let per_m = self.drop_per_m(setup);
-        let longer_m = if per_m == 0.0 { 0.0 } else { (height_m - f64::from(setup.path.start_height_m())) / per_m };
-        f64::from(setup.path.length_m()) + longer_m
+        let longer_m = if per_m == 0.0 { 0.0 } else { (height_m - f64::from(setup.path().start_height_m())) / per_m };
+        f64::from(setup.path().length_m()) + longer_m
     }
 }
 
@@ -239,7 +243,7 @@ impl Trial {
         let inputs = self.clipped(clips, shift);
         let timed = quantities.iter().any(|quantity| matches!(quantity, Quantity::Split { .. }));
         let mut passed: Vec<Passed> = Vec::new();
-        let height_m = f64::from(self.setup.takeoff.mass_height_m);
+        let height_m = f64::from(self.setup.takeoff().mass_height_m());
         let end = if timed {
             self.setup.ride::<f32, true>(&inputs, &Steps::FINE, |point| {
                 // The surface passes under the wheels faster or slower than the centre of mass moves.

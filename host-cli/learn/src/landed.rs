@@ -9,7 +9,7 @@ use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, Until, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, Until, touch_down};
 use nalgebra::DMatrix;
 
 use super::small_fit::{Predict, find};
@@ -132,15 +132,14 @@ pub struct Touch {
 pub fn touch(supply: &Supply, site: &Site, touch: &Touch) -> Option<(f64, f64, f64)> {
     let chamber = supply.chamber.as_ref().ok()?;
     let gas = Adiabat::new(chamber, chamber.at_pressure(touch.start_pa as f32), QUICK_EXPONENT).ok()?;
-    let landing = Landing {
+    let landing = Landing::new(LandingInput {
         mass_kg: touch.mass_kg as f32,
         normal_speed_mps: touch.speed_mps as f32,
         slope_rad: slope_rad(site) as f32,
         skin_loss: site.bag.skin_loss as f32,
         area: touch.area,
         thickness_m: None,
-    }
-    .checked()
+    })
     .ok()?;
     let flows = supply.flows(if touch.running { Feed::Running } else { Feed::Lost });
     let options = Options { until: Until::Deepest, trace_interval_s: 0.005, ..Options::default() };

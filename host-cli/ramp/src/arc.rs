@@ -26,8 +26,8 @@ impl Arc {
     #[must_use]
     pub fn of_takeoff(takeoff: &TakeOff) -> Self {
         // The angle is formed again from height and radius: the core's own carries the rounding of single precision.
-        let radius_m = f64::from(takeoff.radius_m);
-        let turn_rad = 2.0 * (0.5 * f64::from(takeoff.height_m) / radius_m).sqrt().asin();
+        let radius_m = f64::from(takeoff.radius_m());
+        let turn_rad = 2.0 * (0.5 * f64::from(takeoff.height_m()) / radius_m).sqrt().asin();
         Self { radius_m, start_rad: 0.0, turn_rad, start_z_m: 0.0 }
     }
 

@@ -175,8 +175,8 @@ pub fn build_sheet(site: &Site, choices: &Choices, assumed: Vec<String>) -> Resu
     choices.check()?;
     let model = Model::new(site)?;
     let setup = &model.setups[0];
-    let parts = parts(&setup.path, &setup.takeoff, site.takeoff.width_m, choices)?;
-    let face = Arc::of_takeoff(&setup.takeoff);
+    let parts = parts(setup.path(), setup.takeoff(), site.takeoff.width_m, choices)?;
+    let face = Arc::of_takeoff(setup.takeoff());
     let surfaces = surfaces(&model, &parts, site.takeoff.width_m, choices);
     let panels =
         cut_list(choices.panel_thickness_m, parts.iter().flat_map(|part| part.pieces.clone()).collect(), choices);
@@ -188,7 +188,7 @@ pub fn build_sheet(site: &Site, choices: &Choices, assumed: Vec<String>) -> Resu
         site: site.site.name.clone(),
         version: env!("CARGO_PKG_VERSION").to_owned(),
         takeoff: Figures {
-            height_m: setup.takeoff.height_m.into(),
+            height_m: setup.takeoff().height_m().into(),
             radius_m: face.radius_m,
             lip_angle_deg: face.turn_rad.to_degrees(),
             base_m: face.run_m(),
@@ -238,7 +238,7 @@ fn surfaces(model: &Model, parts: &[Part], takeoff_width_m: f64, choices: &Choic
     }
     let mut arcs = parts.iter();
     let mut straights = 0;
-    for segment in model.setups[0].path.segments() {
+    for segment in model.setups[0].path().segments() {
         match segment.shape {
             Shape::Straight { sin_up, cos } => {
                 straights += 1;
@@ -351,7 +351,7 @@ mod tests {
         assert_eq!(names, ["platform", "straight-1", "transition-1", "straight-2", "take-off"]);
         let model = Model::new(&landfall_plan::site::demo()).unwrap();
         let ride_m: f64 = sheet.surfaces.iter().skip(1).map(|s| s.length_m).sum();
-        let core_m = f64::from(model.setups[0].path.length_m() + model.setups[0].takeoff.face_m());
+        let core_m = f64::from(model.setups[0].path().length_m() + model.setups[0].takeoff().face_m());
         assert!((ride_m - core_m).abs() < 1e-5, "{ride_m} {core_m}");
         for surface in &sheet.surfaces {
             let area_m2: f64 =

@@ -32,13 +32,12 @@ pub struct Tolerance {
 /// R = (base² + height²)/(2 height).
 fn through(setup: &Setup, site: &Site, base_m: f64, height_m: f64) -> Result<TakeOff, InputError> {
     let radius_m = (base_m * base_m + height_m * height_m) / (2.0 * height_m);
-    TakeOff::new(height_m as f32, radius_m as f32, site.rider.wheelbase_m as f32, setup.takeoff.mass_height_m)
+    TakeOff::new(height_m as f32, radius_m as f32, site.rider.wheelbase_m as f32, setup.takeoff().mass_height_m())
 }
 
 /// The same take-off with its last part bent, so that the lip is steeper: the release turns with it.
-fn bent(takeoff: &TakeOff, angle_rad: f64) -> TakeOff {
-    let lip_rad = takeoff.lip_rad + angle_rad as f32;
-    TakeOff { lip_rad, lip_sin: lip_rad.sin(), lip_cos: lip_rad.cos(), ..*takeoff }
+fn bent(takeoff: &TakeOff, angle_rad: f64) -> Result<TakeOff, InputError> {
+    takeoff.with_lip_rad(takeoff.lip_rad() + angle_rad as f32)
 }
 
 fn along_m(setup: &Setup, model: &Model) -> Option<f64> {
@@ -56,8 +55,8 @@ fn along_m(setup: &Setup, model: &Model) -> Option<f64> {
 /// [`PlanError`] where an error of 5 mm makes a take-off that is refused.
 pub fn tolerances(site: &Site, model: &Model) -> Result<Vec<Tolerance>, PlanError> {
     let setup = &model.setups[0];
-    let own = setup.takeoff;
-    let (base_m, height_m) = (f64::from(own.base_m()), f64::from(own.height_m));
+    let own = setup.takeoff();
+    let (base_m, height_m) = (f64::from(own.base_m()), f64::from(own.height_m()));
     let wheelbase_m = site.rider.wheelbase_m;
     type Make<'a> = Box<dyn Fn(f64) -> Result<(TakeOff, f64), InputError> + 'a>;
     let cases: [(&'static str, &'static str, Make<'_>); 3] = [
@@ -74,7 +73,7 @@ pub fn tolerances(site: &Site, model: &Model) -> Result<Vec<Tolerance>, PlanErro
         (
             "bent",
             "the face right up to one wheelbase before the lip, and the lip 1 mm too high",
-            Box::new(|off_m| Ok((bent(&own, off_m / wheelbase_m), 0.0))),
+            Box::new(|off_m| Ok((bent(own, off_m / wheelbase_m)?, 0.0))),
         ),
     ];
     let per_mm = 1e-3 / (2.0 * TRIED_M);
@@ -83,16 +82,16 @@ pub fn tolerances(site: &Site, model: &Model) -> Result<Vec<Tolerance>, PlanErro
         .map(|(error, what, make)| {
             let [(low, low_gap_m), (high, high_gap_m)] = [make(-TRIED_M)?, make(TRIED_M)?];
             let landing = |takeoff: &TakeOff, gap_m: f64| {
-                let mut moved = Setup { takeoff: *takeoff, ..setup.clone() };
-                moved.bag.gap_m += gap_m as f32;
+                let bag = setup.bag().at_gap(setup.bag().gap_m() + gap_m as f32);
+                let moved = setup.with_takeoff(*takeoff).with_bag(bag);
                 along_m(&moved, model)
             };
             let landed = landing(&low, low_gap_m).zip(landing(&high, high_gap_m));
             Ok(Tolerance {
                 error,
                 what,
-                lip_angle_deg_per_mm: f64::from(high.lip_rad - low.lip_rad).to_degrees() * per_mm,
-                radius_mm_per_mm: f64::from(high.radius_m - low.radius_m) * 1e3 * per_mm,
+                lip_angle_deg_per_mm: f64::from(high.lip_rad() - low.lip_rad()).to_degrees() * per_mm,
+                radius_mm_per_mm: f64::from(high.radius_m() - low.radius_m()) * 1e3 * per_mm,
                 landing_mm_per_mm: landed.map(|(low_m, high_m)| (high_m - low_m) * 1e3 * per_mm),
             })
         })
@@ -108,7 +107,8 @@ mod tests {
         let site = landfall_plan::site::demo();
         let model = Model::new(&site).unwrap();
         let list = tolerances(&site, &model).unwrap();
-        let (base, height) = (f64::from(model.setups[0].takeoff.base_m()), f64::from(model.setups[0].takeoff.height_m));
+        let (base, height) =
+            (f64::from(model.setups[0].takeoff().base_m()), f64::from(model.setups[0].takeoff().height_m()));
         // θ = 2 atan(H/base) and R = (base² + H²)/2H, differentiated.
         let square = base * base + height * height;
         let expected = [

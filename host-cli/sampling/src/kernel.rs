@@ -327,7 +327,7 @@ fn note(
     tally: &mut Tally,
     sums: &mut Both,
 ) {
-    let bag = &job.setup.bag;
+    let bag = &job.setup.bag();
     let mut names = [0_u8; DRAWN];
     name_all(bag, lists, &mut names);
     let names = names.get(..many).unwrap_or(&names);
@@ -354,7 +354,7 @@ fn note(
         }
     }
     if let (true, Some([lows, highs])) = (gaps, &mut tally.windows) {
-        let half_m = 0.5 * bag.width_m - bag.edge_side_m;
+        let half_m = 0.5 * bag.width_m() - bag.edge_side_m();
         // Landings on the way up exist on a rising top only.
         let windows = if bag.climb() > 0.0 { 2 } else { 1 };
         for (low, high) in lists.low.iter().zip(&lists.high).take(windows) {
@@ -421,7 +421,7 @@ fn shoot<P: Pack>(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
     }
     let mut lists = Lists::NEW;
     fly_all::<P>(job, false, &shot.deviations, &mut lists);
-    name_all(&job.setup.bag, &lists, &mut shot.outcome);
+    name_all(job.setup.bag(), &lists, &mut shot.outcome);
     (shot.along, shot.across) = (lists.along, lists.across);
 }
 

@@ -96,14 +96,14 @@ const WAYS: usize = 7;
 
 /// Which way a run missed; `None` on the landing field.
 fn way(job: &Job<'_>, outcome: u8, along_m: f32, across_m: f32) -> Option<usize> {
-    let bag = &job.setup.bag;
+    let bag = &job.setup.bag();
     match Outcome::ALL.get(usize::from(outcome))? {
         Outcome::On => None,
         Outcome::Front => Some(4),
         Outcome::Stall => Some(5),
         Outcome::LeavesSurface => Some(6),
-        _ if along_m < bag.edge_front_m => Some(0),
-        _ if along_m > bag.length_m - bag.edge_back_m => Some(1),
+        _ if along_m < bag.edge_front_m() => Some(0),
+        _ if along_m > bag.length_m() - bag.edge_back_m() => Some(1),
         _ if across_m > 0.0 => Some(2),
         _ => Some(3),
     }
@@ -373,7 +373,7 @@ fn keep_nearer(kept: &mut Option<Point>, found: Point) {
 fn drawn_in(job: &Job<'_>, kind: usize, start: Point) -> Point {
     let misses = |z: &Point| {
         let run = job.setup.run(&job.uncertainty.at(&z.map(|x| x as f32)), &job.steps);
-        let outcome = run.outcome(&job.setup.bag, 0) as u8;
+        let outcome = run.outcome(job.setup.bag(), 0) as u8;
         way(job, outcome, run.along_m, run.across_m) == Some(kind)
     };
     let mut z = start;

@@ -2,7 +2,7 @@
 
 use landfall_plan::plan::Parts;
 use landfall_plan::plan::model::with_gap;
-use landfall_plan::plan::results::Pressures;
+use landfall_plan::plan::results::{About, Pressures};
 use landfall_plan::plan::text::{AIR_TOPICS, air_text};
 use serde_json::json;
 
@@ -22,7 +22,7 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
     keep_findings(&mut results, &AIR_TOPICS);
     if !with_landing {
         // Computed from a gap that nobody stated.
-        keep_findings(&mut results, &["pressure", "blower", "openings", "filling", "anchors"]);
+        keep_findings(&mut results, &[About::Pressure, About::Blower, About::Openings, About::Filling, About::Anchors]);
         results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = None);
         results.touchdown = None;
         results.pressures = Pressures::default();

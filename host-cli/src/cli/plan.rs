@@ -1,7 +1,7 @@
 //! `landfall plan`.
 
 use landfall_plan::plan::csv::csv;
-use landfall_plan::plan::results::{Level, Results};
+use landfall_plan::plan::results::{About, Level, Results};
 use landfall_plan::plan::text::{Style, text};
 use landfall_plan::plan::{Parts, compute};
 use landfall_plan::report::{Sheet, html};
@@ -50,7 +50,7 @@ pub(crate) fn end(results: &Results) -> End {
 }
 
 /// Keeps the findings about some topics.
-pub(crate) fn keep_findings(results: &mut Results, topics: &[&str]) {
+pub(crate) fn keep_findings(results: &mut Results, topics: &[About]) {
     results.findings.retain(|finding| topics.contains(&finding.topic));
 }
 

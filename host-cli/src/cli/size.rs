@@ -139,13 +139,17 @@ fn size(site: &Site, wanted: Wanted, limits: (f64, f64), radii: Option<Vec<f64>>
         riders.push(Rider { rider, mass_kg, start_height_m, run });
     }
     let own = &model.setups[0];
-    let own_m = exact(own.takeoff.radius_m.into());
+    let own_m = exact(own.takeoff().radius_m().into());
     let mut takeoffs = Vec::new();
     for radius_m in with_own(radii.unwrap_or_else(|| about(own_m)), own_m) {
         let is_own = radius_m == own_m;
         let rider = &site.rider;
-        let made =
-            TakeOff::new(own.takeoff.height_m, radius_m as f32, rider.wheelbase_m as f32, rider.mass_height_m as f32);
+        let made = TakeOff::new(
+            own.takeoff().height_m(),
+            radius_m as f32,
+            rider.wheelbase_m as f32,
+            rider.mass_height_m as f32,
+        );
         takeoffs.push(match made {
             Err(error) => Row {
                 radius_m,
@@ -156,11 +160,11 @@ fn size(site: &Site, wanted: Wanted, limits: (f64, f64), radii: Option<Vec<f64>>
                 refused: Some(error.to_string()),
             },
             Ok(takeoff) => {
-                let setup = Setup { takeoff, ..own.clone() };
+                let setup = own.with_takeoff(takeoff);
                 Row {
                     radius_m,
                     own: is_own,
-                    lip_angle_deg: Some(f64::from(takeoff.lip_rad).to_degrees()),
+                    lip_angle_deg: Some(f64::from(takeoff.lip_rad()).to_degrees()),
                     start_for_wanted_m: find(&setup)?.1,
                     run: run_from(&setup, &inputs, start_m),
                     refused: None,
@@ -176,7 +180,7 @@ fn size(site: &Site, wanted: Wanted, limits: (f64, f64), radii: Option<Vec<f64>>
         start_height_m: riders.first().and_then(|mean| mean.start_height_m),
         riders,
         compared_at_m: exact(start_m.into()),
-        takeoff_height_m: exact(own.takeoff.height_m.into()),
+        takeoff_height_m: exact(own.takeoff().height_m().into()),
         arc_load_limit_g: site.rider.arc_load_limit,
         takeoffs,
         cautions: CAUTIONS.to_vec(),

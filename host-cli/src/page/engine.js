@@ -134,7 +134,9 @@ function serverEngine(token) {
     },
     warm() {},
     async box() {
-      const reply = await fetch("/box", { headers });
+      const ask = () => fetch("/box", { headers });
+      // A connection that was cut before it had asked, in a crowd of others, is no lost box: once more.
+      const reply = await ask().catch(ask);
       if (!reply.ok) throw new Error(`the server answers ${reply.status}`);
       return reply.json();
     },

@@ -10,9 +10,10 @@ use landfall_core::force_area::ForceArea;
 use landfall_core::inputs::{COUNT, Inputs, Uncertain};
 use landfall_core::path::{Path, Section, Shape};
 use landfall_core::ride::Steps;
+use landfall_core::run::Setup;
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
 use landfall_plan::plan::model::{Model, Supply};
 use landfall_plan::plan::{Parts, compute};
 use landfall_plan::site::{demo, read_site};
@@ -37,7 +38,7 @@ fn model(site: &str) -> Model {
 /// The demo with a ride down of so many sections: a steep straight, an arc to level and level straights.
 fn of_sections(count: usize) -> Model {
     let mut model = Model::new(&demo()).unwrap();
-    let height_m = model.setups[0].path.start_height_m();
+    let height_m = model.setups[0].path().start_height_m();
     let slope_rad = 0.6_f32;
     let fall_m = height_m - 4.0 * (1.0 - slope_rad.cos());
     let mut list = vec![
@@ -48,7 +49,8 @@ fn of_sections(count: usize) -> Model {
     list.extend((0..flats).map(|_| Section::Straight { length_m: 6.0 / flats as f32, slope_rad: None }));
     let path = Path::from_sections(&list, height_m, 1.0).unwrap();
     for setup in &mut model.setups {
-        setup.path = path.clone();
+        let (density, mass, rotating) = (setup.density_kgpm3(), setup.mass_kg(), setup.rotating_kg());
+        *setup = Setup::new(path.clone(), *setup.takeoff(), *setup.bag(), density, mass, rotating).unwrap();
     }
     model
 }
@@ -68,7 +70,7 @@ fn steps(model: &Model, tolerance_m: f32) -> Steps {
 fn describe(model: &Model) -> Value {
     let setup = &model.setups[0];
     let segments: Vec<Value> = setup
-        .path
+        .path()
         .segments()
         .iter()
         .map(|s| match s.shape {
@@ -80,14 +82,14 @@ fn describe(model: &Model) -> Value {
             }
         })
         .collect();
-    let (takeoff, bag, u) = (&setup.takeoff, &setup.bag, &model.uncertainty);
+    let (takeoff, bag, u) = (&setup.takeoff(), &setup.bag(), &model.uncertainty);
     json!({
-        "segments": segments, "start_height": setup.path.start_height_m(),
-        "height": takeoff.height_m, "radius": takeoff.radius_m, "lip": takeoff.lip_rad, "lag": takeoff.lag_rad,
-        "h": takeoff.mass_height_m, "gap": bag.gap_m, "offset": bag.offset_m, "climb": bag.climb(),
-        "front_z": bag.front_z_m(), "length": bag.length_m, "width": bag.width_m,
-        "edges": [bag.edge_front_m, bag.edge_back_m, bag.edge_side_m],
-        "density": setup.density_kgpm3, "mass": setup.mass_kg, "rotating": setup.rotating_kg,
+        "segments": segments, "start_height": setup.path().start_height_m(),
+        "height": takeoff.height_m(), "radius": takeoff.radius_m(), "lip": takeoff.lip_rad(), "lag": takeoff.lag_rad(),
+        "h": takeoff.mass_height_m(), "gap": bag.gap_m(), "offset": bag.offset_m(), "climb": bag.climb(),
+        "front_z": bag.front_z_m(), "length": bag.length_m(), "width": bag.width_m(),
+        "edges": [bag.edge_front_m(), bag.edge_back_m(), bag.edge_side_m()],
+        "density": setup.density_kgpm3(), "mass": setup.mass_kg(), "rotating": setup.rotating_kg(),
         "mean": u.mean, "sd": u.sd, "lowest_start": u.lowest_start_m,
         "steps": [format!("{:?}", steps(model, 1.0e-3)), format!("{:?}", steps(model, 1.0e-4))],
     })
@@ -111,7 +113,15 @@ fn count(model: &Model, what: &str) {
             let area = ForceArea::assumed(0.5, 6.0, 4.0).unwrap();
             let (mass_kg, normal_speed_mps) = (92.0, 7.0);
             let thickness_m = Some(2.2);
-            let landing = Landing { mass_kg, normal_speed_mps, slope_rad: 0.0, skin_loss: 0.65, area, thickness_m };
+            let landing = Landing::new(LandingInput {
+                mass_kg,
+                normal_speed_mps,
+                slope_rad: 0.0,
+                skin_loss: 0.65,
+                area,
+                thickness_m,
+            })
+            .unwrap();
             let flows = supply.flows(Feed::Running);
             black_box(touch_down(&gas, &flows, black_box(&landing), &Options::default(), |_| {}));
         }

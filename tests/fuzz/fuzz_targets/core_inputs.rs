@@ -2,7 +2,7 @@
 #![no_main]
 
 use landfall_core::air::Air;
-use landfall_core::bag::Bag;
+use landfall_core::bag::{Bag, BagInput};
 use landfall_core::bag_gas::Chamber;
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::inputs::{COUNT, Uncertainty};
@@ -66,7 +66,7 @@ fn run_side(n: &mut Numbers<'_>) {
         Path::from_sections(&sections, n.next(), mass_height_m)
     };
     let takeoff = TakeOff::new(n.next(), n.next(), n.next(), mass_height_m);
-    let bag = Bag {
+    let bag = BagInput {
         length_m: n.next(),
         width_m: n.next(),
         front_height_m: n.next(),

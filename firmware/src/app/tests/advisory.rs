@@ -4,13 +4,14 @@ use super::*;
 use crate::link::{Today, Verdict, check_with_form};
 use crate::sensor::Outside;
 use landfall_core::blower::CurvePoint;
-use landfall_core::box_pressures::SensorError;
 use landfall_core::force_area::{ForceArea, KNOTS, Knot};
 use landfall_core::levels::MeanLanding;
 use landfall_core::possible_bags::{BagFactors, StatedArea};
 use landfall_core::thresholds::{
-    FanCurve, Thresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, in_force, thresholds, todays_air,
+    FanCurve, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds, todays_air,
 };
+use landfall_core::watch::box_pressures::SensorError;
+use landfall_core::watch::{Thresholds, in_force};
 
 /// An invented site: 180 m³ behind one blower.
 pub(crate) fn form() -> WatchedForm {

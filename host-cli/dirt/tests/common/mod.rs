@@ -1,7 +1,7 @@
 //! A rider and sites to compute with.
 #![allow(dead_code)]
 
-use landfall_core::bag::Bag;
+use landfall_core::bag::{Bag, BagInput};
 use landfall_core::inputs::{COUNT, Uncertainty};
 use landfall_core::path::Path;
 use landfall_core::run::Setup;
@@ -24,7 +24,7 @@ pub struct Numbers {
 pub fn setup(n: &Numbers) -> Setup {
     let path = Path::simple(n.start_m, n.slope_deg.to_radians(), n.bottom_m, n.flat_m, 1.0).unwrap();
     let takeoff = TakeOff::new(n.height_m, n.radius_m, 1.05, 1.0).unwrap();
-    let bag = Bag::new(Bag {
+    let bag = Bag::new(BagInput {
         length_m: 10.0,
         width_m: 8.0,
         front_height_m: 2.2,
@@ -44,7 +44,7 @@ pub fn uncertainty(n: &Numbers, scale: f32) -> Uncertainty {
     let mean: [f32; COUNT] = [n.start_m, 0.0, 0.012, 0.45, 0.60, 0.0, 0.5, n.pop_mps, 0.0, 0.0, 0.0, 0.0, 0.7];
     let sd: [f32; COUNT] =
         [0.03, 0.1, 0.002, 0.036, 0.09, 0.2, 0.15, 0.5, 0.035, 0.2, 0.5, 0.5, 0.15].map(|sd: f32| sd * scale);
-    let lowest_m = setup(n).path.lowest_start_m();
+    let lowest_m = setup(n).path().lowest_start_m();
     Uncertainty::new(mean, sd, lowest_m, 1.0).unwrap()
 }
 

@@ -2,7 +2,7 @@
 
 use super::{ground_of, layout_of, run_out_m};
 use crate::plan::model::Model;
-use crate::plan::results::{Level, Results};
+use crate::plan::results::{About, Level, Results};
 use crate::plan::{Parts, PlanError, compute};
 use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, RollInKind, Site};
@@ -113,7 +113,7 @@ pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Tried>, 
             still_missing_m: missing_m(&fit).max(0.0),
             moved_m: moved_m(&fit),
             stops: plan.as_ref().map(|plan| plan.verdict.stops),
-            stops_before: results.findings.iter().filter(|f| f.level == Level::Stop && f.topic != "land").count(),
+            stops_before: results.findings.iter().filter(|f| f.level == Level::Stop && f.topic != About::Land).count(),
             peak_load_g: plan.as_ref().and_then(|plan| plan.ride.peak_load_g),
             airtime_lost_s: plan.as_ref().and_then(|plan| Some(air(results)? - air(plan)?)),
         });

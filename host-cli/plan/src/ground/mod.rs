@@ -125,12 +125,12 @@ pub fn layout_of(site: &Site, setup: &Setup) -> Layout {
     let bag = &site.bag;
     Layout {
         surface: surface(setup),
-        foot_x_m: -f64::from(setup.takeoff.base_m()),
+        foot_x_m: -f64::from(setup.takeoff().base_m()),
         platform_m: site.ground.platform_m.unwrap_or(PLATFORM_M),
         roll_in_width_m: site.takeoff.width_m,
         takeoff_width_m: site.takeoff.width_m,
         bag: BagBox {
-            gap_m: f64::from(setup.bag.gap_m),
+            gap_m: f64::from(setup.bag().gap_m()),
             length_m: bag.length_m,
             width_m: bag.width_m,
             offset_m: bag.offset_m,
@@ -146,10 +146,10 @@ pub fn layout_of(site: &Site, setup: &Setup) -> Layout {
 /// Places of the ridden surface from the start to the lip; of an arc one for each 3° or so.
 #[must_use]
 pub fn surface(setup: &Setup) -> Vec<(f64, f64)> {
-    let foot_x = -f64::from(setup.takeoff.base_m());
+    let foot_x = -f64::from(setup.takeoff().base_m());
     let mut back: Vec<(f64, f64)> = vec![(foot_x, 0.0)];
     let mut end = (foot_x, 0.0);
-    for segment in setup.path.segments().iter().rev() {
+    for segment in setup.path().segments().iter().rev() {
         let length = f64::from(segment.length_m);
         match segment.shape {
             Shape::Straight { sin_up, cos } => {
@@ -171,7 +171,7 @@ pub fn surface(setup: &Setup) -> Vec<(f64, f64)> {
         }
     }
     back.reverse();
-    let (radius, lip) = (f64::from(setup.takeoff.radius_m), f64::from(setup.takeoff.lip_rad));
+    let (radius, lip) = (f64::from(setup.takeoff().radius_m()), f64::from(setup.takeoff().lip_rad()));
     let parts = (lip / 0.05).ceil().max(1.0) as usize;
     back.extend((1..=parts).map(|i| {
         let angle = lip * i as f64 / parts as f64;
@@ -321,16 +321,16 @@ fn followed(setup: &Setup, inputs: &Inputs<f32>) -> Vec<[f64; 3]> {
     if end.stalled || end.left {
         return Vec::new();
     }
-    let (bag, drag) = (&setup.bag, setup.drag(inputs));
+    let (bag, drag) = (&setup.bag(), setup.drag(inputs));
     let contact_m = inputs.get(Uncertain::ContactHeight);
     let mut motion = setup.release(end.speed_mps, inputs);
     let mut path = Vec::new();
     for _ in 0..600 {
         let [x, y, z] = motion.place_m;
         path.push([x, y, z].map(f64::from));
-        let along = x - bag.gap_m;
-        let over_bag = along >= 0.0 && along <= bag.length_m;
-        let under = if over_bag { bag.front_z_m() + along * bag.climb() } else { bag.base_level_m };
+        let along = x - bag.gap_m();
+        let over_bag = along >= 0.0 && along <= bag.length_m();
+        let under = if over_bag { bag.front_z_m() + along * bag.climb() } else { bag.base_level_m() };
         if motion.velocity_mps[2] < 0.0 && z - contact_m <= under {
             break;
         }
@@ -382,12 +382,12 @@ mod tests {
             let setup = &Model::new(&site).unwrap().setups[0];
             let line = surface(setup);
             let long: f64 = line.windows(2).map(|p| (p[1].0 - p[0].0).hypot(p[1].1 - p[0].1)).sum();
-            let core = f64::from(setup.path.length_m() + setup.takeoff.face_m());
+            let core = f64::from(setup.path().length_m() + setup.takeoff().face_m());
             // Chords of 3° are shorter than their arcs by a ten-thousandth.
             assert!((long / core - 1.0).abs() < 2e-4, "{long} {core}");
             let (first, last) = (line[0], line[line.len() - 1]);
-            assert!((first.1 - f64::from(setup.path.start_height_m())).abs() < 1e-5, "{first:?}");
-            assert!(last.0.abs() < 1e-5 && (last.1 - f64::from(setup.takeoff.height_m)).abs() < 1e-5, "{last:?}");
+            assert!((first.1 - f64::from(setup.path().start_height_m())).abs() < 1e-5, "{first:?}");
+            assert!(last.0.abs() < 1e-5 && (last.1 - f64::from(setup.takeoff().height_m())).abs() < 1e-5, "{last:?}");
             assert!(line.windows(2).all(|p| p[1].0 > p[0].0 - 1e-9));
         }
     }
@@ -403,7 +403,7 @@ mod tests {
         }
         assert!(looked.clearances.is_empty() && looked.fit.missing().is_empty());
         let quick = compute(&site, Parts { ground: true, ..Parts::QUICK }, &Stop::default()).unwrap();
-        assert!(quick.findings.iter().all(|finding| finding.topic != "land"));
+        assert!(quick.findings.iter().all(|finding| finding.topic != crate::plan::results::About::Land));
     }
 
     fn landfall_ground_height(line: &[(f64, f64)], x: f64) -> Option<f64> {

@@ -1,7 +1,7 @@
 //! What a plan says of the ground: findings, for sites that state anything of it.
 
 use super::Look;
-use crate::plan::results::{Finding, Level};
+use crate::plan::results::{About, Finding, Level};
 use crate::shown::Toward;
 use landfall_ground::fit::Side;
 
@@ -18,7 +18,7 @@ pub fn findings(look: &Look) -> Vec<Finding> {
             c.body,
             u.length(c.at_x_m.abs(), Toward::Nearest)
         );
-        let mut finding = Finding::new("land.meets", Level::Stop, "land", text);
+        let mut finding = Finding::new("land.meets", Level::Stop, About::Land, text);
         finding.with("missing_m", c.missing_m);
         list.push(finding);
     }
@@ -31,7 +31,7 @@ pub fn findings(look: &Look) -> Vec<Finding> {
             u.length(c.wanted_m, Toward::Nearest),
             u.length(c.missing_m, Toward::Up)
         );
-        let mut finding = Finding::new("land.near", Level::Caution, "land", text);
+        let mut finding = Finding::new("land.near", Level::Caution, About::Land, text);
         finding.with("distance_m", c.distance_m).with("missing_m", c.missing_m);
         list.push(finding);
     }
@@ -41,7 +41,7 @@ pub fn findings(look: &Look) -> Vec<Finding> {
              behind the bag, or a net or bank at the edge would change it.",
             u.length(past_m, Toward::Up)
         );
-        let mut finding = Finding::new("land.run_out", Level::Stop, "land", text);
+        let mut finding = Finding::new("land.run_out", Level::Stop, About::Land, text);
         finding.with("past_edge_m", past_m);
         list.push(finding);
     }
@@ -52,7 +52,7 @@ pub fn findings(look: &Look) -> Vec<Finding> {
             "of room are",
             place(side)
         );
-        let mut finding = Finding::new("land.room", Level::Caution, "land", text);
+        let mut finding = Finding::new("land.room", Level::Caution, About::Land, text);
         finding.with("missing_m", missing_m);
         list.push(finding);
     }
@@ -62,7 +62,7 @@ pub fn findings(look: &Look) -> Vec<Finding> {
              change it.",
             u.small(look.water.depth_m, Toward::Up)
         );
-        let mut finding = Finding::new("land.water", Level::Note, "land", text);
+        let mut finding = Finding::new("land.water", Level::Note, About::Land, text);
         finding.with("depth_m", look.water.depth_m);
         list.push(finding);
     }

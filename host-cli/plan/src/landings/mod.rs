@@ -11,6 +11,7 @@ use crate::site::Site;
 use landfall_core::Status;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::inputs::{Inputs, Uncertain};
+use landfall_core::landing_plane::LandingPlane;
 use landfall_core::landing_shape::{ShapePoint, Throw, Wanted, landing_shape};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
@@ -201,8 +202,8 @@ pub fn progress(site: &Site, question: &Question, assumed: Vec<String>) -> Resul
     if !run.landed() {
         return Err(ProgressError::NoLanding);
     }
-    let bag = &setup.bag;
-    let (gap_m, along_m) = (f64::from(bag.gap_m), f64::from(run.along_m));
+    let bag = &setup.bag();
+    let (gap_m, along_m) = (f64::from(bag.gap_m()), f64::from(run.along_m));
     let top_m = |along_m: f64| f64::from(bag.front_z_m()) + along_m * f64::from(bag.climb());
     let mut field_m = (f64::INFINITY, f64::NEG_INFINITY);
     for setup in &model.setups {
@@ -216,7 +217,7 @@ pub fn progress(site: &Site, question: &Question, assumed: Vec<String>) -> Resul
         .slopes_deg
         .iter()
         .map(|slope_deg| slope(&model, (gap_m + along_m, top_m(along_m)), *slope_deg))
-        .collect();
+        .collect::<Result<_, _>>()?;
     let surface = surface(setup, &inputs, field_m, top_m(field_m.0 - gap_m), question)?;
     Ok(Progress {
         site: site.site.name.clone(),
@@ -255,21 +256,14 @@ fn fall_m(normal_mps: f64) -> f64 {
     normal_mps * normal_mps / (2.0 * f64::from(STANDARD_GRAVITY_MPS2))
 }
 
-/// How far behind the mean landing the bag's front is put, so that no run meets it and the plane goes on both ways.
-const OUT_OF_THE_WAY_M: f64 = 20.0;
-
 /// The landings on a plane of a slope through a place of the bag's top.
-fn slope(model: &Model, (distance_m, height_m): (f64, f64), slope_deg: f64) -> Slope {
-    let fall = slope_deg.to_radians().tan();
-    let moved = |setup: &Setup| {
-        let mut moved = setup.clone();
-        let bag = &mut moved.bag;
-        let front_m = height_m - OUT_OF_THE_WAY_M * fall - f64::from(bag.base_level_m);
-        bag.gap_m = (distance_m + OUT_OF_THE_WAY_M) as f32;
-        bag.front_height_m = front_m as f32;
-        bag.back_height_m = (front_m - f64::from(bag.length_m) * fall) as f32;
-        moved
-    };
+fn slope(
+    model: &Model,
+    (distance_m, height_m): (f64, f64),
+    slope_deg: f64,
+) -> Result<Slope, landfall_core::InputError> {
+    let plane = LandingPlane::new(distance_m as f32, height_m as f32, slope_deg.to_radians() as f32)?;
+    let moved = |setup: &Setup| setup.onto(plane);
     let mean = moved(&model.setups[0]);
     let run = mean.run(&model.uncertainty.at_mean(), &Steps::FINE);
     let normal_mps = run.landed().then_some(f64::from(run.normal_mps));
@@ -292,14 +286,14 @@ fn slope(model: &Model, (distance_m, height_m): (f64, f64), slope_deg: f64) -> S
             })
             .collect()
     });
-    Slope {
+    Ok(Slope {
         slope_deg,
-        distance_from_lip_m: run.landed().then(|| f64::from(run.along_m) + f64::from(mean.bag.gap_m)),
+        distance_from_lip_m: run.landed().then(|| f64::from(run.along_m) + distance_m),
         normal_mps,
         mean_fall_m,
         hard_fall_m,
         loose_fill,
-    }
+    })
 }
 
 /// The surface from the field's near end, where it begins at the height of the bag's top.
@@ -310,7 +304,7 @@ fn surface(
     begin_m: f64,
     question: &Question,
 ) -> Result<Option<Surface>, ProgressError> {
-    let release = setup.takeoff.release(inputs.get(Uncertain::Carry));
+    let release = setup.takeoff().release(inputs.get(Uncertain::Carry));
     let throw = Throw::new(
         release.x_m,
         release.z_m,

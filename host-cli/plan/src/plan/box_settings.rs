@@ -3,7 +3,7 @@
 
 use super::known::stated_area;
 use super::model::Supply;
-use super::results::{Finding, Level, Results};
+use super::results::{About, Finding, Level, Results};
 use crate::shown::{Shown, Toward};
 use crate::site::{Sensor, Site};
 use landfall_core::InputError;
@@ -11,9 +11,9 @@ use landfall_core::blower::CurvePoint;
 use landfall_core::levels::SensorError;
 use landfall_core::possible_bags::BagFactors;
 use landfall_core::thresholds::{
-    FanCurve, NoThresholds, Thresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds,
+    FanCurve, NoThresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds,
 };
-use landfall_core::watch::{SETTINGS_VERSION, WatchSettings};
+use landfall_core::watch::{SETTINGS_VERSION, Thresholds, WatchSettings};
 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
 pub const SOFT_SIGMAS: f64 = 3.09;
@@ -344,7 +344,7 @@ pub fn findings(site: &Site, results: &Results, supply: &Supply) -> Vec<Finding>
     refused
         .into_iter()
         .map(|refusal| {
-            let mut finding = Finding::new(refusal.id(), Level::Stop, "box", refusal.text(shown));
+            let mut finding = Finding::new(refusal.id(), Level::Stop, About::Box, refusal.text(shown));
             finding.with("air.operating_pressure_pa", results.air.operating_pressure_pa);
             if let Refusal::Interval { recovery_s, interval_s } = refusal {
                 finding.with("touchdown.recovery_s", f64::from(recovery_s));

@@ -3,7 +3,7 @@
 
 use super::first_day::MARK_STEP_M;
 use super::model::Supply;
-use super::results::{Cure, Finding, Level, Results};
+use super::results::{About, Cure, Finding, Level, Results};
 use super::{Parts, PlanError, plan_of};
 use crate::shown::{Shown, Toward};
 use crate::site::{Dimension, RollInKind, Site};
@@ -132,14 +132,25 @@ fn at_mark(u: Shown, mark: i64) -> Rung {
 }
 
 /// Whether one of the stops is about one of some topics.
-fn about(results: &Results, topics: &[&str]) -> bool {
+fn about(results: &Results, topics: &[About]) -> bool {
     let stops = |finding: &&Finding| finding.level == Level::Stop;
     results.findings.iter().filter(stops).any(|finding| topics.contains(&finding.topic))
 }
 
-const SOFT: [&str; 11] =
-    ["pressure", "blower", "hard", "ground", "ground_cut", "stop", "wait", "band", "depth", "recovery", "provisional"];
-const PLACE: [&str; 6] = ["miss", "gap", "short", "long", "reach", "field"];
+const SOFT: [About; 11] = [
+    About::Pressure,
+    About::Blower,
+    About::Hard,
+    About::Ground,
+    About::GroundCut,
+    About::Stop,
+    About::Wait,
+    About::Band,
+    About::Depth,
+    About::Recovery,
+    About::Provisional,
+];
+const PLACE: [About; 6] = [About::Miss, About::Gap, About::Short, About::Long, About::Reach, About::Field];
 
 /// A length as the site's people say it.
 fn said(u: Shown, m: f64) -> String {
@@ -188,7 +199,7 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
             );
         }
     }
-    if about(r, &["ground_cut", "wait", "stopping", "provisional"])
+    if about(r, &[About::GroundCut, About::Wait, About::Stopping, About::Provisional])
         && let RollInKind::Simple { flat_run_m, .. } = site.roll_in.kind
     {
         let rungs = [1.0, 2.0, 4.0, 8.0]
@@ -216,12 +227,12 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
             add("bag.length", length(long), vec![("bag turned".into(), length(wide), also)]);
         }
     }
-    if about(r, &["anchors"]) {
+    if about(r, &[About::Anchors]) {
         let needed = r.wind.anchors_needed;
         let words = format!("{needed} anchors");
         add("anchors.count", site.anchors.count.to_string(), vec![(words, needed.to_string(), Vec::new())]);
     }
-    if about(r, &["recovery", "box"]) {
+    if about(r, &[About::Recovery, About::Box]) {
         let interval = site.session.interval_s;
         let rungs = [10.0, 20.0, 40.0].map(|more| {
             let to = interval + more;
@@ -232,7 +243,7 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
     let start = site.roll_in.start_height_m;
     let key = "roll_in.start_height";
     let (reach, coarse) = ((START_REACH_M / MARK_STEP_M).round() as i64, (START_STEP_M / MARK_STEP_M).round() as usize);
-    if soft || place || about(r, &["load", "light", "felt", "start"]) {
+    if soft || place || about(r, &[About::Load, About::Light, About::Felt, About::Start]) {
         let top = ((start / MARK_STEP_M - 1.0e-3).ceil() as i64) - 1;
         put(
             key,

@@ -299,7 +299,7 @@ impl Demand {
         };
         for Share { crew, speeds, along_m, one, uncertainty } in shares {
             let site = &crew.site;
-            let bag = &crew.model.setups[0].bag;
+            let bag = &crew.model.setups[0].bag();
             for (which, ((speeds, hard_mps), rider_kg)) in speeds.iter().zip(crew.model.masses_kg).enumerate() {
                 if matches!(speeds, Speeds::Drawn(_)) {
                     demand.speeds_by = SpeedsBy::Sampling;

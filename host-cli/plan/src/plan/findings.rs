@@ -7,7 +7,7 @@ mod jump;
 mod placing;
 mod pressures;
 
-use super::results::{Finding, Level, Results, RideBy};
+use super::results::{About, Finding, Level, Results, RideBy};
 use crate::shown::Shown;
 use crate::site::Site;
 
@@ -68,24 +68,22 @@ impl Said<'_> {
         Shown::of(self.site)
     }
 
-    /// Says something; the topic is the identity up to its first full stop.
-    fn say(&mut self, level: Level, id: &'static str, text: impl Into<String>) -> &mut Finding {
-        let topic = id.split('.').next().unwrap_or(id);
+    fn say(&mut self, level: Level, topic: About, id: &'static str, text: impl Into<String>) -> &mut Finding {
         self.list.push(Finding::new(id, level, topic, text));
         let last = self.list.len() - 1;
         &mut self.list[last]
     }
 
-    fn stop(&mut self, id: &'static str, text: impl Into<String>) {
-        self.say(Level::Stop, id, text);
+    fn stop(&mut self, topic: About, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Stop, topic, id, text);
     }
 
-    fn caution(&mut self, id: &'static str, text: impl Into<String>) {
-        self.say(Level::Caution, id, text);
+    fn caution(&mut self, topic: About, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Caution, topic, id, text);
     }
 
-    fn note(&mut self, id: &'static str, text: impl Into<String>) {
-        self.say(Level::Note, id, text);
+    fn note(&mut self, topic: About, id: &'static str, text: impl Into<String>) {
+        self.say(Level::Note, topic, id, text);
     }
 }
 

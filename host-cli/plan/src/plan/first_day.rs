@@ -53,7 +53,7 @@ pub fn is_a_stop(
         }
     };
     let (Some(demand), Some(first)) = (demand, crews.first()) else { return Ok(true) };
-    let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
+    let input = levels_input(site, supply, first.model.setups[0].bag(), &demand);
     let known = limits_twice(site, supply, chamber, &input)?.with_ground(site, &input, &demand)?;
     Ok(Tables::judge(site, supply, &demand, &known).now.stops())
 }
@@ -72,7 +72,7 @@ fn is_clear(
     let (Some(demand), Some(first)) = (Demand::new(crews, start_m, &[]), crews.first()) else {
         return Ok(None);
     };
-    let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
+    let input = levels_input(site, supply, first.model.setups[0].bag(), &demand);
     let known = limits_twice(site, supply, chamber, &input)?;
     if !Tables::judge(site, supply, &demand, &known).clear() {
         return Ok(Some(false));

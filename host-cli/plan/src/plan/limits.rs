@@ -69,7 +69,7 @@ pub fn limits(site: &Site, r: &Results) -> Vec<Limit> {
     for finding in r.findings.iter().filter(|finding| finding.level == Level::Stop) {
         if !list.iter().any(|limit| !limit.inside && limit.findings.contains(&finding.id)) {
             list.push(Limit {
-                what: finding.topic,
+                what: finding.topic.name(),
                 group: finding.group.clone(),
                 now: super::words::first_sentence(&finding.text).to_owned(),
                 limit: String::new(),
@@ -436,7 +436,12 @@ mod tests {
     #[test]
     fn every_stop_has_a_row_that_is_outside() {
         let mut results = test_plan::results();
-        results.findings.push(super::super::results::Finding::new("wind.now", Level::Stop, "wind", "Too windy. Wait."));
+        results.findings.push(super::super::results::Finding::new(
+            "wind.now",
+            Level::Stop,
+            crate::plan::results::About::Wind,
+            "Too windy. Wait.",
+        ));
         let list = limits(&test_plan::site(), &results);
         let last = list.last().unwrap();
         assert!(last.broken() && last.now == "Too windy.", "{last:?}");

@@ -147,7 +147,7 @@ struct Jumped {
 
 /// Sections of a plan that need no pressures, for one set of riders.
 fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) -> Result<Jump, PlanError> {
-    let bag = model.setups[0].bag;
+    let bag = model.setups[0].bag();
     let inputs = model.uncertainty.at_mean();
     let singles: Vec<Single> = model.setups.iter().map(|setup| single(setup, &inputs)).collect();
     let spreads: Vec<Option<Mixture>> =
@@ -166,7 +166,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
     let stop_lines = parts::stop_lines(site, model, one);
     let line = stop_lines.first().copied();
     let touchdown = match &one.run {
-        Some(run) if run.landed() => supply::touchdown(site, supply, &bag, run)?,
+        Some(run) if run.landed() => supply::touchdown(site, supply, bag, run)?,
         _ => None,
     };
 
@@ -187,7 +187,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
     let (placed, (hold_winds, tails)) = rayon::join(place, || rayon::join(hold, tails));
     let (placed, hold_winds, tails) = (placed?, hold_winds?, tails?);
     let miss_now = landings.as_ref().map(|landings| landings.worst().1);
-    let gap_m = f64::from(bag.gap_m);
+    let gap_m = f64::from(bag.gap_m());
     // The band is searched in steps; that the target is kept at the stated gap was counted there itself.
     let band_m = placed.as_ref().and_then(|placed| match (placed.band_m, placed.least) {
         _ if miss_now.is_none_or(|miss| miss > target) => placed.band_m,
@@ -196,7 +196,7 @@ fn jump(site: &Site, model: &Model, supply: &Supply, parts: Parts, stop: &Stop) 
     });
     let placement = Placement {
         gap_m,
-        offset_m: f64::from(bag.offset_m),
+        offset_m: f64::from(bag.offset_m()),
         miss_now,
         best_gap_m: placed.as_ref().and_then(|placed| placed.best_gap_m),
         gap_low_m: band_m.map(|band| band.0),
@@ -257,7 +257,7 @@ fn on_bag(site: &Site, supply: &Supply, crews: &[Crew], demand: Demand, first_da
         let pressures = no_pressures(&demand);
         return Ok(OnBag { demand, twice: None, pressures });
     };
-    let input = levels_input(site, supply, &first.model.setups[0].bag, &demand);
+    let input = levels_input(site, supply, first.model.setups[0].bag(), &demand);
     let twice = limits_twice(site, supply, chamber, &input)?.with_ground(site, &input, &demand)?;
     let tables = Tables::judge(site, supply, &demand, &twice);
     let mut pressures = known::pressures(&demand, &twice);
@@ -291,7 +291,7 @@ pub fn compute(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanEr
 fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError> {
     let model = Model::new(site)?;
     let supply = Supply::new(site)?;
-    let bag = model.setups[0].bag;
+    let bag = model.setups[0].bag();
     let own = jump(site, &model, &supply, parts, stop)?;
     let crews = crews(site)?;
     let groups: Vec<Jump> = crews
@@ -314,7 +314,7 @@ fn plan_of(site: &Site, parts: Parts, stop: &Stop) -> Result<Results, PlanError>
     };
     let demand = on_bag.as_ref().map(|on_bag| &on_bag.demand);
     let needed_s = demand.and_then(|demand| demand.commitment_s).map(|s| s + site.rider.reaction_s);
-    let air = supply::air(site, &supply, demand.map(|demand| (demand, &bag)), needed_s);
+    let air = supply::air(site, &supply, demand.map(|demand| (demand, bag)), needed_s);
     let push_n = on_bag
         .as_ref()
         .and_then(|on_bag| on_bag.twice.as_ref())

@@ -4,7 +4,7 @@ use super::PlanError;
 use crate::site::{RollInKind, Section as SiteSection, Site};
 use landfall_core::InputError;
 use landfall_core::air::Air;
-use landfall_core::bag::Bag;
+use landfall_core::bag::{Bag, BagInput};
 use landfall_core::bag_gas::Chamber;
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::inputs::{BOTCHED, COUNT, Inputs, Uncertain, Uncertainty};
@@ -97,7 +97,7 @@ impl Model {
             rider.wheelbase_m as f32,
             rider.mass_height_m as f32,
         )?;
-        let bag = Bag::new(Bag {
+        let bag = Bag::new(BagInput {
             length_m: bag.length_m as f32,
             width_m: bag.width_m as f32,
             front_height_m: bag.front_height_m as f32,
@@ -205,7 +205,7 @@ impl Model {
     pub fn mirrored(&self) -> Self {
         let mut model = self.clone();
         for setup in &mut model.setups {
-            setup.bag.offset_m = -setup.bag.offset_m;
+            *setup = setup.with_bag(setup.bag().mirrored());
         }
         for which in [Uncertain::Yaw, Uncertain::Line, Uncertain::WindAcross] {
             let mean = &mut model.uncertainty.mean[which as usize];
@@ -220,7 +220,7 @@ impl Model {
     pub fn one_side_first(&self) -> (Self, Option<Self>) {
         let sides = |model: &Self| {
             let mean = |which: Uncertain| model.uncertainty.mean[which as usize];
-            [model.setups[0].bag.offset_m, mean(Uncertain::WindAcross), mean(Uncertain::Line), mean(Uncertain::Yaw)]
+            [model.setups[0].bag().offset_m(), mean(Uncertain::WindAcross), mean(Uncertain::Line), mean(Uncertain::Yaw)]
         };
         let mirrored = self.mirrored();
         match sides(self).partial_cmp(&sides(&mirrored)) {
@@ -235,7 +235,7 @@ impl Model {
     pub fn at_gap(&self, gap_m: f32) -> Self {
         let mut model = self.clone();
         for setup in &mut model.setups {
-            setup.bag.gap_m = gap_m;
+            *setup = setup.with_bag(setup.bag().at_gap(gap_m));
         }
         model
     }
@@ -326,7 +326,7 @@ pub fn with_gap(site: &Site) -> Result<(Site, bool), PlanError> {
         if run.stalled || run.left_surface {
             break;
         }
-        gap_m = (gap_m + f64::from(run.along_m - setup.bag.field_middle_m())).clamp(0.0, 100.0);
+        gap_m = (gap_m + f64::from(run.along_m - setup.bag().field_middle_m())).clamp(0.0, 100.0);
     }
     other.bag.gap_m = Some(gap_m);
     Ok((other, false))

@@ -91,7 +91,7 @@ fn early_end(setup: &Setup, inputs: &Inputs<f32>) -> (Option<RidePlace>, Option<
         }
     });
     if end.stalled && stall.is_none() && leaves.is_none() {
-        stall = Some(place(setup.path.length_m(), 0.0));
+        stall = Some(place(setup.path().length_m(), 0.0));
     }
     (stall, leaves)
 }
@@ -108,16 +108,16 @@ pub fn ride(model: &Model, one: &Single) -> Ride {
     let release = one.end.release;
     Ride {
         lip_speed_mps: reached.then_some(f64::from(one.end.speed_mps)),
-        lip_angle_deg: f64::from(setup.takeoff.lip_rad).to_degrees(),
+        lip_angle_deg: f64::from(setup.takeoff().lip_rad()).to_degrees(),
         release_angle_deg: libm::atan2(f64::from(release.sin), f64::from(release.cos)).to_degrees(),
         time_to_lip_s: reached.then_some(f64::from(one.end.time_s)),
         peak_load_g: Some(f64::from(peak.0 / STANDARD_GRAVITY_MPS2)),
         peak_load_before_foot_m: Some(f64::from(peak.1)),
         stall,
         leaves_surface,
-        length_m: f64::from(setup.path.length_m()),
-        takeoff_radius_m: f64::from(setup.takeoff.radius_m),
-        takeoff_height_m: f64::from(setup.takeoff.height_m),
+        length_m: f64::from(setup.path().length_m()),
+        takeoff_radius_m: f64::from(setup.takeoff().radius_m()),
+        takeoff_height_m: f64::from(setup.takeoff().height_m()),
     }
 }
 
@@ -159,15 +159,15 @@ pub fn flight(model: &Model, one: &Single) -> Flight {
     let normal = f64::from(run.normal_mps);
     Flight {
         airtime_s: when(f64::from(run.airtime_s)),
-        apex_above_lip_m: Some(f64::from(top.place_m[2] - setup.takeoff.height_m)),
+        apex_above_lip_m: Some(f64::from(top.place_m[2] - setup.takeoff().height_m())),
         along_m: when(f64::from(run.along_m)),
         across_m: when(f64::from(run.across_m)),
-        distance_from_lip_m: when(f64::from(run.along_m) + f64::from(setup.bag.gap_m)),
+        distance_from_lip_m: when(f64::from(run.along_m) + f64::from(setup.bag().gap_m())),
         impact_speed_mps: when(speed2.sqrt()),
         impact_normal_mps: when(normal),
         impact_along_mps: when((speed2 - normal * normal).max(0.0).sqrt()),
         equivalent_fall_height_m: when(normal * normal / (2.0 * f64::from(STANDARD_GRAVITY_MPS2))),
-        outcome: run.outcome(&setup.bag, 0),
+        outcome: run.outcome(setup.bag(), 0),
     }
 }
 

@@ -10,12 +10,16 @@ use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 
 mod bag;
+mod finding;
+mod spread;
 mod states;
 
 pub use bag::{
     BandEnd, BoxLevels, Chance, Cure, Judged, Judgement, OneBag, OneBlowerLost, Provisional, RideBy, Standing,
     StopRule, Topic, Verdict,
 };
+pub use finding::{About, Finding, Level};
+pub use spread::{Differences, Sampling, Spread, Tail, Tails};
 pub use states::Who;
 
 /// The whole plan.
@@ -162,122 +166,6 @@ pub struct Flight {
     /// What the run is called.
     #[schemars(with = "String")]
     pub outcome: Outcome,
-}
-
-/// Where landings fall, by both methods.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Spread {
-    /// By divided differences: 27 runs.
-    pub differences: Option<Differences>,
-    /// By sampling.
-    pub sampling: Option<Sampling>,
-    /// Whether the two agree within four standard errors and 2 %; where not, the sampling is trusted.
-    pub methods_agree: Option<bool>,
-    /// Chances of a miss that plain sampling sees few of, by importance sampling.
-    pub tails: Option<Tails>,
-}
-
-/// Chances of a miss of the three riders by importance sampling, down to 1 in 1,000 million.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Tails {
-    /// The rider with the largest of them: mean, lightest or heaviest.
-    pub worst: Who,
-    /// The mean rider's.
-    pub mean: Tail,
-    /// The lightest rider's.
-    pub lightest: Tail,
-    /// The heaviest rider's.
-    pub heaviest: Tail,
-}
-
-/// A chance of a miss by importance sampling.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Tail {
-    /// Chance of missing the landing field; where it is below 1 in 1,000 million that bound.
-    pub miss: f64,
-    /// Lower end of its 95 % interval; 0 where only the bound is known.
-    pub miss_low: f64,
-    /// Upper end.
-    pub miss_high: f64,
-    /// The part of each outcome in the chance, estimated however small.
-    pub outcomes: BTreeMap<&'static str, f64>,
-    /// Runs of the estimate that missed.
-    pub misses: u64,
-    /// Runs of the estimate.
-    pub samples: u64,
-}
-
-/// By divided differences.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Differences {
-    /// Mean from the front edge.
-    pub mean_along_m: f64,
-    /// Standard deviation along.
-    pub sd_along_m: f64,
-    /// Mean from the centre line.
-    pub mean_across_m: f64,
-    /// Standard deviation across.
-    pub sd_across_m: f64,
-    /// Each input's share of the variance along.
-    pub shares_along: BTreeMap<&'static str, f64>,
-    /// Each input's share of the variance across.
-    pub shares_across: BTreeMap<&'static str, f64>,
-    /// How far the landing moves along with one standard deviation more of each input.
-    pub one_sd_along_m: BTreeMap<&'static str, f64>,
-    /// How far it moves across.
-    pub one_sd_across_m: BTreeMap<&'static str, f64>,
-    /// Mean speed into the top.
-    pub mean_normal_mps: f64,
-    /// Its standard deviation.
-    pub sd_normal_mps: f64,
-}
-
-/// By sampling.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Sampling {
-    /// Mean from the front edge, over the runs that reach the plane.
-    pub mean_along_m: Option<f64>,
-    /// Standard deviation along.
-    pub sd_along_m: Option<f64>,
-    /// Mean from the centre line.
-    pub mean_across_m: Option<f64>,
-    /// Standard deviation across.
-    pub sd_across_m: Option<f64>,
-    /// Correlation of along and across.
-    pub correlation: Option<f64>,
-    /// Mean speed into the top.
-    pub mean_normal_mps: Option<f64>,
-    /// Its standard deviation.
-    pub sd_normal_mps: Option<f64>,
-    /// One landing in a thousand is before this.
-    pub along_p001_m: Option<f64>,
-    /// Half of the landings are before this.
-    pub along_p50_m: Option<f64>,
-    /// One landing in a thousand is beyond this.
-    pub along_p999_m: Option<f64>,
-    /// One landing in a thousand is to the right of this.
-    pub across_p001_m: Option<f64>,
-    /// One landing in a thousand is to the left of this.
-    pub across_p999_m: Option<f64>,
-    /// One landing in a thousand is faster into the top than this.
-    pub normal_p999_mps: Option<f64>,
-    /// Share of each outcome.
-    pub outcomes: BTreeMap<&'static str, f64>,
-    /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
-    pub miss: f64,
-    /// Lower end of its 95 % interval (Clopper–Pearson).
-    pub miss_low: f64,
-    /// Upper end.
-    pub miss_high: f64,
-    /// Runs that missed.
-    pub misses: u64,
-    /// Runs.
-    pub samples: u64,
-    /// Seed.
-    pub seed: u64,
-    /// Share of the landings in each of equal parts about the mean, with the part's middle; for drawing, not printed.
-    #[serde(skip)]
-    pub along_shape: Vec<(f64, f64)>,
 }
 
 /// One lip speed of the short zone.
@@ -663,71 +551,4 @@ pub struct Dirt {
     pub hard_fall_height_m: Option<f64>,
     /// Against US CPSC Publication 325, Table 2.
     pub loose_fill: Vec<LooseFill>,
-}
-
-/// How grave a finding is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
-#[serde(rename_all = "lowercase")]
-pub enum Level {
-    /// Outside a limit: do not ride until it is changed.
-    Stop,
-    /// Look at it before riding.
-    Caution,
-    /// To know.
-    Note,
-}
-
-impl Level {
-    /// Its name.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Stop => "stop",
-            Self::Caution => "caution",
-            Self::Note => "note",
-        }
-    }
-}
-
-/// One finding, with the number behind it and what would change it.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Finding {
-    /// Its identity, which stays from one version to the next.
-    pub id: &'static str,
-    /// How grave.
-    pub level: Level,
-    /// What it is about.
-    pub topic: &'static str,
-    /// In plain words.
-    pub text: String,
-    /// The numbers that decided, under the keys of the results and of the site file.
-    pub numbers: BTreeMap<&'static str, Option<f64>>,
-    /// Identity of the finding that is its cause.
-    pub follows_from: Option<&'static str>,
-    /// Group of riders that it is about; null: all.
-    pub group: Option<String>,
-    /// Changes that were computed for it.
-    pub cures: Vec<Cure>,
-}
-
-impl Finding {
-    /// A finding without numbers, cause or cures.
-    #[must_use]
-    pub fn new(id: &'static str, level: Level, topic: &'static str, text: impl Into<String>) -> Self {
-        Self {
-            id,
-            level,
-            topic,
-            text: text.into(),
-            numbers: BTreeMap::new(),
-            follows_from: None,
-            group: None,
-            cures: Vec::new(),
-        }
-    }
-
-    /// With a number that decided, under its key; one that is not finite is null.
-    pub fn with(&mut self, key: &'static str, value: impl Into<Option<f64>>) -> &mut Self {
-        self.numbers.insert(key, value.into().filter(|value| value.is_finite()));
-        self
-    }
 }

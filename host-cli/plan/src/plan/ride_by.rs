@@ -208,7 +208,7 @@ fn stops_at(crew: &Crew, question: &Question<'_>, start_m: f64) -> Result<bool, 
     let inputs = uncertainty.at_mean();
     for (rider, setup) in crew.model.setups.iter().enumerate() {
         let Some(run) = single(setup, &inputs).run.filter(|run| run.landed()) else { return Ok(true) };
-        if rider == 0 && run.outcome(&setup.bag, 0) != Outcome::On {
+        if rider == 0 && run.outcome(setup.bag(), 0) != Outcome::On {
             return Ok(true);
         }
     }

@@ -65,8 +65,8 @@ impl Landings {
         let steps = model.steps(&[&model.uncertainty]);
         // Far enough for the windows of all landings that the histograms hold.
         let reach = spreads.iter().flatten().map(|s| s.mean_along_m() + 8.0 * s.sd_along_m()).fold(10.0_f32, f32::max);
-        let bag = &model.setups[0].bag;
-        let gaps_to_m = gaps.then_some((reach + bag.gap_m).clamp(5.0, 100.0));
+        let bag = &model.setups[0].bag();
+        let gaps_to_m = gaps.then_some((reach + bag.gap_m()).clamp(5.0, 100.0));
         let mut riders = Vec::new();
         for rider in model.distinct() {
             let job = Job {
@@ -293,7 +293,7 @@ pub fn place(
     gust_mps: Option<f64>,
 ) -> Result<Placed, PlanError> {
     let sampled: Vec<&Sampled> = landings.riders.iter().map(|(_, sampled)| sampled).collect();
-    let bag = &model.setups[0].bag;
+    let bag = &model.setups[0].bag();
     let field_m = f64::from(bag.field_middle_m());
     let falls = landings.along_interval();
     // Where too few runs land nothing is known about gaps.
@@ -302,7 +302,7 @@ pub fn place(
     let centred = match falls {
         None => None,
         Some((low, high)) => {
-            let first = (f64::from(bag.gap_m) + 0.5 * (low + high) - field_m).max(0.0);
+            let first = (f64::from(bag.gap_m()) + 0.5 * (low + high) - field_m).max(0.0);
             // On a sloped top the plane moves with the bag, so the landings are drawn again at the new gap.
             if bag.climb() == 0.0 { Some(first) } else { Some(refine(model, spreads, draws, field_m, first)?) }
         }
@@ -324,10 +324,10 @@ pub fn place(
     let misses = |share: f64| (share * runs as f64).round();
     let bound = |share: f64| share_or_bound(misses(share) as u64, runs);
     let at_best = best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| curve.at(gap_m));
-    let now = curve.as_ref().map(|curve| curve.at(f64::from(bag.gap_m)));
+    let now = curve.as_ref().map(|curve| curve.at(f64::from(bag.gap_m())));
     Ok(Placed {
         best_gap_m,
-        best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m) + 0.5 * (low + high)),
+        best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m()) + 0.5 * (low + high)),
         band_m,
         least: band.map(|band| (bound(band.least.0), band.least.1)),
         miss_at_best: at_best.map(bound),
@@ -349,7 +349,7 @@ fn refine(
     let draws = Draws { samples: draws.samples.min(REDRAWN), ..*draws };
     let off = |gap_m: f64| -> Result<f64, PlanError> {
         let there = model.at_gap(gap_m as f32);
-        let shift_m = gap_m as f32 - model.setups[0].bag.gap_m;
+        let shift_m = gap_m as f32 - model.setups[0].bag().gap_m();
         let shifted: Vec<Option<Mixture>> = spreads
             .iter()
             .map(|spread| {
@@ -412,7 +412,7 @@ fn lowest_clearing_start(model: &Model, draws: &Draws<'_>, target: f64) -> Resul
 
 /// Whether a straight slopes, whose length the start height changes.
 fn starts_can_change(model: &Model) -> bool {
-    model.setups[0].path.segments().iter().any(|segment| segment.adjusts)
+    model.setups[0].path().segments().iter().any(|segment| segment.adjusts)
 }
 
 /// The highest start height that keeps to `target` with the gust added as tail wind.

@@ -13,7 +13,7 @@ use landfall_core::landing_limits::Trial;
 use landfall_core::run::Run;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::Feed;
-use landfall_core::touchdown::{Landing, Options, TracePoint, Until, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, TracePoint, Until, touch_down};
 
 /// Time between two points of a drawn touch-down; the steps themselves do not depend on it.
 const TRACE_S: f32 = 0.005;
@@ -30,15 +30,14 @@ pub fn landing_kg(site: &Site, rider_kg: f64) -> f64 {
 
 /// A landing on the bag as it is stated; ground at `thickness_m`.
 fn landing(site: &Site, bag: &Bag, mass_kg: f64, speed_mps: f32, thickness_m: f32) -> Result<Landing, InputError> {
-    Landing {
+    Landing::new(LandingInput {
         mass_kg: mass_kg as f32,
         normal_speed_mps: speed_mps,
         slope_rad: bag.slope_rad(),
         skin_loss: site.bag.skin_loss as f32,
         area: stated_area(site)?.area()?,
         thickness_m: Some(thickness_m),
-    }
-    .checked()
+    })
 }
 
 /// The air supply; with a hard landing, also how deep it would go after a power cut.
@@ -122,8 +121,9 @@ pub fn touchdown_traced(
     let flows = supply.flows(Feed::Running);
     let options = Options { tolerance: SHOWN_TOLERANCE, trace_interval_s: TRACE_S, ..Options::default() };
     let done = touch_down(&gas, &flows, &landing, &options, trace);
-    let rebound = |skin_loss: f32| {
-        touch_down(&gas, &flows, &Landing { skin_loss, ..landing }, &options, |_| {}).rebound_mps.map(f64::from)
+    let rebound = |skin_loss: f32| -> Result<Option<f64>, InputError> {
+        let landing = Landing::new(LandingInput { skin_loss, ..landing.input() })?;
+        Ok(touch_down(&gas, &flows, &landing, &options, |_| {}).rebound_mps.map(f64::from))
     };
     let speed2: f32 = run.contact.velocity_mps.iter().map(|v| v * v).sum();
     let along = done.rebound_mps.map(|rebound_mps| AlongTopInput {
@@ -134,7 +134,7 @@ pub fn touchdown_traced(
         rebound_mps,
         friction: site.bag.skin_friction as f32,
         rolling_resistance: site.roll_in.rolling_resistance as f32,
-        length_m: bag.length_m,
+        length_m: bag.length_m(),
         at_m: run.along_m,
     });
     let along = along.map(|input| along_top(&input)).transpose()?;
@@ -151,8 +151,8 @@ pub fn touchdown_traced(
         time_to_deepest_s: f64::from(done.time_to_deepest_s),
         gas_lost_m3: f64::from(done.gas_lost_m3),
         rebound_mps: done.rebound_mps.map(f64::from),
-        rebound_low_mps: rebound(MOST_LOST),
-        rebound_high_mps: rebound(LEAST_LOST),
+        rebound_low_mps: rebound(MOST_LOST)?,
+        rebound_high_mps: rebound(LEAST_LOST)?,
         along_left_mps: along.map(|along| f64::from(along.left_mps)),
         run_out_m: along.and_then(|along| along.run_out_m).map(f64::from),
         ride_out_mps: along.and_then(|along| along.ride_out_mps).map(f64::from),

@@ -5,7 +5,7 @@ mod whole;
 
 pub use whole::text;
 
-use super::results::{Finding, Level, Results};
+use super::results::{About, Finding, Level, Results};
 use super::words::{chance, flow, metres, number, percent, pressure, seconds, speed, wind};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
@@ -184,33 +184,43 @@ fn cautions(page: &mut Page, results: &Results) {
 }
 
 /// What the findings of [`place_text`] are about.
-pub const PLACE_TOPICS: [&str; 10] =
-    ["gap", "offset", "start", "stopping", "short_zone", "field", "short", "long", "miss", "reach"];
+pub const PLACE_TOPICS: [About; 10] = [
+    About::Gap,
+    About::Offset,
+    About::Start,
+    About::Stopping,
+    About::ShortZone,
+    About::Field,
+    About::Short,
+    About::Long,
+    About::Miss,
+    About::Reach,
+];
 
 /// What the findings of [`air_text`] are about.
-pub const AIR_TOPICS: [&str; 18] = [
-    "pressure",
-    "blower",
-    "openings",
-    "filling",
-    "recovery",
-    "power",
-    "wait",
-    "band",
-    "stop",
-    "light",
-    "felt",
-    "hard",
-    "depth",
-    "ground",
-    "ground_cut",
-    "one_blower",
-    "provisional",
-    "anchors",
+pub const AIR_TOPICS: [About; 18] = [
+    About::Pressure,
+    About::Blower,
+    About::Openings,
+    About::Filling,
+    About::Recovery,
+    About::Power,
+    About::Wait,
+    About::Band,
+    About::Stop,
+    About::Light,
+    About::Felt,
+    About::Hard,
+    About::Depth,
+    About::Ground,
+    About::GroundCut,
+    About::OneBlower,
+    About::Provisional,
+    About::Anchors,
 ];
 
 /// Findings on some topics: stop and caution in full, notes in full too where the text is about them alone.
-fn findings_on(page: &mut Page, results: &Results, topics: &[&str]) {
+fn findings_on(page: &mut Page, results: &Results, topics: &[About]) {
     let about: Vec<&Finding> = results.findings.iter().filter(|finding| topics.contains(&finding.topic)).collect();
     if !about.is_empty() {
         page.heading("Findings");

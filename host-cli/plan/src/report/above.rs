@@ -61,10 +61,10 @@ impl Ellipse {
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let u = Shown::of(sheet.site);
-    let bag = &sheet.model.setups[0].bag;
+    let bag = &sheet.model.setups[0].bag();
     let placement = &sheet.results.placement;
-    let (gap, offset) = (f64::from(bag.gap_m), f64::from(bag.offset_m));
-    let (length, width) = (f64::from(bag.length_m), f64::from(bag.width_m));
+    let (gap, offset) = (f64::from(bag.gap_m()), f64::from(bag.offset_m()));
+    let (length, width) = (f64::from(bag.length_m()), f64::from(bag.width_m()));
     let (left, right) = (offset + 0.5 * width, offset - 0.5 * width);
     let best = placement.best_gap_m.zip(placement.best_offset_m);
     let ellipse = Ellipse::of(sheet);
@@ -91,7 +91,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     chart.rect("built", "take-off", (x.low, half), (0.0, -half));
     chart.line("thin", "centre line", &[(x.low, 0.0), (x.high, 0.0)]);
     chart.rect("bag", "bag", (gap, left), (gap + length, right));
-    let edges = [f64::from(bag.edge_front_m), f64::from(bag.edge_back_m), f64::from(bag.edge_side_m)];
+    let edges = [f64::from(bag.edge_front_m()), f64::from(bag.edge_back_m()), f64::from(bag.edge_side_m())];
     chart.rect(
         "field-area",
         "landing field",

@@ -4,7 +4,7 @@ use super::markup::{Element, el};
 use super::{Picture, Sheet, Table, pictures, ride_by, surface};
 use crate::plan::first_screen::{FirstScreen, Line, first_screen};
 use crate::plan::limits::{by_closeness, limits as plan_limits};
-use crate::plan::results::{Finding, Level, Results, Standing};
+use crate::plan::results::{About, Finding, Level, Results, Standing};
 use crate::plan::words::chance;
 use crate::shown::Shown;
 
@@ -146,8 +146,8 @@ pub(super) const fn sign(level: Level) -> &'static str {
 /// onto dirt is said once, of the first group.
 fn for_people(r: &Results, finding: &Finding) -> bool {
     let first = r.groups.first().map(|(name, _)| name);
-    let again = finding.topic == "dirt" && finding.group.is_some() && finding.group.as_ref() != first;
-    !again && !["no_value", "assumed"].contains(&finding.topic)
+    let again = finding.topic == About::Dirt && finding.group.is_some() && finding.group.as_ref() != first;
+    !again && ![About::NoValue, About::Assumed].contains(&finding.topic)
 }
 
 fn listed(r: &Results, note: bool) -> Element {

@@ -27,11 +27,11 @@ const STAKE_PX: f64 = 62.0;
 #[must_use]
 pub fn draw(answer: &Progress, model: &Model) -> Picture {
     let setup = &model.setups[0];
-    let bag = &setup.bag;
-    let (gap, length) = (f64::from(bag.gap_m), f64::from(bag.length_m));
+    let bag = &setup.bag();
+    let (gap, length) = (f64::from(bag.gap_m()), f64::from(bag.length_m()));
     let top = |x: f64| f64::from(bag.front_z_m()) + f64::from(bag.climb()) * (x - gap);
     let (near, far) = answer.field_m;
-    let lip_z = f64::from(setup.takeoff.height_m);
+    let lip_z = f64::from(setup.takeoff().height_m());
     let rows: &[Row] = answer.surface.as_ref().map_or(&[], |surface| &surface.rows);
     let runs: Vec<Vec<(f64, f64)>> = [rows.first(), rows.get(rows.len() / 2), rows.last()]
         .into_iter()
@@ -49,7 +49,7 @@ pub fn draw(answer: &Progress, model: &Model) -> Picture {
         })
         .collect();
     let deep = rows.iter().map(|row| row.height_m).fold(0.0, f64::min);
-    let low = deep.min(f64::from(bag.base_level_m)) - 0.3;
+    let low = deep.min(f64::from(bag.base_level_m())) - 0.3;
     let u = answer.shown;
     let x = Axis::of(u, Dimension::Length, -BEFORE_LIP_M, end + 0.9, "from the lip");
     let y = Axis::of(u, Dimension::Length, low, peak + 0.4, "height above the take-off's foot");

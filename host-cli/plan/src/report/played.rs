@@ -94,10 +94,10 @@ impl Played {
                 played.bag.push(Dent { time_s: left_s + landed_s + time_s, depth_m: *depth_m, half_m });
             }
         }
-        let bag = &setup.bag;
+        let bag = &setup.bag();
         let along_m = f64::from(run.along_m);
         played.contact = (!played.bag.is_empty())
-            .then(|| (f64::from(bag.gap_m) + along_m, f64::from(bag.front_z_m()) + f64::from(bag.climb()) * along_m));
+            .then(|| (f64::from(bag.gap_m()) + along_m, f64::from(bag.front_z_m()) + f64::from(bag.climb()) * along_m));
         played
     }
 

@@ -69,11 +69,11 @@ pub struct Wheels {
 impl Wheels {
     fn of(setup: &Setup, inputs: &Inputs<f32>, one: &Single) -> Self {
         let release = place(&setup.release(one.end.speed_mps, inputs));
-        let (climb, height_m) = (f64::from(setup.bag.climb()), f64::from(inputs.get(Uncertain::ContactHeight)));
+        let (climb, height_m) = (f64::from(setup.bag().climb()), f64::from(inputs.get(Uncertain::ContactHeight)));
         let cos = 1.0 / climb.hypot(1.0);
-        let behind = f64::from(setup.bag.gap_m + 0.5 * setup.bag.length_m);
+        let behind = f64::from(setup.bag().gap_m() + 0.5 * setup.bag().length_m());
         let end_x = one.run.filter(|run| run.landed()).map_or(behind, |run| place(&run.contact).0);
-        let lip = f64::from(setup.takeoff.height_m);
+        let lip = f64::from(setup.takeoff().height_m());
         Self {
             release,
             end_x: end_x.max(release.0 + 0.5),
@@ -194,7 +194,7 @@ impl<'a> Sheet<'a> {
         let one = single(setup, &inputs);
         let mut touchdown = Vec::new();
         if let Some(run) = one.run.filter(|run| run.landed()) {
-            supply::touchdown_traced(site, &air, &setup.bag, &run, |point| {
+            supply::touchdown_traced(site, &air, setup.bag(), &run, |point| {
                 touchdown.push([point.time_s, point.depth_m, point.load_g, point.pressure_pa].map(f64::from));
             })?;
         }
@@ -210,7 +210,7 @@ impl<'a> Sheet<'a> {
         }
         // All leave from the lip's edge.
         if band.first().is_some_and(|row| row[0] > 0.0) {
-            let lip = f64::from(setup.takeoff.height_m);
+            let lip = f64::from(setup.takeoff().height_m());
             band.insert(0, [0.0, lip, lip, lip]);
         }
         let flown = flight(setup, &inputs, &one);
@@ -234,7 +234,7 @@ impl<'a> Sheet<'a> {
 
 /// The surface, from the start to the lip.
 pub(super) fn surface(setup: &Setup) -> Vec<Piece> {
-    let takeoff = &setup.takeoff;
+    let takeoff = &setup.takeoff();
     let curve = |(x, z): (f64, f64), radius_m: f64, from: f64, turn: f64, parts: u16| -> Vec<(f64, f64)> {
         let sense = turn.signum() * radius_m;
         (0..=parts)
@@ -245,8 +245,8 @@ pub(super) fn surface(setup: &Setup) -> Vec<Piece> {
             .collect()
     };
     let mut pieces = Vec::new();
-    let mut at = (0.0, f64::from(setup.path.start_height_m()));
-    for segment in setup.path.segments() {
+    let mut at = (0.0, f64::from(setup.path().start_height_m()));
+    for segment in setup.path().segments() {
         at.1 = f64::from(segment.z_start_m);
         let piece = match segment.shape {
             Shape::Straight { sin_up, cos } => {
@@ -263,7 +263,7 @@ pub(super) fn surface(setup: &Setup) -> Vec<Piece> {
         at = piece.last();
         pieces.push(piece);
     }
-    let (radius_m, turn_rad) = (f64::from(takeoff.radius_m), f64::from(takeoff.lip_rad));
+    let (radius_m, turn_rad) = (f64::from(takeoff.radius_m()), f64::from(takeoff.lip_rad()));
     pieces.push(Piece {
         kind: PieceKind::TakeOff { radius_m, turn_rad },
         places: curve((at.0, 0.0), radius_m, 0.0, turn_rad, 32),
@@ -330,9 +330,9 @@ fn flight(setup: &Setup, inputs: &Inputs<f32>, one: &Single) -> Vec<(f64, f64)> 
 
 /// Far end of the band: beyond the bag and beyond nearly all landings.
 fn far_m(setup: &Setup, results: &Results) -> f64 {
-    let bag = f64::from(setup.bag.gap_m + setup.bag.length_m);
+    let bag = f64::from(setup.bag().gap_m() + setup.bag().length_m());
     let landings = results.spread.sampling.as_ref().and_then(|s| s.along_p999_m).unwrap_or(0.0);
-    (f64::from(setup.bag.gap_m) + landings + 1.0).max(bag + 0.5).min(bag + 30.0)
+    (f64::from(setup.bag().gap_m()) + landings + 1.0).max(bag + 0.5).min(bag + 30.0)
 }
 
 /// A contact point: along, across, what the run is called.
@@ -344,7 +344,7 @@ type Flown = (Vec<[f32; STATIONS]>, Vec<Point>);
 fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f64; 4]>, Vec<Point>) {
     let setup = &model.setups[0];
     let steps = model.steps(&[&model.uncertainty]);
-    let first_x = setup.takeoff.release(1.0_f32).x_m;
+    let first_x = setup.takeoff().release(1.0_f32).x_m;
     let last_x = far_m(setup, results) as f32;
     let station = |i: usize| first_x + (last_x - first_x) * i as f32 / (STATIONS - 1) as f32;
     let blocks: Vec<Flown> = (0..count)
@@ -359,7 +359,7 @@ fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f
                 let inputs: Inputs<f32> = model.uncertainty.at(&deviations);
                 let end = setup.ride::<f32, false>(&inputs, &steps, |_| {});
                 let run = setup.run_from(&end, &inputs, &steps);
-                let outcome = run.outcome(&setup.bag, 0);
+                let outcome = run.outcome(setup.bag(), 0);
                 points.push((f64::from(run.along_m), f64::from(run.across_m), outcome));
                 if end.stalled || end.left {
                     continue;
@@ -405,8 +405,8 @@ fn flights(model: &Model, results: &Results, seed: u64, count: usize) -> (Vec<[f
 
 /// Height of the take-off's face at a place before the lip: R − √(R² − x²), x from the foot; 0 before the foot.
 pub fn face_z(setup: &Setup, x: f64) -> f64 {
-    let radius_m = f64::from(setup.takeoff.radius_m);
-    let from_foot_m = (x + f64::from(setup.takeoff.base_m())).max(0.0);
+    let radius_m = f64::from(setup.takeoff().radius_m());
+    let from_foot_m = (x + f64::from(setup.takeoff().base_m())).max(0.0);
     radius_m - (radius_m * radius_m - from_foot_m * from_foot_m).max(0.0).sqrt()
 }
 
@@ -414,26 +414,26 @@ pub fn face_z(setup: &Setup, x: f64) -> f64 {
 fn short(model: &Model, results: &Results) -> Vec<Vec<(f64, f64)>> {
     let setup = &model.setups[0];
     let inputs = model.uncertainty.at_mean().with(Uncertain::LipSpeed, 0.0);
-    let bag = &setup.bag;
+    let bag = &setup.bag();
     let low = f64::from(inputs.get(Uncertain::ContactHeight));
-    let ground = f64::from(bag.base_level_m);
+    let ground = f64::from(bag.base_level_m());
     let runs = results.placement.short_zone.iter();
     runs.map(|row| {
         let speed = row.lip_speed_mps as f32;
-        let cleared = short_run(setup, &inputs, speed).height_at_gap_m + bag.base_level_m > bag.front_z_m();
+        let cleared = short_run(setup, &inputs, speed).height_at_gap_m + bag.base_level_m() > bag.front_z_m();
         let mut list = Vec::new();
         follow(&setup.release(speed, &inputs), &setup.drag(&inputs), 0.01, |motion| {
             let (x, z) = (f64::from(motion.place_m[0]), f64::from(motion.place_m[2]) - low);
-            let front = x >= f64::from(bag.gap_m) && !cleared;
-            let top = x >= f64::from(bag.gap_m)
-                && z <= f64::from(bag.front_z_m()) + f64::from(bag.climb()) * (x - f64::from(bag.gap_m));
+            let front = x >= f64::from(bag.gap_m()) && !cleared;
+            let top = x >= f64::from(bag.gap_m())
+                && z <= f64::from(bag.front_z_m()) + f64::from(bag.climb()) * (x - f64::from(bag.gap_m()));
             let below = if x <= 0.0 { face_z(setup, x) } else { ground };
             list.push((x, z.max(below)));
-            front || top || z <= below || x > f64::from(bag.gap_m) + 3.0
+            front || top || z <= below || x > f64::from(bag.gap_m()) + 3.0
         });
         // The wheels leave from the lip's edge; what is met is met by the lowest point below the centre of mass.
         if let Some(first) = list.first().copied() {
-            let lip = f64::from(setup.takeoff.height_m);
+            let lip = f64::from(setup.takeoff().height_m());
             let last = (list.len() - 1).max(1) as f64;
             for (i, place) in list.iter_mut().enumerate() {
                 let left = 1.0 - i as f64 / last;

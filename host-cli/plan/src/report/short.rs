@@ -18,13 +18,13 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     }
     let u = Shown::of(sheet.site);
     let setup = &sheet.model.setups[0];
-    let bag = &setup.bag;
-    let (gap, base, front) = (f64::from(bag.gap_m), f64::from(bag.base_level_m), f64::from(bag.front_z_m()));
-    let (lip, climb) = (f64::from(setup.takeoff.height_m), f64::from(bag.climb()));
+    let bag = &setup.bag();
+    let (gap, base, front) = (f64::from(bag.gap_m()), f64::from(bag.base_level_m()), f64::from(bag.front_z_m()));
+    let (lip, climb) = (f64::from(setup.takeoff().height_m()), f64::from(bag.climb()));
     let high = sheet.short.iter().flatten().map(|place| place.1).fold(lip.max(front), f64::max);
     let low = base.min(0.0);
     let up = high - low + 1.0;
-    let back = gap + (1.2_f64).max(0.75 * up - gap - 2.0).min(f64::from(bag.length_m));
+    let back = gap + (1.2_f64).max(0.75 * up - gap - 2.0).min(f64::from(bag.length_m()));
     let x = Axis::of(u, Dimension::Length, -1.6, back, "from the lip edge");
     let y = Axis::of(u, Dimension::Length, low - 0.3, high + 0.6, "height");
     let (mut chart, bottom) = Chart::to_scale(50.0, 30.0, 426.0, x.clone(), y);

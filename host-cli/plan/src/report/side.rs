@@ -38,11 +38,11 @@ struct Bag {
 
 impl Bag {
     fn of(sheet: &Sheet<'_>) -> Self {
-        let bag = &sheet.model.setups[0].bag;
+        let bag = &sheet.model.setups[0].bag();
         Self {
-            gap: f64::from(bag.gap_m),
-            length: f64::from(bag.length_m),
-            base: f64::from(bag.base_level_m),
+            gap: f64::from(bag.gap_m()),
+            length: f64::from(bag.length_m()),
+            base: f64::from(bag.base_level_m()),
             front: f64::from(bag.front_z_m()),
             climb: f64::from(bag.climb()),
         }
@@ -154,7 +154,7 @@ fn drawing(sheet: &Sheet<'_>, strips: &[(f64, f64)], view: View) -> (Element, f6
     let u = Shown::of(sheet.site);
     let bag = Bag::of(sheet);
     let setup = &sheet.model.setups[0];
-    let lip_z = f64::from(setup.takeoff.height_m);
+    let lip_z = f64::from(setup.takeoff().height_m());
     let start = sheet.surface.first().map(|piece| piece.first()).unwrap_or_default();
     let foot = sheet.surface.last().map(|piece| piece.first()).unwrap_or_default();
     let whole = view == View::Whole;
@@ -236,8 +236,8 @@ fn the_bag(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag) {
     outline.extend([(bag.end(), bag.top(bag.end())), (bag.end(), bag.base)]);
     chart.area("bag", "bag", &outline);
     chart.line("rest", "the bag's top", &[(bag.gap, bag.top(bag.gap)), (bag.end(), bag.top(bag.end()))]);
-    let placed = &sheet.model.setups[0].bag;
-    let field = [bag.gap + f64::from(placed.edge_front_m), bag.end() - f64::from(placed.edge_back_m)];
+    let placed = &sheet.model.setups[0].bag();
+    let field = [bag.gap + f64::from(placed.edge_front_m()), bag.end() - f64::from(placed.edge_back_m())];
     chart.line("field", "landing field", &field.map(|x| (x, bag.top(x))));
     if let Some(dents) = &dents {
         chart.line("dent-mean", "dent, mean landing", &bag.dent(dents.at, dents.mean.0 / dents.mean.1, dents.half));
@@ -347,7 +347,7 @@ fn measured(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, bottom: f64) -> f64
 /// Heights of the start, the lip, the bag and the flight, and the depth of a landing.
 fn heights(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, view: View) {
     let u = Shown::of(sheet.site);
-    let lip_z = f64::from(sheet.model.setups[0].takeoff.height_m);
+    let lip_z = f64::from(sheet.model.setups[0].takeoff().height_m());
     let start = sheet.surface.first().map(|piece| piece.first()).unwrap_or_default();
     let high = |chart: &mut Chart, x: f64, z: [f64; 2], (anchor, share): (Anchor, f64)| {
         let at = chart.x_px(x);
@@ -493,7 +493,7 @@ fn flights(sheet: &Sheet<'_>) -> Table {
             .map(|what| titled(u, Dimension::Length, what)),
     );
     // Down to the lowest ground that there is.
-    let floor = f64::from(sheet.model.setups[0].bag.base_level_m).min(0.0);
+    let floor = f64::from(sheet.model.setups[0].bag().base_level_m()).min(0.0);
     for row in sheet.band.iter().step_by(3).filter(|row| row[3] >= floor) {
         let cell = |i: usize| {
             if i > 0 && row[i] < floor { "–".to_owned() } else { number_in(u, Dimension::Length, row[i], 0) }

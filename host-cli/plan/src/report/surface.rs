@@ -39,8 +39,8 @@ pub fn pieces(sheet: &Sheet<'_>) -> Table {
 
 /// Heights of the take-off's face at level distances from its foot, to cut a template by: R − √(R² − x²).
 pub fn face(sheet: &Sheet<'_>) -> Table {
-    let takeoff = &sheet.model.setups[0].takeoff;
-    let (radius_m, base_m) = (f64::from(takeoff.radius_m), f64::from(takeoff.base_m()));
+    let takeoff = &sheet.model.setups[0].takeoff();
+    let (radius_m, base_m) = (f64::from(takeoff.radius_m()), f64::from(takeoff.base_m()));
     let u = Shown::of(sheet.site);
     let step_m = match (u.is_imperial(), base_m > 2.5) {
         (false, true) => 0.5,
@@ -65,9 +65,9 @@ pub fn face(sheet: &Sheet<'_>) -> Table {
 /// Measures of the bag's place, with diagonals to square it up by.
 pub fn bag(sheet: &Sheet<'_>) -> Table {
     let setup = &sheet.model.setups[0];
-    let (bag, takeoff) = (&sheet.site.bag, &setup.takeoff);
-    let gap_m = f64::from(setup.bag.gap_m);
-    let lip_m = f64::from(takeoff.height_m);
+    let (bag, takeoff) = (&sheet.site.bag, &setup.takeoff());
+    let gap_m = f64::from(setup.bag().gap_m());
+    let lip_m = f64::from(takeoff.height_m());
     let base_m = f64::from(takeoff.base_m());
     let mut table = Table::new("Heights and distances", &["measure", "on the tape"]);
     let u = Shown::of(sheet.site);

@@ -1,7 +1,7 @@
 //! Findings about the air supply and the mean landing.
 
 use super::Said;
-use crate::plan::results::Level;
+use crate::plan::results::{About, Level};
 use crate::plan::words::{flow, load, metres, percent, pressure, seconds, speed};
 use crate::shown::Toward;
 use landfall_core::supply::RangeStatus;
@@ -34,6 +34,7 @@ fn range(said: &mut Said<'_>) {
     match air.status {
         RangeStatus::Low => {
             said.stop(
+                About::Pressure,
                 "pressure.low",
                 format!(
                     "The bag settles at {now}, {} below {maker}. More blower or less open \
@@ -42,6 +43,7 @@ fn range(said: &mut Said<'_>) {
                 ),
             );
             said.stop(
+                About::Blower,
                 "blower.weak",
                 format!(
                     "The air supply is too weak: {need}. A stronger or another blower, a \
@@ -50,6 +52,7 @@ fn range(said: &mut Said<'_>) {
             );
         }
         RangeStatus::High => said.stop(
+            About::Pressure,
             "pressure.high",
             format!(
                 "The bag settles at {now}, {} above {maker}. Slower blowers, or vents \
@@ -58,6 +61,7 @@ fn range(said: &mut Said<'_>) {
             ),
         ),
         _ => said.note(
+            About::Pressure,
             "pressure",
             format!(
                 "The bag settles at {now}, inside {maker}: {} above the low end and {} \
@@ -71,6 +75,7 @@ fn range(said: &mut Said<'_>) {
     }
     if air.after_cut.is_empty() {
         said.stop(
+            About::Blower,
             "blower.skin",
             format!(
                 "The blowers do not lift the bag's own skin: {now} in the bag. No \
@@ -86,6 +91,7 @@ fn openings(said: &mut Said<'_>) {
     let air = &said.r.air;
     if air.at_shut_off {
         said.caution(
+            About::Openings,
             "openings.none",
             format!(
                 "Nothing is open: no vent, flap or leak is stated, so that the bag \
@@ -100,10 +106,13 @@ fn openings(said: &mut Said<'_>) {
 fn filling(said: &mut Said<'_>) {
     let air = &said.r.air;
     match air.fill_time_s {
-        Some(time) => {
-            said.note("filling", format!("From empty to 95 % of the operating pressure takes {}.", seconds(time)))
-        }
+        Some(time) => said.note(
+            About::Filling,
+            "filling",
+            format!("From empty to 95 % of the operating pressure takes {}.", seconds(time)),
+        ),
         None => said.caution(
+            About::Filling,
             "filling",
             "The time to fill has no value: 95 % of the operating pressure is not \
                 reached within the time looked at. A stronger blower or less open area \
@@ -123,6 +132,7 @@ fn mean_landing(said: &mut Said<'_>) {
     if let Some(left) = landing.ground_speed_mps {
         let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
         said.stop(
+            About::Depth,
             "depth.ground",
             format!(
                 "The mean rider meets the ground through the bag with {} left, like a \
@@ -134,7 +144,7 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     } else if let Some(sinks) = landing.sinks_on_mps {
         said.stop(
-            "depth.sinks",
+            About::Depth, "depth.sinks",
             format!(
                 "The mean landing comes to rest {uses} deep, but the bag does not carry the rider: who stays in it sinks on \
                  to the ground, at {}. More pressure (with the blower for it) would change it.",
@@ -143,6 +153,7 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     } else if landing.depth_m > allowed {
         said.stop(
+            About::Depth,
             "depth",
             format!(
                 "The mean landing goes {uses} deep, past the depth limit of {} ({}); {} \
@@ -154,6 +165,7 @@ fn mean_landing(said: &mut Said<'_>) {
         );
     } else {
         said.note(
+            About::Depth,
             "depth",
             format!(
                 "The mean landing goes {uses} deep: {} left above the ground, depth limit {}.",
@@ -174,9 +186,10 @@ fn mean_landing(said: &mut Said<'_>) {
             load(landing.felt_load_g),
             load(limit)
         );
-        said.say(level, "felt", text).with("touchdown.felt_load_g", landing.felt_load_g).with(key, limit);
+        said.say(level, About::Felt, "felt", text).with("touchdown.felt_load_g", landing.felt_load_g).with(key, limit);
     } else {
         said.note(
+            About::Felt,
             "felt",
             format!("The mean landing is felt as {}, limit {}.", load(landing.felt_load_g), load(bag.load_limit)),
         );
@@ -192,6 +205,7 @@ fn recovery(said: &mut Said<'_>) {
     let was = pressure(u, r.air.operating_pressure_pa);
     match landing.recovery_s {
         Some(time) if time > interval => said.stop(
+            About::Recovery,
             "recovery.interval",
             format!(
                 "After a landing the bag needs {} to 99 % of {was}, which it was at before, \
@@ -203,6 +217,7 @@ fn recovery(said: &mut Said<'_>) {
             ),
         ),
         Some(time) => said.note(
+            About::Recovery,
             "recovery",
             format!(
                 "After a landing the bag needs {} to 99 % of {was}, which it was at before; \
@@ -214,6 +229,7 @@ fn recovery(said: &mut Said<'_>) {
         // What a bag with a body on the ground does is not known; that the ground is met is said already.
         None if landing.ground_speed_mps.is_some() => {}
         None => said.stop(
+            About::Recovery,
             "recovery.never",
             format!(
                 "After a landing the bag does not come back to 99 % of {was}, which it was \

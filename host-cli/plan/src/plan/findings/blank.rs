@@ -2,7 +2,7 @@
 
 use super::Said;
 use crate::plan::csv::flatten;
-use crate::plan::results::{Results, SpeedsBy};
+use crate::plan::results::{About, Results, SpeedsBy};
 use crate::plan::words::{chance, number};
 use serde_json::Value;
 
@@ -27,7 +27,7 @@ fn nulls(said: &mut Said<'_>) {
         }
     }
     for (why, keys) in reasons {
-        said.note("no_value", format!("No value, because {why}: {}.", keys.join(", ")));
+        said.note(About::NoValue, "no_value", format!("No value, because {why}: {}.", keys.join(", ")));
     }
 }
 
@@ -35,6 +35,7 @@ fn assumed(said: &mut Said<'_>) {
     let keys = &said.r.assumed;
     if !keys.is_empty() {
         said.note(
+            About::Assumed,
             "assumed",
             format!(
                 "{} values of the site are assumed, not stated: measure them or state them. They are {}.",

@@ -1,8 +1,8 @@
 //! Findings about the ride, the flight and where landings fall.
 
 use super::Said;
-use crate::plan::results::Level;
 use crate::plan::results::Who;
+use crate::plan::results::{About, Level};
 use crate::plan::words::{chance, fewer_than, list, load, metres, number, percent, plain_name, speed};
 use crate::shown::Toward;
 use landfall_core::bag::Outcome;
@@ -34,7 +34,7 @@ fn reach(said: &mut Said<'_>) {
     };
     if let Some(stall) = r.ride.stall {
         said.stop(
-            "reach.stall",
+            About::Reach, "reach.stall",
             format!(
                 "The rider comes to rest {} and never leaves the lip. More start height ({} now) or push-off, less rolling \
                  resistance or a shorter flat run would change it.",
@@ -45,7 +45,7 @@ fn reach(said: &mut Said<'_>) {
     }
     if let Some(leaves) = r.ride.leaves_surface {
         said.stop(
-            "reach.leaves_surface",
+            About::Reach, "reach.leaves_surface",
             format!(
                 "The bike leaves the surface {} at {}. A larger radius where the ground falls away, or less speed there, \
                  would keep it down; no flight was computed after it.",
@@ -62,6 +62,7 @@ fn reach(said: &mut Said<'_>) {
     if flight.outcome == Outcome::Front && above_lip > 0.0 {
         said.say(
             Level::Stop,
+            About::Reach,
             "reach.front_above_lip",
             format!(
                 "The bag's front stands {} above the lip, and riders run into it. A lower front or ground \
@@ -74,7 +75,7 @@ fn reach(said: &mut Said<'_>) {
     }
     match flight.outcome {
         Outcome::Front => said.stop(
-            "reach.front",
+            About::Reach, "reach.front",
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
@@ -82,7 +83,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         Outcome::Short => said.stop(
-            "reach.short",
+            About::Reach, "reach.short",
             format!(
                 "The mean rider comes down {} short of the bag's front edge, with {lip} at the lip. A smaller gap ({} now), \
                  more start height or a take-off that throws farther would change it.",
@@ -91,7 +92,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         Outcome::Long => said.stop(
-            "reach.long",
+            About::Reach, "reach.long",
             format!(
                 "The mean rider comes down {} beyond the bag's back edge, with {lip} at the lip. Less start height or a \
                  larger gap ({} now) would change it.",
@@ -100,7 +101,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         ),
         Outcome::Left | Outcome::Right => said.stop(
-            "reach.side",
+            About::Reach, "reach.side",
             format!(
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
@@ -118,7 +119,7 @@ fn reach(said: &mut Said<'_>) {
                 ("side", "the bag's offset")
             };
             said.stop(
-                "reach.margin",
+                About::Reach, "reach.margin",
                 format!(
                     "The mean rider comes down in the bag's {what} margin, {} from its front edge; the landing field runs \
                      from {} to {}. What would change it: {cure}.",
@@ -155,7 +156,7 @@ fn arc_load(said: &mut Said<'_>) {
             load(peak),
             load(limit)
         );
-        said.say(level, "load", text).with("ride.peak_load_g", peak).with(key, limit);
+        said.say(level, About::Load, "load", text).with("ride.peak_load_g", peak).with(key, limit);
     }
 }
 
@@ -168,6 +169,7 @@ fn riders(said: &mut Said<'_>) {
     for (who, rider) in [("lightest", &r.riders.lightest), ("heaviest", &r.riders.heaviest)] {
         if rider.along_m.is_none() {
             said.stop(
+                About::Reach,
                 "reach.rider",
                 format!(
                     "The {who} rider ({}) has no landing: with every input at its site value the run ends on the ride \
@@ -191,7 +193,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     let none_missed = sampling.misses == 0 && r.riders.worst == Who::Mean;
     if none_missed && bound > target {
         said.stop(
-            "miss.too_few",
+            About::Miss, "miss.too_few",
             format!(
                 "No run of {runs} missed, which is too few to show the chance of {} that is planned for. At least {} runs \
                  (--samples) would show it.",
@@ -202,7 +204,7 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
     } else if miss > target {
         let worst_way = worst_outcome(&sampling.outcomes);
         said.stop(
-            "miss",
+            About::Miss, "miss",
             format!(
                 "The {who} misses the landing field in {} tries, more than the {} planned for. {}What would change it: gap \
                  and offset, start height, a longer or wider bag, or a steadier run.",
@@ -227,12 +229,13 @@ fn chance_of_a_miss(said: &mut Said<'_>) {
             )
         };
         said.note(
+            About::Miss,
             "miss",
             format!("{few} The chance is that of the stated spreads; whatever they leave out is not in it."),
         );
         if sampling.miss_high > target && sampling.misses > 0 {
             said.caution(
-                "miss.not_resolved",
+                About::Miss, "miss.not_resolved",
                 format!(
                     "The chance of a miss is not resolved: its 95 % interval runs from {} to {}, across the {} planned for. \
                      More runs (--samples) would settle it.",
@@ -277,6 +280,7 @@ fn far_tail(said: &mut Said<'_>) {
         )
     };
     said.note(
+        About::Miss,
         "miss.far_tail",
         format!("{text} It holds as far as riders scatter as assumed, which nobody has measured for tries so rare."),
     );
@@ -336,9 +340,9 @@ fn short_and_long(said: &mut Said<'_>) {
             percent(short)
         );
         if short > target {
-            said.stop("short", text)
+            said.stop(About::Short, "short", text)
         } else {
-            said.caution("short", text)
+            said.caution(About::Short, "short", text)
         };
     }
     let long = share(&["long"]);
@@ -357,9 +361,9 @@ fn short_and_long(said: &mut Said<'_>) {
             percent(long)
         );
         if long > target {
-            said.stop("long", text)
+            said.stop(About::Long, "long", text)
         } else {
-            said.caution("long", text)
+            said.caution(About::Long, "long", text)
         };
     }
     landing_field(said, field);
@@ -389,6 +393,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
     if !too_small.is_empty() {
         said.say(
             if missed { Level::Stop } else { Level::Caution },
+            About::Field,
             "field",
             format!(
                 "The landing field is too small wherever the bag stands: {}. A bigger \
@@ -398,6 +403,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
         );
     } else if let (Some(along), Some(across)) = needs {
         said.note(
+            About::Field,
             "field",
             format!(
                 "998 landings in 1,000 of the mean rider take {} by {} of a landing field of {} by {}.",
@@ -441,7 +447,7 @@ fn steadying(said: &mut Said<'_>) {
         (None, Some(across)) => format!("What moves the landing most, to the side: {across}. Steady it first."),
         (None, None) => "Nothing is stated to vary: every spread is zero, so that every run is the same.".to_owned(),
     };
-    said.note("steady", text);
+    said.note(About::Steady, "steady", text);
 }
 
 fn methods(said: &mut Said<'_>) {
@@ -451,7 +457,7 @@ fn methods(said: &mut Said<'_>) {
         let differences = said.r.spread.differences.as_ref().map(|d| d.sd_along_m);
         let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m);
         said.caution(
-            "methods",
+            About::Methods, "methods",
             format!(
                 "Two ways to compute how far landings scatter disagree ({} and {} along): twice the error does not move the \
                  landing twice as far here. The runs are trusted for where landings fall; the hardest speed rests on the \

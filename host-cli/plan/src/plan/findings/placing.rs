@@ -2,7 +2,7 @@
 
 use super::Said;
 use crate::plan::dirt::FILL_FACTOR;
-use crate::plan::results::Level;
+use crate::plan::results::{About, Level};
 use crate::plan::words::{chance, force, list, metres, number, seconds, speed, wind};
 use crate::shown::{Shown, Toward};
 use landfall_core::wind::GUST_FACTOR;
@@ -42,6 +42,7 @@ fn gap(said: &mut Said<'_>) {
                 .map_or_else(String::new, |best| format!(" Fewest would miss at a gap of {}.", metres(u, best)));
             if inside < 0.0 {
                 said.stop(
+                    About::Gap,
                     "gap.outside",
                     format!(
                         "The gap of {gap} is {} outside the band of {band} that keeps the chance \
@@ -52,6 +53,7 @@ fn gap(said: &mut Said<'_>) {
                 );
             } else if inside < NEAR_END_M {
                 said.caution(
+                    About::Gap,
                     "gap.near_end",
                     format!(
                         "The gap of {gap} is only {} inside the band of {band} that keeps the \
@@ -62,6 +64,7 @@ fn gap(said: &mut Said<'_>) {
                 );
             } else {
                 said.note(
+                    About::Gap,
                     "gap",
                     format!(
                         "The gap of {gap} is {} inside the band of {band} that keeps the chance \
@@ -74,7 +77,7 @@ fn gap(said: &mut Said<'_>) {
         _ => {
             if let (Some(least), Some(at)) = (p.least_miss, p.least_miss_gap_m) {
                 said.stop(
-                    "gap.none",
+                    About::Gap, "gap.none",
                     format!(
                         "There is no band: no gap keeps the chance of a miss at {target} for every rider. The smallest chance \
                          is {}, at a gap of {} ({gap} now). A longer or wider bag, another start height or a steadier run \
@@ -96,6 +99,7 @@ fn offset(said: &mut Said<'_>) {
     {
         let side = if best > p.offset_m { "left" } else { "right" };
         said.note(
+            About::Offset,
             "offset",
             format!(
                 "Landings would be centred with the bag {} farther {side}, at an offset of {}.",
@@ -114,6 +118,7 @@ fn starts(said: &mut Said<'_>) {
     if let Some(lowest) = p.lowest_clearing_start_m {
         if start < lowest && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
             said.stop(
+                About::Start,
                 "start.low",
                 format!(
                     "The start of {} is below the lowest of {} from which at most {target} \
@@ -139,13 +144,14 @@ fn starts(said: &mut Said<'_>) {
                     u.start_mark(start)
                 ),
             };
-            said.say(Level::Note, "start", text).with("placement.lowest_clearing_start_m", lowest);
+            said.say(Level::Note, About::Start, "start", text).with("placement.lowest_clearing_start_m", lowest);
         }
     }
     if let Some(highest) = p.highest_start_in_gust_m {
         let gust = wind(u, site.wind.gust_mps);
         if start > highest {
             said.caution(
+                About::Start,
                 "start.gust",
                 format!(
                     "With a gust of {gust} as added tail wind the highest start that keeps \
@@ -158,7 +164,7 @@ fn starts(said: &mut Said<'_>) {
         } else {
             said.say(
                 Level::Note,
-                "start.in_gust",
+                About::Start, "start.in_gust",
                 format!(
                     "A gust of {gust} from behind, on top of the wind planned with, still leaves the chance of a miss from \
                      the {} mark at {target} or less.",
@@ -169,6 +175,7 @@ fn starts(said: &mut Said<'_>) {
         }
     } else if p.least_miss.is_some() {
         said.caution(
+            About::Start,
             "start.none_in_gust",
             format!(
                 "No start height keeps to {target} with a gust of {} as added tail wind. \
@@ -184,6 +191,7 @@ fn short_zone(said: &mut Said<'_>) {
     let p = &said.r.placement;
     let Some(clearing) = p.clearing_lip_speed_mps else {
         said.caution(
+            About::ShortZone,
             "short_zone.none",
             "No lip speed within the range looked at clears the gap and comes down \
                 on the bag's top. A lower front, a smaller gap or a steeper take-off \
@@ -198,6 +206,7 @@ fn short_zone(said: &mut Said<'_>) {
         _ => "the table of the short zone says what is hit first".to_owned(),
     };
     said.note(
+        About::ShortZone,
         "short_zone",
         format!(
             "Slower than {} at the lip comes up short. There {hits}. Whoever rolls \
@@ -213,6 +222,7 @@ fn stopping(said: &mut Said<'_>) {
     let braking = said.site.rider.braking;
     let Some(before) = p.last_stop_before_foot_m else {
         said.caution(
+            About::Stopping,
             "stopping.none",
             format!(
                 "No stopping place: with braking at {} of the load the rider is \
@@ -244,6 +254,7 @@ fn stopping(said: &mut Said<'_>) {
     );
     if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
         said.caution(
+            About::Stopping,
             "stopping.none_at_less",
             format!(
                 "{text} With a little less braking there is none: wet ground or worn \
@@ -252,7 +263,7 @@ fn stopping(said: &mut Said<'_>) {
             ),
         );
     } else {
-        said.note("stopping", text);
+        said.note(About::Stopping, "stopping", text);
     }
 }
 
@@ -262,6 +273,7 @@ fn wind_now(said: &mut Said<'_>) {
     let now = site.wind.along_mps.hypot(site.wind.across_mps);
     if now > w.limit_mps {
         said.stop(
+            About::Wind,
             "wind.now",
             format!(
                 "The wind of the site, {}, is over {}, at which nobody \
@@ -299,6 +311,7 @@ fn winds(said: &mut Said<'_>) {
         let gust = site.wind.along_mps + site.wind.gust_mps;
         if gust > tail {
             said.caution(
+                About::Wind,
                 "wind.gust",
                 format!(
                     "{text} The gust planned for makes {} of tail wind, over the hold. Less \
@@ -307,10 +320,11 @@ fn winds(said: &mut Said<'_>) {
                 ),
             );
         } else {
-            said.note("wind", text);
+            said.note(About::Wind, "wind", text);
         }
     } else if r.placement.miss_now.is_some_and(|miss| miss > r.placement.target_miss) {
         said.caution(
+            About::Wind,
             "wind.none",
             format!(
                 "There is no wind to hold at: the chance of a miss passes {} already in \
@@ -333,6 +347,7 @@ fn anchors(said: &mut Said<'_>) {
     let capacity = force(u, said.site.anchors.capacity_n);
     if w.anchors_stated < w.anchors_needed {
         said.stop(
+            About::Anchors,
             "anchors",
             format!(
                 "{} anchors are too few: {forces}, which takes {} anchors of {capacity}. \
@@ -342,6 +357,7 @@ fn anchors(said: &mut Said<'_>) {
         );
     } else {
         said.note(
+            About::Anchors,
             "anchors",
             format!("{} anchors of {capacity}, {} needed: {forces}.", w.anchors_stated, w.anchors_needed),
         );
@@ -387,7 +403,7 @@ fn dirt(said: &mut Said<'_>) {
     };
     let at_hard = hard.map_or_else(String::new, |hard| format!(" (at the hard speed {})", metres(u, hard)));
     said.note(
-        "dirt",
+        About::Dirt, "dirt",
         format!(
             "Onto dirt of the bag's slope the same jump falls like {}{}{}. That is {ceiling} the {} recommended as a ceiling \
              for hard snow landings{at_hard}. Compressed loose fill after US CPSC Publication 325, Table 2, made for \

@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::{BandEnd, Judged, Level, SpeedsBy, StopRule, Topic};
+use crate::plan::results::{About, BandEnd, Judged, Level, SpeedsBy, StopRule, Topic};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
@@ -32,6 +32,7 @@ fn computed(said: &mut Said<'_>) -> bool {
     }
     if let Some(why) = super::blank::no_pressures(said.r) {
         said.stop(
+            About::Band,
             "band.none",
             format!(
                 "There are no pressures to ride between: {why}. What is said about reach \
@@ -85,7 +86,7 @@ fn provisional(said: &mut Said<'_>) {
     };
     let first_day = provisional.first_day_start_m;
     let text = format!("{what} only because the bag is not measured: {then}.{until}");
-    said.say(level, "provisional", text).with("pressures.provisional.first_day_start_m", first_day);
+    said.say(level, About::Provisional, "provisional", text).with("pressures.provisional.first_day_start_m", first_day);
 }
 
 /// Where nobody may start above the first-day mark and people come short from under the lowest, nobody can start.
@@ -101,7 +102,8 @@ fn no_mark(said: &mut Said<'_>) {
          no start. Measuring the bag, or a smaller gap, would change it.",
         metres(u, mark)
     );
-    said.say(Level::Stop, "provisional.no_mark", text).with("pressures.provisional.first_day_start_m", mark);
+    said.say(Level::Stop, About::Provisional, "provisional.no_mark", text)
+        .with("pressures.provisional.first_day_start_m", mark);
 }
 
 /// By what the pressures go where the usual way has no answer.
@@ -120,7 +122,7 @@ fn sampled_speeds(said: &mut Said<'_>) {
          in them.{hangs_on} What makes every run come down would change it: a higher start, a smaller gap, a lower front.",
         speed(u, hard)
     );
-    said.say(Level::Caution, "speeds", text).with("pressures.hard_speed_mps", hard);
+    said.say(Level::Caution, About::Speeds, "speeds", text).with("pressures.hard_speed_mps", hard);
 }
 
 fn ground(said: &mut Said<'_>) {
@@ -147,7 +149,7 @@ fn ground(said: &mut Said<'_>) {
     } else {
         format!("A landing meets the ground: {} in 95 of 100 of {bags}.", at_most(worst))
     };
-    said.say(level, "ground", text)
+    said.say(level, About::Ground, "ground", text)
         .with("pressures.ground.worst", worst)
         .with("pressures.ground_share", share)
         .with("pressures.ground.if_measured", ground.if_measured)
@@ -181,7 +183,7 @@ fn ground_cut(said: &mut Said<'_>) {
     } else {
         format!("{whom}, the landing meets the ground: {}.", at_most(worst))
     };
-    said.say(level, "ground_cut", text)
+    said.say(level, About::GroundCut, "ground_cut", text)
         .with("pressures.ground_cut.worst", worst)
         .with("pressures.ground_cut.if_measured", cut.if_measured)
         .with("bag.target_cut", target);
@@ -221,7 +223,7 @@ fn hard_landing(said: &mut Said<'_>) {
     } else {
         format!("{what} {}, inside {limit}.", deep(stated.hard_depth_m))
     };
-    said.say(level, "hard", text)
+    said.say(level, About::Hard, "hard", text)
         .with("pressures.stated.hard_depth_m", stated.hard_depth_m)
         .with("pressures.soft.hard_depth_m", soft.hard_depth_m)
         .with("pressures.hard_thickness_m", thickness)
@@ -263,7 +265,7 @@ fn light_landing(said: &mut Said<'_>) {
     } else {
         format!("A hard landing is felt as {} by {who}, limit {}.", felt(stated.light_load_g), load(limit))
     };
-    said.say(level, "light", text)
+    said.say(level, About::Light, "light", text)
         .with("pressures.stated.light_load_g", stated.light_load_g)
         .with("pressures.firm.light_load_g", firm.light_load_g)
         .with("bag.load_stop", stop)
@@ -310,7 +312,7 @@ fn stop_pressure(said: &mut Said<'_>) {
         };
         format!("Everybody is off when the gauge falls to {}. It is set by {rule}.", u.pressure(off, Toward::Up))
     };
-    said.say(level, "stop", text)
+    said.say(level, About::Stop, "stop", text)
         .with("pressures.stop_pa", stop)
         .with("pressures.room_pa", room)
         .with("pressures.stated.stop_by_depth_pa", stated.stop_by_depth_pa)
@@ -375,7 +377,7 @@ fn band(said: &mut Said<'_>) {
             )
         }
     };
-    said.say(level, "band", text)
+    said.say(level, About::Band, "band", text)
         .with("air.operating_pressure_pa", operating)
         .with("pressures.band_low_pa", p.band_low_pa)
         .with("pressures.band_high_pa", p.band_high_pa);
@@ -402,6 +404,7 @@ fn power_loss(said: &mut Said<'_>) {
     };
     said.say(
         Level::Note,
+        About::Power,
         "power",
         format!("After a power cut, in 95 of 100 bags that fit what is known: {holds}.{needs}"),
     )
@@ -411,6 +414,7 @@ fn power_loss(said: &mut Said<'_>) {
         let count = if count >= 200 { "At least 200".to_owned() } else { count.to_string() };
         said.say(
             Level::Note,
+            About::Power,
             "power.landings",
             format!(
                 "Hard landings without supply until one passes the depth limit: {count}. They come one every {}.",
@@ -475,7 +479,7 @@ fn wait(said: &mut Said<'_>) {
             if_measured(said, Topic::Wait)
         ),
     };
-    said.say(level, "wait", text)
+    said.say(level, About::Wait, "wait", text)
         .with("pressures.wait_pa", p.wait_pa)
         .with("pressures.seconds_missing", missing)
         .with("pressures.needed_s", p.needed_s);
@@ -497,7 +501,7 @@ fn one_blower(said: &mut Said<'_>) {
              it at the supply: it sounds when the pressure falls."
         )
     };
-    said.say(level, "one_blower", text)
+    said.say(level, About::OneBlower, "one_blower", text)
         .with("pressures.one_blower_lost.settles_pa", lost.settles_pa)
         .with("pressures.one_blower_lost.to_stop_s", lost.to_stop_s);
 }

@@ -15,7 +15,9 @@ fn after(change: impl FnOnce(&mut Site, &mut Results)) -> Vec<Finding> {
 
 /// Level and text of the first finding on a topic that holds some words.
 fn level(list: &[Finding], topic: &str, words: &str) -> Option<Level> {
-    list.iter().find(|finding| finding.topic == topic && finding.text.contains(words)).map(|finding| finding.level)
+    list.iter()
+        .find(|finding| finding.topic.name() == topic && finding.text.contains(words))
+        .map(|finding| finding.level)
 }
 
 /// A change must bring a finding of this level and these words, which the quiet plan has not.
@@ -59,14 +61,14 @@ fn the_gravest_come_first() {
         r.ride.peak_load_g = Some(4.5);
     });
     assert!(list.is_sorted_by_key(|finding| finding.level));
-    assert_eq!(list.first().map(|f| (f.level, f.topic)), Some((Level::Stop, "anchors")));
+    assert_eq!(list.first().map(|f| (f.level, f.topic)), Some((Level::Stop, About::Anchors)));
     assert!(level(&list, "load", "4.5 g").is_some_and(|level| level == Level::Caution));
     assert_eq!(list.last().map(|f| f.level), Some(Level::Note));
 }
 
 #[test]
 fn only_a_stop_is_outside_a_limit() {
-    let finding = |level| Finding::new("gap", level, "gap", "");
+    let finding = |level| Finding::new("gap", level, About::Gap, "");
     assert!(inside_all_limits(&[]));
     assert!(inside_all_limits(&[finding(Level::Note), finding(Level::Caution)]));
     assert!(!inside_all_limits(&[finding(Level::Note), finding(Level::Stop)]));
@@ -217,7 +219,7 @@ fn wind_and_anchors() {
 fn dirt_is_compared_with_the_table() {
     let words = |fall: f64, hard: f64| {
         let list = after(|_, r| r.dirt = Some(crate::plan::dirt::compare(fall, Some(hard))));
-        list.into_iter().find(|finding| finding.topic == "dirt").unwrap().text
+        list.into_iter().find(|finding| finding.topic == About::Dirt).unwrap().text
     };
     let low = words(1.0, 1.2);
     assert!(
@@ -332,7 +334,7 @@ fn an_empty_band_says_what_has_to_change() {
             (p.band_is_empty, p.band_low_pa, p.band_high_pa) = (Some(true), None, None);
             (p.band_low_rule, p.band_high_rule, p.firm_pa) = (Some(low), Some(high), Some(firm));
         });
-        let text = list.into_iter().find(|f| f.topic == "band" && f.level == Level::Stop).unwrap().text;
+        let text = list.into_iter().find(|f| f.topic == About::Band && f.level == Level::Stop).unwrap().text;
         assert!(text.starts_with("There is no pressure to ride at"), "{text}");
         text
     };
@@ -385,7 +387,7 @@ fn a_bag_that_is_not_measured_is_provisional() {
     let for_good = plan(None, Judged::Stop);
     assert_eq!(level(&for_good, "ground", "up to 1 in 250"), Some(Level::Stop));
     assert_eq!(level(&for_good, "provisional", ""), None);
-    let said = |finding: &&Finding| finding.topic != "no_value" && finding.text.contains("not measured");
+    let said = |finding: &&Finding| finding.topic != About::NoValue && finding.text.contains("not measured");
     assert!(for_good.iter().find(said).is_none(), "{:?}", for_good.iter().find(said));
 }
 
@@ -510,7 +512,7 @@ fn check_nulls(results: &Results, which: usize) {
     for key in nulls.into_iter().filter(|key| !key.starts_with("verdict.")) {
         let named = list
             .iter()
-            .any(|f| f.topic == "no_value" && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
+            .any(|f| f.topic == About::NoValue && f.text.split([' ', ',']).any(|w| w.trim_end_matches('.') == key));
         assert!(named, "{key} is null without a word");
         assert_ne!(why_null(results, &key).as_deref(), Some("it was not computed"), "{key}");
     }

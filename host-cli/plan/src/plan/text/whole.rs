@@ -4,7 +4,7 @@ use super::details::what_happens;
 use super::{Page, Style, cautions, paint};
 use crate::plan::first_screen::first_screen;
 use crate::plan::limits::{Limit, by_closeness, limits};
-use crate::plan::results::{Finding, Level, Results, Standing};
+use crate::plan::results::{About, Finding, Level, Results, Standing};
 use crate::site::Site;
 use anstyle::{AnsiColor, Style as Paint};
 
@@ -41,7 +41,9 @@ pub fn text(site: &Site, results: &Results, style: Style) -> String {
         what_happens(&mut page, site, results);
         page.heading("Good to know");
         // What has no value, and what is assumed, is for programs to read key by key.
-        let told = |finding: &&Finding| finding.level == Level::Note && !["no_value", "assumed"].contains(&finding.id);
+        let told = |finding: &&Finding| {
+            finding.level == Level::Note && ![About::NoValue, About::Assumed].contains(&finding.topic)
+        };
         results.findings.iter().filter(told).for_each(|note| page.finding(note));
         if !results.assumed.is_empty() {
             let list = results.assumed.join(", ");
