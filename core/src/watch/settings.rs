@@ -1,4 +1,4 @@
-//! The thresholds that the watch goes by, and the checks that refuse a set that cannot work.
+//! The thresholds that the watch uses, and the checks that refuse a set that cannot work.
 //!
 //! Nobody types these in: the planner computes them from the site. The box checks them again before
 //! it uses them, since a file can be old, foreign or damaged.

@@ -46,7 +46,7 @@
 //! - `other_jump`: null, or that the box is set for another jump than the site file's, with both.
 //! - `trace`: seconds before now (negative) and gauge pressure, the last minute, oldest first.
 //! - `forecast_s`: seconds until the stop pressure if the bag goes on losing air.
-//! - `limits`: what the box goes by; empty until it has said so.
+//! - `limits`: what the box uses; empty until it has said so.
 //! - `gauge`: the unit that pressures are shown in, as the site's gauge shows them.
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -72,7 +72,7 @@ use landfall_plan::site::{Dimension, Gauge, Site, Units};
 const TRACE_S: f64 = 60.0;
 /// Landings and events that it gets.
 const LAST: usize = 8;
-/// Between two questions who the box is and what it goes by, while it has not said.
+/// Between two questions who the box is and what it uses, while it has not said.
 const ASK: Duration = Duration::from_secs(1);
 
 /// Where the box is.
@@ -188,7 +188,7 @@ fn told_gauge(gauge: Gauge) -> Value {
     json!({"unit": unit(shown, Dimension::Pressure), "per_pa": per_pa, "places": places(shown, Dimension::Pressure)})
 }
 
-/// What the box goes by, in words as the gauge shows it, rounded to the careful side.
+/// What the box uses, in words as the gauge shows it, rounded to the careful side.
 fn limits(seen: &Seen, settings: &WatchSettings) -> Vec<Value> {
     let named = [
         ("siren at or under", settings.trip_pa(), Toward::Up),
