@@ -75,6 +75,7 @@ pub mod takeoff;
 #[cfg(test)]
 mod test_sites;
 pub mod thresholds;
+pub mod top;
 pub mod touchdown;
 pub mod watch;
 pub mod wind;
