@@ -29,7 +29,7 @@ pub mod line;
 pub mod message;
 pub mod sip;
 
-pub use lamp::{Lamp, Shown, Why};
+pub use lamp::{Lamp, Pairing, Shown, Why};
 pub use line::{Desk, Loss};
 pub use message::{BODY, Collector, FRAME, From, Message, Says};
 
