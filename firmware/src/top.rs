@@ -24,6 +24,8 @@ pub const WATCHDOG_MS: u32 = 100;
 const WATCHDOG_ERASE_MS: u32 = 2_000;
 /// The button must be down for so long from the start on to pair, µs.
 const PAIR_US: u64 = 3_000_000;
+/// The pitch moves in steps of this length, µs.
+const PITCH_US: u64 = 20_000;
 /// Bytes of what is kept: the site, its mark, and zeros.
 const KEPT: usize = 16;
 /// Keys of the mark.
@@ -72,7 +74,8 @@ pub struct Top<P, I, F, L, W, T> {
     outbox: Outbox,
     /// Since when the button has been down, from the start on; none: nobody pairs.
     pairing: Option<(Pairing, TimeUs)>,
-    sounding: Option<TimeUs>,
+    /// Since when the buzzer sounds, and for which of its steps the pitch was computed.
+    sounding: Option<(TimeUs, u32)>,
 }
 
 impl<P, I, F, L, W, T> Top<P, I, F, L, W, T>
@@ -138,8 +141,12 @@ where
             self.hardware.tone.sound(None);
             return;
         }
-        let since = *self.sounding.get_or_insert(now);
-        self.hardware.tone.sound(Some(pitch_hz((now.0.saturating_sub(since.0) / 1000) as u32)));
+        let (since, before) = self.sounding.map_or((now, None), |(since, step)| (since, Some(step)));
+        let step = (now.0.saturating_sub(since.0) / PITCH_US) as u32;
+        if before != Some(step) {
+            self.sounding = Some((since, step));
+            self.hardware.tone.sound(Some(pitch_hz(step.saturating_mul((PITCH_US / 1000) as u32))));
+        }
     }
 
     /// Keeps the site, and goes by what the flash says afterwards.
