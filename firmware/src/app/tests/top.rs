@@ -268,3 +268,15 @@ fn a_lamp_that_cannot_be_driven_is_for_the_watchdog() {
     joined.run(0.1);
     assert_eq!(joined.at_top.feeds.get(), feeds);
 }
+
+#[test]
+fn the_key_changes_the_layout_number_alone() {
+    // So a set that was stored before there was a key is read as ever.
+    let (mut plain, mut with) = ([0; 160], [0; 160]);
+    let plain = postcard::to_slice(&sample(), &mut plain).unwrap();
+    let with = postcard::to_slice(&self::with_top(), &mut with).unwrap();
+    // 2, and 258 as a varint.
+    assert_eq!((plain[0], &with[..2]), (2, &[0x82, 0x02][..]));
+    assert_eq!(plain[1..], with[2..]);
+    assert_eq!(postcard::from_bytes::<WatchSettings>(plain).map(|settings| settings.with_top()), Ok(false));
+}
