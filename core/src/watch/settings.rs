@@ -145,6 +145,7 @@ impl WatchSettings {
     }
 
     /// A board at the top of the roll-in must answer, or there is no permit.
+    #[must_use]
     pub const fn with_top(&self) -> bool {
         self.version & WITH_TOP != 0
     }
