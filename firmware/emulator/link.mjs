@@ -67,7 +67,8 @@ export const confirmWith = (s, { site, bags, curve }) => frame([4, ...varint(crc
 // --- from the box
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault', 'ended'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
-  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven'];
+  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven',
+  'top_silent', 'top_strange', 'top_held'];
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
   'zero_refused', 'sense_missing', 'button_stuck'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];

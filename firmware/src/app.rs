@@ -132,6 +132,8 @@ pub struct App<S, B, P, I, F, L, W> {
     fed_steps: u8,
     #[cfg(feature = "advisory")]
     advisory: Advisory,
+    #[cfg(feature = "top")]
+    top: top::TopEnd<L>,
 }
 
 impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
@@ -207,6 +209,8 @@ where
             fed_steps: 0,
             #[cfg(feature = "advisory")]
             advisory: Advisory::new(),
+            #[cfg(feature = "top")]
+            top: top::TopEnd::new(),
         })
     }
 
@@ -256,6 +260,8 @@ where
         self.status.supply = supply;
         self.status.button = button;
         self.remember(&input);
+        #[cfg(feature = "top")]
+        self.hear_top();
         // Without settings nothing is watched: red, and no permit.
         let mut pins = Pins { red: true, ..Pins::default() };
         if let Some(output) = self.watch.as_mut().map(|watch| watch.step(&input)) {
@@ -265,6 +271,8 @@ where
         #[cfg(feature = "advisory")]
         self.advise(outside);
         let driven = drive(&mut self.outputs, pins);
+        #[cfg(feature = "top")]
+        self.tell_top(pins);
 
         self.tell();
         self.pump();
@@ -337,6 +345,8 @@ where
             }
             self.queue.pop_front();
         }
+        #[cfg(feature = "top")]
+        self.pump_top();
     }
 
     /// Keeps what this step was fed with until it is told.
@@ -356,6 +366,8 @@ where
         self.begin_watch(cause);
         #[cfg(feature = "advisory")]
         self.advise_afresh();
+        #[cfg(feature = "top")]
+        self.begin_top();
     }
 
     #[inline(never)]
@@ -559,7 +571,7 @@ where
         let (floor, settings) = bytes.get(..length)?.split_first_chunk::<4>()?;
         self.floor = u32::from_le_bytes(*floor);
         let settings: WatchSettings = read_one(settings)?;
-        settings.validate().is_ok().then_some(settings)
+        (settings.validate().is_ok() && knows(&settings)).then_some(settings)
     }
 
     /// The sensor's range, if it is known and shorter than `settings` need.
@@ -600,6 +612,9 @@ where
     fn stage(&mut self, settings: WatchSettings) -> FromBox {
         if let Err(refusal) = may_replace(self.settings.as_ref(), self.floor, &settings) {
             return FromBox::Refused(refusal);
+        }
+        if !knows(&settings) {
+            return FromBox::Refused(Refusal::Impossible);
         }
         if let Some(range_pa) = self.range_short_of(&settings) {
             return FromBox::Refused(Refusal::SensorRange { range_pa });
@@ -788,6 +803,11 @@ fn drive<P: OutputPin>(outputs: &mut Outputs<P>, pins: Pins) -> bool {
     done
 }
 
+/// This program can do what the settings ask for.
+const fn knows(settings: &WatchSettings) -> bool {
+    cfg!(feature = "top") || !settings.with_top()
+}
+
 /// The settings, which end the bytes, or have a site behind them where the program can read that.
 fn read_one(bytes: &[u8]) -> Option<WatchSettings> {
     if cfg!(feature = "advisory") {
@@ -834,3 +854,5 @@ pub mod advisory;
 use advisory::Advisory;
 #[cfg(test)]
 pub(crate) mod tests;
+#[cfg(feature = "top")]
+pub(crate) mod top;

@@ -18,9 +18,13 @@ pub mod float;
 pub mod frame;
 pub mod gauge;
 pub mod link;
+#[cfg(feature = "top")]
+pub mod pitch;
 pub mod sensor;
 pub mod store;
 pub mod thermal;
+#[cfg(feature = "top")]
+pub mod top;
 
 #[cfg(test)]
 #[allow(clippy::expect_used)]

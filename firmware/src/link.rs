@@ -10,6 +10,7 @@ use crate::store::RunningCrc;
 use crate::store::crc32;
 #[cfg(feature = "advisory")]
 use landfall_core::thresholds::{FanCurve, NoThresholds, WatchedBags, WatchedForm, WatchedSite};
+#[cfg(feature = "advisory")]
 use landfall_core::watch::Thresholds;
 use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
 use serde::ser::SerializeTuple as _;

@@ -75,6 +75,8 @@ pub struct Facts {
     pub zero: ZeroState,
     /// Nothing has shown lately that the tube from the bag to the sensor is open.
     pub unproven: bool,
+    /// Why the board at the top withholds the permit, if it does.
+    pub top: Option<Reason>,
 }
 
 /// How long things must last, ms.
@@ -467,6 +469,10 @@ impl Decider {
         }
         if facts.leak == Leak::Soon && matches!(facts.air, Air::Ready | Air::Between) {
             return Some(Reason::SlowLeak);
+        }
+        // Also between wait and ready pressure, where a ride goes on.
+        if let (Some(reason), Air::Ready | Air::Between) = (facts.top, facts.air) {
+            return Some(reason);
         }
         match facts.air {
             Air::Gone if self.state == State::Fill => Some(Reason::Filling),

@@ -158,6 +158,7 @@ pub struct Watch {
     landed_us: Option<u64>,
     was_landing: bool,
     withheld: bool,
+    top: Option<Reason>,
 }
 
 /// Levels computed once from the settings.
@@ -285,6 +286,7 @@ impl Watch {
             landed_us: None,
             was_landing: false,
             withheld: false,
+            top: None,
             settings,
             start,
         })
@@ -294,6 +296,11 @@ impl Watch {
     /// is acknowledged as ever.
     pub fn withhold(&mut self, withheld: bool) {
         self.withheld = withheld;
+    }
+
+    /// What is wrong with the board at the top, or nothing: it withholds the permit as [`Watch::withhold`] does, and says so.
+    pub fn hear_of_top(&mut self, wrong: Option<Reason>) {
+        self.top = wrong;
     }
 
     /// Takes other thresholds of the same site and revision under way, for [`in_force`](super::in_force). False, and
@@ -543,6 +550,7 @@ impl Watch {
             test: input.test,
             zero: self.zero.state(),
             unproven: self.tube.unproven(),
+            top: self.top,
         }
     }
 

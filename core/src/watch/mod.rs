@@ -80,6 +80,6 @@ pub mod zero;
 pub use event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
 pub use landing::Landing;
 pub use machine::{EVENTS, Input, Output, Start, Watch};
-pub use settings::{SETTINGS_VERSION, WatchSettings};
+pub use settings::{SETTINGS_VERSION, WITH_TOP, WatchSettings};
 pub use signal::Pins;
 pub use thresholds::{Thresholds, in_force};

@@ -8,6 +8,9 @@ use crate::error::{InputError, within};
 
 /// Layout number of [`WatchSettings`]; a set with another number is refused.
 pub const SETTINGS_VERSION: u16 = 2;
+/// Added to the layout number where a board at the top of the roll-in must answer ([`crate::top`]). The layout is the same, so
+/// that settings from before are read as ever; a program that knows nothing of that board refuses the number.
+pub const WITH_TOP: u16 = 0x100;
 
 /// What rounding may take of a pressure, as a share of the operating pressure: a stop pressure at the very end of its
 /// room is taken.
@@ -21,7 +24,7 @@ const ROUNDING: f32 = 1e-5;
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WatchSettings {
-    /// Layout number, [`SETTINGS_VERSION`].
+    /// Layout number, [`SETTINGS_VERSION`], and [`WITH_TOP`] where that is asked for.
     pub version: u16,
     /// Which site these were computed for (a checksum of the site's name and dimensions, not 0).
     pub site_id: u32,
@@ -123,7 +126,7 @@ impl WatchSettings {
     /// # Errors
     /// The first [`InputError`] found, with the value and its bounds.
     pub fn validate(&self) -> Result<(), InputError> {
-        if self.version != SETTINGS_VERSION {
+        if self.version & !WITH_TOP != SETTINGS_VERSION {
             return Err(InputError::Inconsistent {
                 quantity: "watch.version",
                 why: "settings of another program's layout; compute them anew",
@@ -139,6 +142,12 @@ impl WatchSettings {
         }
         self.validate_ranges()?;
         self.validate_order()
+    }
+
+    /// A board at the top of the roll-in must answer, or there is no permit.
+    #[must_use]
+    pub const fn with_top(&self) -> bool {
+        self.version & WITH_TOP != 0
     }
 
     fn validate_ranges(&self) -> Result<(), InputError> {
@@ -271,10 +280,19 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn the_top_is_asked_for_in_the_layout_number() {
+        let plain = sample();
+        let with = WatchSettings { version: SETTINGS_VERSION | WITH_TOP, ..plain };
+        with.validate().unwrap();
+        assert!(with.with_top() && !plain.with_top());
+    }
+
+    #[test]
     fn every_wrong_set_is_refused() {
         type Spoil = fn(&mut WatchSettings);
         let wrong: &[(&str, Spoil)] = &[
             ("version", |s| s.version = 1),
+            ("version of an unknown kind", |s| s.version |= 0x200),
             ("site", |s| s.site_id = 0),
             ("stop above wait", |s| s.stop_pa = 751.0),
             ("stop zero", |s| s.stop_pa = 0.0),

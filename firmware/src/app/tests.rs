@@ -14,6 +14,8 @@ use std::vec::Vec;
 
 #[cfg(feature = "advisory")]
 pub(crate) mod advisory;
+#[cfg(feature = "top")]
+mod top;
 
 /// The outside of the box.
 struct World {

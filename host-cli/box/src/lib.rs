@@ -16,6 +16,7 @@ pub mod record;
 pub mod replay;
 pub mod script;
 pub mod sim;
+mod sim_top;
 pub mod today;
 pub mod upload;
 pub mod words;

@@ -64,6 +64,8 @@ pub enum Happening {
     Land,
     /// Nobody rides.
     Pause,
+    /// The line to the board at the top is cut.
+    TopAway,
 }
 
 /// A happening and when.
@@ -132,6 +134,7 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         }
         "hold" => Happening::Hold,
         "hang" => Happening::Hang,
+        "top_away" => Happening::TopAway,
         "reset" => Happening::Reset(match value {
             "power" => ResetCause::PowerOn,
             "brown_out" => ResetCause::BrownOut,
@@ -142,7 +145,7 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         "pause" => Happening::Pause,
         _ => {
             return Err(format!(
-                "{word:?} is unknown: one of cut, stall, leak, sensor, hold, hang, reset, land, pause"
+                "{word:?} is unknown: one of cut, stall, leak, sensor, hold, hang, reset, land, pause, top_away"
             ));
         }
     };

@@ -19,6 +19,7 @@ use landfall_firmware::store::{Book, PAYLOAD, SETTINGS, Store};
 use super::bag::{STEP_S, SimBag};
 use super::noise::{Noise, Numbers};
 use super::script::{Happening, Scripted, Wrong};
+use super::sim_top::{SimTop, Wires};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::supply::landing_kg;
 use landfall_plan::site::Site;
@@ -42,6 +43,7 @@ struct World {
     flash: RefCell<Vec<u8>>,
     to_box: RefCell<VecDeque<u8>>,
     from_box: RefCell<Vec<u8>>,
+    wires: Wires,
 }
 
 struct Sensor(Rc<World>);
@@ -123,18 +125,27 @@ impl NorFlash for Flash {
     }
 }
 
-struct Line(Rc<World>);
+/// The line to the host, or, with `top`, that to the board at the top.
+struct Line {
+    world: Rc<World>,
+    top: bool,
+}
+impl Line {
+    fn come(&self) -> &RefCell<VecDeque<u8>> {
+        if self.top { &self.world.wires.to_box } else { &self.world.to_box }
+    }
+}
 impl embedded_io::ErrorType for Line {
     type Error = Infallible;
 }
 impl embedded_io::ReadReady for Line {
     fn read_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(!self.0.to_box.borrow().is_empty())
+        Ok(!self.come().borrow().is_empty())
     }
 }
 impl embedded_io::Read for Line {
     fn read(&mut self, bytes: &mut [u8]) -> Result<usize, Infallible> {
-        let mut queue = self.0.to_box.borrow_mut();
+        let mut queue = self.come().borrow_mut();
         Ok(bytes.iter_mut().map_while(|to| queue.pop_front().map(|byte| *to = byte)).count())
     }
 }
@@ -145,7 +156,8 @@ impl embedded_io::WriteReady for Line {
 }
 impl embedded_io::Write for Line {
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
-        self.0.from_box.borrow_mut().extend_from_slice(bytes);
+        let out = if self.top { &self.world.wires.from_box } else { &self.world.from_box };
+        out.borrow_mut().extend_from_slice(bytes);
         Ok(bytes.len())
     }
     fn flush(&mut self) -> Result<(), Infallible> {
@@ -173,11 +185,13 @@ fn boot(world: &Rc<World>, supply_sense: bool, cause: ResetCause) -> &'static mu
         },
         inputs: Inputs { button: In::Button(w()), supply: supply_sense.then(|| In::Supply(w())) },
         flash: Flash(w()),
-        link: Line(w()),
+        link: Line { world: w(), top: false },
         watchdog: Dog,
     };
     // A start leaks some hundred bytes; there are a handful of starts in a simulation.
-    App::start(Box::leak(Box::new(MaybeUninit::uninit())), hardware, Sensor(w()), cause)
+    let app = App::start(Box::leak(Box::new(MaybeUninit::uninit())), hardware, Sensor(w()), cause);
+    app.connect_top(Line { world: w(), top: true });
+    app
 }
 
 /// How the riders come.
@@ -239,6 +253,7 @@ pub struct Sim {
     last_pa: f32,
     done: Vec<bool>,
     landings: u32,
+    top: SimTop,
 }
 
 /// Time in which the box is tried on the vented bag before the blowers are switched on, s.
@@ -259,6 +274,7 @@ impl Sim {
             flash: RefCell::new(vec![0xFF; SECTORS * SECTOR]),
             to_box: RefCell::default(),
             from_box: RefCell::default(),
+            wires: Wires::default(),
         });
         if let Some(settings) = &plan.settings {
             let mut bytes = [0; SETTINGS];
@@ -293,6 +309,7 @@ impl Sim {
             last_pa: 0.0,
             done: vec![false; plan.script.len()],
             landings: 0,
+            top: SimTop::new(),
             plan,
         })
     }
@@ -318,6 +335,11 @@ impl Sim {
         Pins { red: level(RED), amber: level(AMBER), green: level(GREEN), siren: level(SIREN), permit: level(PERMIT) }
     }
 
+    /// The board at the top shows green.
+    pub const fn green_at_top(&self) -> bool {
+        self.top.green
+    }
+
     /// Bytes for the box.
     pub fn hear(&mut self, bytes: &[u8]) {
         self.world.to_box.borrow_mut().extend(bytes);
@@ -340,7 +362,7 @@ impl Sim {
         let now_s = self.time_s();
         let mut cut = now_s < VENTED_S && !self.plan.full;
         let mut supply_off = false;
-        let (mut button, mut hang, mut pause, mut wrong) = (false, false, false, None);
+        let (mut button, mut hang, mut pause, mut wrong, mut away) = (false, false, false, None, false);
         let (mut reset, mut land) = (None, false);
         self.bag.hole_m2 = 0.0;
         for (one, done) in self.plan.script.iter().zip(&mut self.done) {
@@ -358,6 +380,7 @@ impl Sim {
                 Happening::Hold => button = true,
                 Happening::Hang => hang = true,
                 Happening::Pause => pause = true,
+                Happening::TopAway => away = true,
                 Happening::Reset(cause) if !*done => reset = Some(cause),
                 Happening::Land if !*done => land = true,
                 Happening::Reset(_) | Happening::Land => {}
@@ -374,6 +397,7 @@ impl Sim {
             self.app = boot(&self.world, self.supply_sense, cause);
             self.boot_steps = self.steps;
         }
+        self.top.step(TimeUs(self.steps * u64::from(STEP_US)), &self.world.wires, away);
         if !hang {
             let now = TimeUs((self.steps - self.boot_steps) * u64::from(STEP_US));
             self.app.step(now, || TimeUs(now.0 + 500));
@@ -434,6 +458,7 @@ pub(crate) mod tests {
     use super::super::arm::{ArmError, NEEDED, SensorPart, arm};
     use super::super::port::Decoder;
     use super::*;
+    use landfall_core::watch::Reason;
     use landfall_firmware::link::{FromBox, Status};
     use landfall_plan::plan::compute;
     use landfall_plan::site::demo;
@@ -473,6 +498,32 @@ pub(crate) mod tests {
             }
         }
         last
+    }
+
+    #[test]
+    fn a_site_that_asks_for_the_top_rides_with_it_and_not_without() {
+        let site = demo().with_value("spread.samples", "5000").unwrap().with_value("watch.top_signal", "true").unwrap();
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        let armed = arm(&site, &results, SensorPart::Bridge20, 1).unwrap();
+        assert!(armed.settings.with_top() && armed.lines.iter().any(|line| line.what.contains("at the top")));
+        let away = Scripted { at_s: 120.0, until_s: 130.0, what: Happening::TopAway };
+        let plan = Plan {
+            settings: Some(armed.settings),
+            range_pa: 4982.0,
+            riders: None,
+            script: vec![away],
+            seed: 1,
+            full: true,
+        };
+        let mut sim = Sim::new(&site, plan).unwrap();
+        let mut decoder = Decoder::default();
+        let status = last_status(&mut sim, &mut decoder, 119.0);
+        assert!(status.permit && sim.green_at_top(), "{status:?}");
+        let status = last_status(&mut sim, &mut decoder, 5.0);
+        assert!(!status.permit && !sim.green_at_top());
+        assert_eq!(status.state.map(|(_, reason)| reason), Some(Reason::TopSilent));
+        let status = last_status(&mut sim, &mut decoder, 10.0);
+        assert!(status.permit && sim.green_at_top());
     }
 
     #[test]

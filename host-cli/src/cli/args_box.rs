@@ -229,6 +229,7 @@ A happening is TIME: WHAT [VALUE] [for TIME]; a script has one a line, with # be
                  jumps, beyond
   hang           the box's program stands         reset WORD     power, brown_out, watchdog
   land           a landing whatever the lamp says pause          nobody rides
+  top_away       the line to the board at the top is cut, where the site has one
 In real time a happening without its TIME, typed and ended with Enter, begins at once.")]
 pub(crate) struct Simulate {
     #[command(flatten)]

@@ -57,6 +57,9 @@ unsafe fn DefaultHandler(_number: i16) -> ! {
     halt()
 }
 
+#[cfg(all(feature = "log", feature = "top"))]
+compile_error!("log and the line to the top share UART1: build with one of them");
+
 #[cfg(not(feature = "prove-no-panic"))]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
@@ -123,6 +126,8 @@ fn main() -> ! {
     // SAFETY: this is the only reference, as `main` runs once.
     let place = unsafe { &mut *APP.0.get() };
     let app = App::start(place, hardware, Gauge::new(fitted::BRIDGE), cause);
+    #[cfg(feature = "top")]
+    app.connect_top(uart::Uart::between());
 
     let mut next_us = time::now_us32();
     loop {

@@ -400,6 +400,7 @@ pub static KEYS: &[Key] = &[
 
     key("watch.supply_sense", Flag, Is("true"), YES_NO, "the box senses the blowers' supply", flag!(watch.supply_sense)),
     key("watch.sensor", Choice(Sensor::WORDS), Is("bridge20"), ANY, "the box's pressure sensor: bridge10, bridge20, bridge30, thermal500 or barometers", word!(watch.sensor, Sensor)),
+    key("watch.top_signal", Flag, Absent("no such board"), YES_NO, "a board with lamps at the top of the roll-in must answer the box", flag!(watch.top_signal)),
 
     key("session.interval", TIME, Is("20 s"), (1.0, 3600.0), "between two riders", num!(session.interval_s)),
 

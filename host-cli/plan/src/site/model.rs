@@ -460,6 +460,8 @@ pub struct Watch {
     pub supply_sense: bool,
     /// Its pressure sensor.
     pub sensor: Sensor,
+    /// A board with lamps at the top of the roll-in must answer it.
+    pub top_signal: bool,
 }
 
 /// How riders follow each other.
