@@ -452,3 +452,95 @@ fn a_port_that_is_not_there_is_named() {
     assert_eq!(output.status.code(), Some(2));
     assert!(err(&output).contains("/dev/no-such-port: there is no such port"), "{}", err(&output));
 }
+
+/// The hash that the command prints for the paper sheet.
+fn last_hash(text: &str) -> String {
+    text.lines().find_map(|line| line.split_once("Last hash: ")).unwrap().1.trim().to_owned()
+}
+
+/// A session as evidence: written once, checked, kept in the logbook; a changed one is named and not kept.
+#[test]
+fn a_session_is_put_down_checked_and_kept() {
+    let folder = folder();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (session, recording, book) = (path("day.session"), path("day.csv"), path("hill.logbook"));
+    fs::write(&recording, "time_s,gauge_pa\n0,1\n0.02,2\n").unwrap();
+    let (_simulated, port) = boxed(&[
+        "--speed",
+        "30",
+        "--do",
+        "0 s: pause for 140 s",
+        "--do",
+        "105 s: cut for 3 s",
+        "--do",
+        "120 s: hold for 4 s",
+    ]);
+    std::thread::sleep(Duration::from_secs(6));
+    let put = [
+        "log",
+        &port,
+        "--session",
+        &session,
+        "--coach",
+        "Ines",
+        "--rider",
+        "Tom",
+        "--rider",
+        "Ada Ö.",
+        "--trial",
+        "all came",
+        "--recording",
+        &recording,
+        "--site",
+        site(),
+    ];
+    let output = landfall(&put);
+    assert!(output.status.success(), "{}", err(&output));
+    let hash = last_hash(&out(&output));
+    let told = out(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "Ines (as stated).",
+        "Tom, Ada Ö. (as stated).",
+        "all came (as stated).",
+        "Blowers switched off: the box stopped",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    let text = fs::read_to_string(&session).unwrap();
+    assert!(text.contains("\"coach\":\"Ines\"") && text.contains("\"file\":\"day.csv\",\"bytes\":27"), "{text}");
+    // Not over what is there, unless told to.
+    let again = landfall(&put);
+    assert!(again.status.code() == Some(2) && err(&again).contains("is there already"), "{}", err(&again));
+    assert_eq!(fs::read_to_string(&session).unwrap(), text);
+    let verified = landfall(&["verify", &session, "--hash", &hash]);
+    assert!(verified.status.success() && last_hash(&out(&verified)) == hash, "{}", err(&verified));
+    let other = landfall(&["verify", &session, "--hash", "0000 0000 0000 0000"]);
+    assert!(other.status.code() == Some(1) && err(&other).contains("another file"), "{}", err(&other));
+    let none = landfall(&["verify", &session, "--hash", "soon"]);
+    assert_eq!(none.status.code(), Some(2), "{}", err(&none));
+
+    // The logbook takes it, and not with another rider in it.
+    let begun = landfall(&[&["logbook", "plan", &book, site()], &QUICK[..]].concat());
+    assert!(begun.status.success(), "{}", err(&begun));
+    let kept = landfall(&["logbook", "box", &book, &session]);
+    assert!(kept.status.success() && err(&kept).contains(&hash), "{}", err(&kept));
+    let forged = path("forged.session");
+    fs::write(&forged, text.replacen("\"Tom\"", "\"Tim\"", 1)).unwrap();
+    for args in [&["verify", &forged][..], &["logbook", "box", &book, &forged]] {
+        let output = landfall(args);
+        assert!(!output.status.success() && err(&output).contains("line 2 was changed"), "{}", err(&output));
+    }
+    let is_one = landfall(&["verify", site()]);
+    assert!(is_one.status.code() == Some(2) && err(&is_one).contains("site file"), "{}", err(&is_one));
+    // Nothing writes over it.
+    let over = landfall(&["simulate", site(), "--fast", "--for", "1 s", "--output", &session]);
+    assert!(!over.status.success() && err(&over).contains("a record of a session"), "{}", err(&over));
+    assert_eq!(fs::read_to_string(&session).unwrap(), text);
+    // A box for another jump's session is refused.
+    let moved = path("moved.toml");
+    let renamed = landfall_plan::site::demo_text().replace("Larch Hollow", "Rowan Bank");
+    fs::write(&moved, renamed).unwrap();
+    let foreign = landfall(&["log", &port, "--session", &path("b.session"), "--site", &moved]);
+    assert!(!foreign.status.success() && err(&foreign).contains("another jump"), "{}", err(&foreign));
+    assert!(!Path::new(&path("b.session")).exists());
+}

@@ -1,7 +1,8 @@
 //! The computer's side of the pressure box: settings, link, recordings, and a box that is only numbers.
 //!
 //! [`arm`] computes the settings from the plan, [`today`] those of the day's air, [`mod@file`] and [`upload`] carry them to a box, [`live`] follows boxes and
-//! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag. All of them use
+//! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag, [`session`]
+//! puts down what a box's log says of a session. All of them use
 //! the box's own code for frames and decisions. The box is a supplementary alarm, not a certified device.
 
 pub mod arm;
@@ -15,6 +16,7 @@ pub mod port;
 pub mod record;
 pub mod replay;
 pub mod script;
+pub mod session;
 pub mod sim;
 pub mod today;
 pub mod upload;

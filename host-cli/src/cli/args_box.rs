@@ -185,11 +185,16 @@ pub(crate) struct Replay {
     pub output: Output,
 }
 
-/// Download and show a box's events
+/// Download and show a box's events, or put a session down as evidence
+///
+/// With --session a file is written that holds the last session of the box's log, its settings, both clocks, and what is
+/// stated of who coached and rode. Its lines hold together by hashes: `landfall verify` names the first that was changed.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   landfall log /dev/ttyACM0
+  landfall log /dev/ttyACM0 --session saturday.session --coach Ines --rider Tom --rider Ada \\
+      --trial \"red, amber, green, siren, lamp at the top\" --recording day.csv --site hill.toml
   landfall log /dev/ttyACM0 --from 120 --format csv --output box.csv
   landfall log /dev/ttyACM0 --forget 1a2b3c4d    before the box moves to another site; hold its button down")]
 pub(crate) struct Log {
@@ -202,11 +207,51 @@ pub(crate) struct Log {
     /// Make the box forget this site and its settings. The log stays, and so does the highest revision that it has had.
     #[arg(long, value_name = "SITE ID", value_parser = site_id)]
     pub forget: Option<u32>,
+    /// Write the last session to this file, from the end of the day before it on (or from --from), and say it in words.
+    /// A file that is there stays, unless --force says so.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, conflicts_with_all = ["forget", "format", "output"])]
+    pub session: Option<PathBuf>,
+    /// Who coached, as stated.
+    #[arg(long, value_name = "NAME", requires = "session")]
+    pub coach: Option<String>,
+    /// Who rode, as stated. Once for each.
+    #[arg(long, value_name = "NAME", num_args = 1, requires = "session")]
+    pub rider: Vec<String>,
+    /// What was seen and heard of the trial of lamps and siren before the session.
+    #[arg(long, value_name = "TEXT", requires = "session")]
+    pub trial: Option<String>,
+    /// Anything to remember with the session.
+    #[arg(long, value_name = "TEXT", requires = "session")]
+    pub note: Option<String>,
+    /// A recording of the session: its SHA-256 is put down with it.
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath, requires = "session")]
+    pub recording: Option<PathBuf>,
+    /// Site file of the jump that was ridden: its name is put down, and a box that is set for another is refused.
+    #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath, requires = "session")]
+    pub site: Option<PathBuf>,
     /// Form of the answer.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
     #[command(flatten)]
     pub output: Output,
+}
+
+/// Check that a session's record is as it was written
+///
+/// Names the first line that is broken, changed, missing or added. The hash on the paper sheet tells whether it is the same
+/// file at all: without it the whole file may have been written anew. Exit code 1: the file is not as it was written.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  landfall verify saturday.session
+  landfall verify saturday.session --hash \"7f3a 09bc 12de 4455\"")]
+pub(crate) struct Verify {
+    /// Record of a session, as `landfall log --session` writes it; `-` reads stdin.
+    #[arg(value_hint = ValueHint::FilePath)]
+    pub file: PathBuf,
+    /// The last hash as it was noted on paper.
+    #[arg(long, value_name = "HASH")]
+    pub hash: Option<String>,
 }
 
 /// Run a box on a computed bag

@@ -60,6 +60,8 @@ mod size;
 mod sweep;
 mod table;
 #[cfg(feature = "full")]
+mod verify;
+#[cfg(feature = "full")]
 mod watch;
 
 use std::ffi::OsString;
@@ -171,6 +173,8 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Replay(args)) => replay::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Log(args)) => log::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Verify(args)) => verify::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Simulate(args)) => simulate::run(&args),
         #[cfg(feature = "full")]
