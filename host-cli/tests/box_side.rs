@@ -148,7 +148,8 @@ fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
         "55 min: cut for 30 s",
     ]);
     let output = landfall(&["watch", &path, "--once", "--plain", "--every", "60 s", "--record", log.to_str().unwrap()]);
-    assert!(output.status.success(), "{}", err(&output));
+    // Nobody has acknowledged the stop of the 55th minute: it ended with it.
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
     assert!(began.elapsed() < Duration::from_secs(240), "{:?}", began.elapsed());
     let box_did = recorded(&log);
     let rows = fs::read_to_string(&log).unwrap().lines().count();
@@ -543,4 +544,67 @@ fn a_session_is_put_down_checked_and_kept() {
     let foreign = landfall(&["log", &port, "--session", &path("b.session"), "--site", &moved]);
     assert!(!foreign.status.success() && err(&foreign).contains("another jump"), "{}", err(&foreign));
     assert!(!Path::new(&path("b.session")).exists());
+}
+
+/// Two boxes have one permit: on while both ride, off when one of them falls, which is named; each records by its name.
+#[test]
+fn two_boxes_have_one_permit_and_the_one_that_falls_is_named() {
+    let folder = folder();
+    let log = folder.path().join("day.csv");
+    let watched = |more: &[&str]| {
+        let boxes =
+            ["watch", "left=simulated", "right=simulated", "--site", site(), "--full", "--plain", "--for", "11 s"];
+        landfall(&[&boxes[..], more].concat())
+    };
+    let output = watched(&["--do", "right: 8 s: cut for 20 s", "--record", log.to_str().unwrap()]);
+    let told = out(&output);
+    let all: Vec<&str> = told.lines().filter(|line| line.starts_with("ALL OF THEM: ")).collect();
+    let on = all.iter().position(|line| line.contains("permit ON, next rider: go")).unwrap();
+    let off = all.iter().skip(on).find(|line| line.contains("permit OFF")).unwrap();
+    assert!(all[on].contains("left RIDE, ") && all[on].contains("; right RIDE, "), "{}", all[on]);
+    assert!(
+        off.contains("next rider: NO") && off.contains("left RIDE, ") && off.contains("; right ALL STOP, "),
+        "{off}"
+    );
+    assert!(off.contains("right: The blowers' supply is off.") && !off.contains("left: "), "{off}");
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    // Each recording says in each row which box, and replays to what that box did.
+    for (name, stopped) in [("left", false), ("right", true)] {
+        let path = folder.path().join(format!("day-{name}.csv"));
+        let text = fs::read_to_string(&path).unwrap();
+        let rows = || text.lines().filter(|line| !line.starts_with(['#', 't']));
+        assert!(rows().count() > 400 && rows().all(|row| row.ends_with(&format!(",{name}"))), "{name}");
+        let names: Vec<String> = states(&replayed(&path, &[])).into_iter().map(|(_, state)| state).collect();
+        assert_eq!(names.iter().any(|state| state == "stop"), stopped, "{name}: {names:?}");
+    }
+    // With nothing wrong it ends well.
+    let output = watched(&[]);
+    assert!(output.status.success(), "{}", out(&output));
+    let same = landfall(&["watch", "a=simulated", "a=simulated", "--demo"]);
+    assert!(err(&same).contains("two boxes are called a"), "{}", err(&same));
+    let bagless = landfall(&["watch", "simulated"]);
+    assert!(err(&bagless).contains("needs a bag"), "{}", err(&bagless));
+}
+
+/// A box that falls silent under way takes the permit of all.
+#[test]
+fn a_box_that_is_lost_under_way_takes_the_permit_of_all() {
+    let (held, port) = boxed(&["--full"]);
+    let pair =
+        ["watch", "left=simulated", &format!("right={port}"), "--site", site(), "--full", "--plain", "--for", "25 s"];
+    let mut watch = Ends(start(&pair));
+    let lines = BufReader::new(watch.0.stdout.take().unwrap()).lines().map_while(Result::ok);
+    let (mut held, mut went, mut lost) = (Some(held), None, None);
+    for line in lines.filter(|line| line.starts_with("ALL OF THEM: ")) {
+        if went.is_none() && line.contains("permit ON") {
+            went = Some(line);
+            drop(held.take());
+        } else if went.is_some() && line.contains("permit OFF") && line.contains("right NO LINK") {
+            lost = Some(line);
+            break;
+        }
+    }
+    let lost = lost.unwrap();
+    assert!(lost.contains("next rider: NO") && lost.contains("right: Nothing is known of the bag here."), "{lost}");
+    assert!(lost.contains("left RIDE, ") && lost.contains("right NO LINK, no pressure known"), "{lost}");
 }

@@ -1,7 +1,7 @@
 //! The computer's side of the pressure box: settings, link, recordings, and a box that is only numbers.
 //!
-//! [`arm`] computes the settings from the plan, [`today`] those of the day's air, [`mod@file`] and [`upload`] carry them to a box, [`live`] follows boxes and
-//! records them, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag, [`session`]
+//! [`arm`] computes the settings from the plan, [`today`] those of the day's air, [`mod@file`] and [`upload`] carry them to a box, [`sources`] and [`live`] follow boxes,
+//! [`together`] takes several as one, [`replay`] runs a recording through the same watch, [`sim`] is a box on a computed bag, [`session`]
 //! puts down what a box's log says of a session. All of them use
 //! the box's own code for frames and decisions. The box is a supplementary alarm, not a certified device.
 
@@ -18,7 +18,9 @@ pub mod replay;
 pub mod script;
 pub mod session;
 pub mod sim;
+pub mod sources;
 pub mod today;
+pub mod together;
 pub mod upload;
 pub mod words;
 

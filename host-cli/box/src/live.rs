@@ -15,7 +15,7 @@ use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdi
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
-use super::words::{Told, other_jump, told};
+use super::words::{Level, Told, not_this_jump, other_jump, told};
 
 /// A box that says nothing for this long is silent: it sends ten times a second.
 pub const SILENT: Duration = Duration::from_millis(500);
@@ -248,9 +248,25 @@ impl Seen {
         other_jump(self.settings.as_ref()?, self.plan.as_ref()?)
     }
 
-    /// What people see first, a silent link being the gravest.
+    /// What people see first, a silent link being the gravest; a box that is set for another jump is no better.
     pub fn first(&self) -> Told {
-        told(self.status.as_ref().filter(|_| self.silent().is_none()))
+        let told = told(self.status.as_ref().filter(|_| self.silent().is_none()));
+        self.of_this_jump(told)
+    }
+
+    /// The same as it was last heard, however long ago: for a line that has ended as it was to.
+    pub fn at_last(&self) -> Told {
+        self.of_this_jump(told(self.status.as_ref()))
+    }
+
+    fn of_this_jump(&self, told: Told) -> Told {
+        if told.level == Level::Stop || self.other_jump().is_none() { told } else { not_this_jump() }
+    }
+
+    /// The pressure that is known now, as the gauge shows it.
+    pub fn pressure_now(&self) -> Option<String> {
+        let status = self.status.as_ref().filter(|_| self.silent().is_none())?;
+        status.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest))
     }
 
     fn today_words(&self) -> Option<String> {
@@ -327,20 +343,8 @@ impl Seen {
     }
 }
 
-/// Several boxes taken as one: the permit is on only with all of theirs, and the worst rules. None for one box alone.
-pub fn joint(boxes: &[Seen]) -> Option<Told> {
-    let [_, _, ..] = boxes else { return None };
-    let all: Vec<(&Seen, Told)> = boxes.iter().map(|seen| (seen, seen.first())).collect();
-    let worst = all.iter().map(|(_, told)| told.level).max()?;
-    let of_worst: Vec<&(&Seen, Told)> = all.iter().filter(|(_, told)| told.level == worst).collect();
-    let (_, first) = of_worst.first()?;
-    let names = of_worst.iter().map(|(seen, told)| format!("{}: {}", seen.name, told.todo));
-    Some(Told { todo: names.collect::<Vec<_>>().join(" "), ..first.clone() })
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::words::Level;
     use super::*;
     use landfall_core::watch::{Reason, State, TimeUs};
 
@@ -353,25 +357,6 @@ mod tests {
     }
 
     #[test]
-    fn of_several_boxes_the_worst_rules_and_is_named() {
-        let ride = || seen("left", State::Ride, Reason::Normal);
-        assert_eq!(joint(&[ride()]), None);
-        let both = joint(&[ride(), seen("right", State::Ride, Reason::Normal)]).unwrap();
-        assert_eq!((both.level, both.next), (Level::Go, "next rider: go"));
-        let one = joint(&[ride(), seen("right", State::Wait, Reason::Landing)]).unwrap();
-        assert_eq!((one.level, one.next), (Level::Wait, "next rider: wait"));
-        assert!(one.todo.contains("right: ") && !one.todo.contains("left: "), "{}", one.todo);
-        let stop =
-            joint(&[seen("left", State::Stop, Reason::AirLost), seen("right", State::Wait, Reason::Landing)]).unwrap();
-        assert_eq!((stop.head, stop.next), ("ALL STOP", "next rider: NO"));
-        let mut gone = ride();
-        gone.take(&Brought::Lost("unplugged".into()));
-        let silent = joint(&[gone, seen("right", State::Ride, Reason::Normal)]).unwrap();
-        assert_eq!((silent.level, silent.head), (Level::Stop, "NO LINK"));
-        assert!(silent.todo.starts_with("left: "), "{}", silent.todo);
-    }
-
-    #[test]
     fn a_box_for_another_jump_is_told_with_every_line() {
         let mut one = seen("box", State::Ride, Reason::Normal);
         one.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
@@ -379,5 +364,7 @@ mod tests {
         assert!(!one.line().contains("ANOTHER"));
         one.plan = Some(WatchSettings { site_id: 99, ..WatchSettings::EXAMPLE });
         assert!(one.line().contains("ANOTHER JUMP"), "{}", one.line());
+        // It rides by its own numbers, which are not those of the jump: nobody goes.
+        assert_eq!((one.first().level, one.first().head), (Level::Stop, "OTHER JUMP"));
     }
 }

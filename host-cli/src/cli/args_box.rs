@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueHint;
 use landfall_box::arm::SensorPart;
+use landfall_box::sources::Typed;
 use landfall_plan::site::{Dimension, Gauge, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
@@ -94,8 +95,11 @@ pub(crate) struct Arm {
 /// Follow one or more boxes
 ///
 /// Pressure, state, what to do now, landings, time since the last landing, forecast to the stop pressure. A link that is
-/// silent is said loudly. Without a terminal, one line a happening. With several boxes the worst of them counts.
+/// silent is said loudly. Without a terminal, one line a happening. Several boxes have one permit: it is on only with all of
+/// theirs, the worst of them rules, and one that is lost or set for another jump counts as a stop.
 /// Recordings hold what each step of the box was fed with and what it went by, for `landfall replay`.
+/// Exit code 1: when it ended a box called stop, was lost or silent, had no settings or was set for another jump; with
+/// --once a line that has ended counts as it was last heard.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -103,15 +107,18 @@ Examples:
   landfall watch /dev/ttyACM0 --record day.csv
   landfall watch /dev/ttyACM0 --site hill.toml   says so if the box is set for another jump
   landfall watch /dev/ttyACM0 --large --bell     to be read from afar, and heard
-  landfall watch /dev/ttyACM0 /dev/ttyACM1 --plain
+  landfall watch left=/dev/ttyACM0 right=/dev/ttyACM1 --site hill.toml --bell --record day.csv
+  landfall watch left=simulated right=simulated --site hill.toml --full --do \"right: 30 s: cut for 20 s\"
+                                                 two boxes on computed bags, to try it
 
 The box is a supplementary alarm, not a certified device.")]
 pub(crate) struct Watch {
-    /// Serial ports.
-    #[arg(required = true, value_hint = ValueHint::AnyPath)]
-    pub ports: Vec<String>,
-    /// Record to this file, or where it is taken to the next of its numbers (day.csv, day.2.csv, …); with several boxes
-    /// -1, -2 … come before its ending. An older file stays.
+    /// Serial ports, each with the box's name before it where it has one: NAME=PORT. `simulated` in the place of a port is a
+    /// box on the computed bag of --site or --demo.
+    #[arg(required = true, value_name = "[NAME=]PORT", value_parser = Typed::parse, value_hint = ValueHint::AnyPath)]
+    pub ports: Vec<Typed>,
+    /// Record to this file, or where it is taken to the next of its numbers (day.csv, day.2.csv, …); with several boxes one
+    /// file each, with the box's name or -1, -2 … before its ending, and the name in each row. An older file stays.
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub record: Option<PathBuf>,
     /// Show pressures as this gauge does: kPa, Pa, mbar, inH2O, mmH2O or psi. Without it in whole pascals.
@@ -120,6 +127,16 @@ pub(crate) struct Watch {
     /// Site file of the jump that is ridden: a box that is set for another is told loudly.
     #[arg(long, value_name = "SITE", value_hint = ValueHint::FilePath)]
     pub site: Option<PathBuf>,
+    /// The embedded invented site instead of a file.
+    #[arg(long, conflicts_with = "site")]
+    pub demo: bool,
+    /// Simulated bags are at pressure at the start.
+    #[arg(long)]
+    pub full: bool,
+    /// What happens on a simulated bag, as for `landfall simulate`: [NAME:] TIME: WHAT, for one or for all of them. May be
+    /// given more than once.
+    #[arg(long = "do", value_name = "HAPPENING", num_args = 1)]
+    pub happenings: Vec<String>,
     /// Letters to be read from ten metres, without the trace.
     #[arg(long, conflicts_with = "plain")]
     pub large: bool,

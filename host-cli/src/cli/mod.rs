@@ -57,6 +57,8 @@ mod serve;
 #[cfg(feature = "full")]
 mod simulate;
 mod size;
+#[cfg(feature = "full")]
+mod sources;
 mod sweep;
 mod table;
 #[cfg(feature = "full")]
