@@ -608,3 +608,55 @@ fn a_box_that_is_lost_under_way_takes_the_permit_of_all() {
     assert!(lost.contains("next rider: NO") && lost.contains("right: Nothing is known of the bag here."), "{lost}");
     assert!(lost.contains("left RIDE, ") && lost.contains("right NO LINK, no pressure known"), "{lost}");
 }
+
+/// The guided calibration on a computed bag: what it stores multiplies what the box shows, and what is too far off is refused.
+#[test]
+fn a_sensor_is_held_against_a_reference() {
+    let (_simulated, port) =
+        boxed(&["--speed", "20", "--empty", "--do", "0 s: stall for 160 s", "--do", "400 s: hold for 25 s"]);
+    let never = landfall(&["calibrate", &port]);
+    assert!(never.status.success() && out(&never).contains("CAUTION: the sensor was never held"), "{}", out(&never));
+    // Enter on the vented bag; later twice on the full one, the first time against a pressure that cannot be.
+    let guided = |gauge: &str, waits: [u64; 2]| {
+        let args = ["calibrate", &port, "--gauge", gauge, "--gauge-error", "5 Pa", "--name", "lent gauge 7"];
+        let mut child = start(&args);
+        let mut typed = child.stdin.take().unwrap();
+        for wait in waits {
+            std::thread::sleep(Duration::from_secs(wait));
+            let _ = typed.write_all(b"\n");
+        }
+        let done = child.wait_with_output().unwrap();
+        drop(typed);
+        done
+    };
+    let far = guided("300 Pa", [1, 2]);
+    assert!(far.status.code() == Some(1) && err(&far).contains("moved by"), "{}", err(&far));
+    let stored = guided("1.32 kPa", [1, 12]);
+    assert!(stored.status.success(), "{}", err(&stored));
+    let told = out(&stored);
+    let span: f64 = told
+        .split("multiplied by ")
+        .nth(1)
+        .unwrap()
+        .split(['.', '\n'])
+        .take(2)
+        .collect::<Vec<_>>()
+        .join(".")
+        .parse()
+        .unwrap();
+    assert!(told.contains("another gauge (lent gauge 7) of 1320 Pa (to 5 Pa)") && span > 1.0 && span < 1.03, "{told}");
+    let shown = out(&landfall(&["calibrate", &port]));
+    assert!(shown.contains(&format!("span {span:.4}")) && !shown.contains("CAUTION"), "{shown}");
+    let log = out(&landfall(&["log", &port]));
+    assert!(log.contains(&format!("stored or taken out: span {span:.4}")), "{log}");
+    assert!(log.contains("The zero moved by ") && log.contains("since it was calibrated"), "{log}");
+    // The box's own pressure is the reference's now: its bag rests where the gauge said, to what its breath moves it.
+    let watched = out(&landfall(&["watch", &port, "--plain", "--for", "2 s", "--every", "1 s"]));
+    assert!(watched.contains("held against another gauge (lent gauge 7)"), "{watched}");
+    let pa: f64 = watched
+        .lines()
+        .filter_map(|line| line.split(" Pa ").next()?.rsplit(' ').next()?.parse::<f64>().ok())
+        .next_back()
+        .unwrap();
+    assert!((pa - 1320.0).abs() < 25.0, "{pa}: {watched}");
+}

@@ -7,11 +7,13 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::SyncSender;
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
 use landfall_core::watch::{Landing, WatchSettings, What};
+use landfall_firmware::calibration::Calibration;
 use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdict};
 
+use super::calibrate::{caution, told as told_calibration, zero_moved};
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
@@ -71,9 +73,11 @@ pub fn follow(name: &str, index: usize, once: bool, stop: &Arc<AtomicBool>, to: 
 
 /// Messages until the line goes away; says why it did.
 fn listen(port: &mut Port, index: usize, stop: &AtomicBool, to: &SyncSender<(usize, Brought)>) -> String {
-    // A box without the advisory does not know the last of them, and the refusal means nothing.
+    // A box of an older program or without the advisory does not know the last of them, and the refusal means nothing.
     let ask = |port: &mut Port| {
-        [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadToday].iter().try_for_each(|request| port.send(request))
+        [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadCalibration, ToBox::ReadToday]
+            .iter()
+            .try_for_each(|request| port.send(request))
     };
     let mut asked: Option<Instant> = None;
     let (mut known, mut settings) = (false, false);
@@ -120,6 +124,8 @@ pub struct Seen {
     pub settings: Option<WatchSettings>,
     /// Planned and today's thresholds, from a box that computes them.
     pub today: Option<Today>,
+    /// The sensor's calibration, once the box has told it.
+    pub calibration: Option<Option<Calibration>>,
     /// How things are.
     pub status: Option<Status>,
     /// Pressure over the box's time, s and Pa.
@@ -148,6 +154,7 @@ impl Seen {
             hello: None,
             settings: None,
             today: None,
+            calibration: None,
             status: None,
             trace: VecDeque::new(),
             landings: VecDeque::new(),
@@ -194,6 +201,12 @@ impl Seen {
             FromBox::Hello(hello) => self.hello = Some(*hello),
             FromBox::Today(today) => self.today = Some(*today),
             FromBox::Settings(settings) => self.settings = *settings,
+            FromBox::Calibration(held) => {
+                let held = held.unpacked();
+                if self.calibration.replace(held) != Some(held) {
+                    self.calibration_words().into_iter().for_each(|line| self.say(line, lines));
+                }
+            }
             FromBox::Stored(settings) => self.settings = Some(*settings),
             FromBox::Status(status) => {
                 if let Some(pa) = status.gauge_pa {
@@ -216,16 +229,39 @@ impl Seen {
                     }
                 }
                 if !matches!(entry.what, Noted::Kept(_)) {
-                    let line = format!("{:>9.2} s  {}", entry.at.seconds(), describe(entry).1);
-                    lines.push(format!("{}: {line}", self.name));
-                    self.events.push_back(line);
-                    if self.events.len() > 50 {
-                        self.events.pop_front();
-                    }
+                    self.say(format!("{:>9.2} s  {}", entry.at.seconds(), describe(entry).1), lines);
+                }
+                if let (Noted::Watch(What::Zeroed { offset_pa, stored: false }), Some(Some(held))) =
+                    (entry.what, self.calibration)
+                {
+                    let before_pa = f64::from(held.span * held.zero_pa);
+                    let allowed_pa = self.settings.map(|settings| f64::from(settings.sensor_error_pa));
+                    let words =
+                        zero_moved(f64::from(offset_pa), before_pa, "since it was calibrated", allowed_pa, |pa, to| {
+                            self.pressure(pa, to)
+                        });
+                    self.say(words, lines);
                 }
             }
             _ => {}
         }
+    }
+
+    /// Says something once, and keeps it among the events.
+    fn say(&mut self, line: String, lines: &mut Vec<String>) {
+        lines.push(format!("{}: {line}", self.name));
+        self.events.push_back(line);
+        if self.events.len() > 50 {
+            self.events.pop_front();
+        }
+    }
+
+    /// The calibration in words, and what to mind about it today.
+    pub fn calibration_words(&self) -> Vec<String> {
+        let Some(held) = &self.calibration else { return Vec::new() };
+        let caution = caution(held.as_ref(), SystemTime::now());
+        // That there is none is the caution.
+        held.iter().map(|held| told_calibration(Some(held))).chain(caution).collect()
     }
 
     /// A pressure as the gauge beside it shows it.

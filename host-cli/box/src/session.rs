@@ -6,18 +6,20 @@
 //!
 //! Lines of the file ([`landfall_tables::chain`] tells how they hold together), by their `what`: `session` (program, moment),
 //! `stated` (who coached, who rode, what was seen of the trial: as stated by whoever ran the command), `box` (who it is, its
-//! settings with site, revision and plan), `clock`, `recording` (where one belongs to it: its SHA-256), `record` (each record
+//! settings with site, revision and plan), `clock`, `calibration` (of the sensor, and how its zero moved), `recording` (where one belongs to it: its SHA-256), `record` (each record
 //! of the log), `figures` (what follows from the records), `end`.
 
 use std::time::{Duration, SystemTime};
 
 use landfall_core::watch::{Landing, State, TimeUs, WatchSettings, What};
+use landfall_firmware::calibration::Calibration;
 use landfall_firmware::link::{Hello, Noted};
 use landfall_plan::lines::paragraph;
 use landfall_plan::shown::Toward;
 use landfall_tables::chain::Writer;
 use serde_json::{Value, json};
 
+use super::calibrate::{caution, date_of, name_of, told, zero_moved};
 use super::events::{Logged, describe};
 use super::record::{cause_word, utc};
 use super::words::plan_id;
@@ -83,6 +85,10 @@ pub struct Given<'a> {
     pub stated: &'a Stated,
     /// Its clock.
     pub clock: Option<Clock>,
+    /// The sensor's calibration; the outer none where the box's program knows of none.
+    pub calibration: Option<Option<Calibration>>,
+    /// The zero of the session before, Pa.
+    pub zero_before_pa: Option<f64>,
     /// A recording.
     pub recording: Option<&'a Recorded>,
     /// The laptop's clock now.
@@ -99,6 +105,51 @@ pub fn last_session(all: &[Logged]) -> &[Logged] {
     let rides = |one: &Logged| matches!(one.entry.what, Noted::Watch(What::Changed { to: State::Ride, .. }));
     let days: Vec<&[Logged]> = all.split_inclusive(ends).collect();
     days.iter().rev().find(|day| day.iter().any(rides)).or(days.last()).copied().unwrap_or(&[])
+}
+
+/// The last zero that was taken on a vented bag before these records, Pa.
+#[must_use]
+pub fn zero_before(all: &[Logged], records: &[Logged]) -> Option<f64> {
+    let first = records.first()?.sequence;
+    let before = all.iter().filter(|one| one.sequence < first);
+    before.filter_map(zero_of).next_back()
+}
+
+/// The zero that a record tells, where it was taken on a vented bag.
+fn zero_of(one: &Logged) -> Option<f64> {
+    match one.entry.what {
+        Noted::Watch(What::Zeroed { offset_pa, stored: false }) => Some(f64::from(offset_pa)),
+        _ => None,
+    }
+}
+
+/// By how much the session's first zero has moved since the session before, and since the calibration, Pa.
+fn zero_moved_pa(given: &Given<'_>, figures: &Figures) -> (Option<f64>, Option<f64>) {
+    let now_pa = figures.zeros.iter().find(|(_, stored)| !stored).map(|(pa, _)| f64::from(*pa));
+    let held = given.calibration.flatten().map(|held| f64::from(held.span * held.zero_pa));
+    let since = |before: Option<f64>| Some(now_pa? - before?);
+    (since(given.zero_before_pa), since(held))
+}
+
+/// The calibration, and how the zero has moved, in whole sentences.
+#[must_use]
+pub fn sensor_words(given: &Given<'_>, figures: &Figures, shown: impl Fn(f64, Toward) -> String) -> String {
+    let mut words: Vec<String> = Vec::new();
+    match &given.calibration {
+        None => words.push("The box's program keeps no calibration.".to_owned()),
+        Some(held) => {
+            words.extend(held.iter().map(|held| told(Some(held))));
+            words.extend(caution(held.as_ref(), given.written));
+        }
+    }
+    if let Some(now_pa) = figures.zeros.iter().find(|(_, stored)| !stored).map(|(pa, _)| f64::from(*pa)) {
+        let allowed_pa = given.settings.map(|settings| f64::from(settings.sensor_error_pa));
+        let (last, calibrated) = zero_moved_pa(given, figures);
+        for (moved, since) in [(last, "since the last session"), (calibrated, "since it was calibrated")] {
+            words.extend(moved.map(|moved| zero_moved(now_pa, now_pa - moved, since, allowed_pa, &shown)));
+        }
+    }
+    words.join(" ")
 }
 
 /// A stop of a session.
@@ -247,6 +298,17 @@ pub fn written(given: &Given<'_>, records: &[Logged], figures: &Figures) -> (Str
         "what": "clock", "start": hello.boot, "zero_at": given.clock.map(|clock| utc(clock.zero)),
         "within_s": given.clock.map(|clock| clock.within_s),
     }));
+    let held = given.calibration.flatten();
+    let (since_session_pa, since_calibration_pa) = zero_moved_pa(given, figures);
+    lines.add(&json!({
+        "what": "calibration", "known": given.calibration.is_some(), "date": held.map(|held| date_of(&held)),
+        "at_s": held.map(|held| held.at_s), "reference": held.map(|held| held.reference),
+        "name": held.map(|held| name_of(&held)), "reference_pa": held.map(|held| held.reference_pa),
+        "reference_error_pa": held.map(|held| held.reference_error_pa), "zero_pa": held.map(|held| held.zero_pa),
+        "span": held.map(|held| held.span), "span_error": held.map(|held| held.span_error),
+        "zero_moved_since_session_pa": since_session_pa, "zero_moved_since_calibration_pa": since_calibration_pa,
+        "caution": given.calibration.and_then(|held| caution(held.as_ref(), given.written)),
+    }));
     if let Some(one) = given.recording {
         lines.add(&json!({"what": "recording", "file": one.file, "bytes": one.bytes, "sha256": one.sha256}));
     }
@@ -308,6 +370,7 @@ pub fn text(given: &Given<'_>, figures: &Figures, pressure: impl Fn(f64, Toward)
         ),
         None => line("Clock", "the box told no time, so the records have none of the day.".to_owned()),
     }
+    line("Sensor", sensor_words(given, figures, &pressure));
     let driven = if figures.trial_driven {
         "lamps and siren were driven one after the other at the start"
     } else {
@@ -505,11 +568,23 @@ mod tests {
         // All of it stands in the file, and the file holds together.
         let stated = Stated { coach: Some("Ines".into()), riders: vec!["Tom".into()], ..Stated::default() };
         let clock = Clock { zero: SystemTime::UNIX_EPOCH + Duration::from_secs(1_700_000_000), within_s: 0.1 };
+        let held = Calibration {
+            at_s: 1_600_000_000,
+            reference: landfall_firmware::calibration::Reference::Water,
+            name: [0; 16],
+            reference_pa: 2936.0,
+            reference_error_pa: 13.0,
+            zero_pa: 0.5,
+            span: 1.01,
+            span_error: 0.005,
+        };
         let given = Given {
             hello: &hello,
             settings: Some(settings),
             stated: &stated,
             clock: Some(clock),
+            calibration: Some(Some(held)),
+            zero_before_pa: Some(-1.0),
             recording: None,
             written: clock.zero,
             program: "0.2.0",
@@ -533,6 +608,13 @@ mod tests {
         assert!(words.contains("Ines (as stated).") && words.contains("Tom (as stated)."), "{words}");
         assert!(words.contains("Blowers switched off: the box stopped."), "{words}");
         assert!(!words.contains("NOT "), "{words}");
+        // The first zero of the log itself, against the one before and the calibrated one.
+        let zero_pa = records.iter().find_map(zero_of).unwrap();
+        let moved = format!("The zero moved by {:.1} Pa since the last session (-1.0 Pa to", zero_pa + 1.0);
+        assert!(words.contains(&moved) && words.contains("older than a year: 1157 days"), "{words}");
+        let line = whole.said.iter().find(|said| said["what"] == "calibration").unwrap();
+        let since_pa = line["zero_moved_since_calibration_pa"].as_f64().unwrap();
+        assert!((since_pa - (zero_pa - f64::from(1.01_f32 * 0.5))).abs() < 1e-9, "{line}");
     }
 
     fn entry(sequence: u32, boot: u16, what: Noted) -> Logged {
@@ -560,6 +642,11 @@ mod tests {
         assert_eq!(of(&all[..5]), [4, 5]);
         assert_eq!(of(&all[..1]), [1]);
         assert_eq!(of(&[]), [0_u32; 0]);
+        let mut zeroed = all.clone();
+        zeroed[0].entry.what = Noted::Watch(What::Zeroed { offset_pa: 2.0, stored: false });
+        zeroed[3].entry.what = Noted::Watch(What::Zeroed { offset_pa: 3.5, stored: false });
+        assert_eq!(zero_before(&zeroed, last_session(&zeroed)), Some(2.0));
+        assert_eq!(zero_before(&zeroed, &zeroed), None);
         let going = Figures::of(last_session(&all[..5]));
         assert!(going.least_open && !going.ended && going.least_pa.is_none());
     }

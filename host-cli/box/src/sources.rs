@@ -150,7 +150,7 @@ fn simulate(site: &Site, plan: Plan, index: usize, stop: &AtomicBool, to: &SyncS
     while !stop.load(Ordering::Relaxed) {
         if !(known && settings) && asked.is_none_or(|at| at.elapsed() > ASK) {
             asked = Some(Instant::now());
-            for question in [ToBox::Identify, ToBox::ReadSettings] {
+            for question in [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadCalibration] {
                 if let Ok(frame) = encode(&question) {
                     sim.hear(frame.bytes());
                 }

@@ -32,6 +32,14 @@ fn air_pressure(text: &str) -> Result<f64, String> {
     parse_quantity(text, Dimension::Pressure).map(|q| q.si).map_err(|e| format!("{e}; write it as \"845 hPa\""))
 }
 
+fn height(text: &str) -> Result<f64, String> {
+    match parse_quantity(text, Dimension::Length) {
+        Ok(height) if (0.01..=2.0).contains(&height.si) => Ok(height.si),
+        Ok(_) => Err("a column between 1 cm and 2 m is meant; write it as \"300 mm\"".to_owned()),
+        Err(error) => Err(format!("{error}; write it as \"300 mm\"")),
+    }
+}
+
 fn air_temperature(text: &str) -> Result<f64, String> {
     parse_quantity(text, Dimension::Temperature).map(|q| q.si).map_err(|e| format!("{e}; write it as \"32 degC\""))
 }
@@ -251,6 +259,51 @@ pub(crate) struct Log {
     pub format: Format,
     #[command(flatten)]
     pub output: Output,
+}
+
+/// Hold the box's sensor against a reference, step by step
+///
+/// Two points: both ports open, and a column of water or another gauge. The box keeps the zero, the span, the date and the
+/// reference, and multiplies every reading by the span; its button is held for that. Refused is a span further than 3 % from 1,
+/// with what to look for. Exit code 1: it was refused, and nothing was stored.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  landfall calibrate /dev/ttyACM0                          what the box keeps, and how old it is
+  landfall calibrate /dev/ttyACM0 --water \"300 mm\" --temperature \"16 degC\" --name \"U-tube\"
+  landfall calibrate /dev/ttyACM0 --gauge \"1.20 kPa\" --gauge-error \"5 Pa\" --name \"lent, 2026\"
+
+The water: a clear tube bent to a U, half full; one end on the sensor's tube, the other open and lifted until the levels differ
+by the height. With the blowers off and nobody near the bag: the box takes the column for a bag, and sounds the siren when
+it comes off. End the day at the box afterwards (hold the button until red is steady).
+
+  span = pressure / (reading with it - reading with open ports)
+  pressure of the water = density x 9.80665 m/s2 x height between the levels")]
+pub(crate) struct Calibrate {
+    /// Serial port.
+    #[arg(value_hint = ValueHint::AnyPath)]
+    pub port: String,
+    /// A column of water of this height between its two levels.
+    #[arg(long, value_name = "HEIGHT", value_parser = height, conflicts_with = "gauge")]
+    pub water: Option<f64>,
+    /// The water's temperature.
+    #[arg(long, value_name = "TEMPERATURE", default_value = "20 degC", value_parser = air_temperature)]
+    pub temperature: f64,
+    /// Another gauge on the same tube, and what it shows.
+    #[arg(long, value_name = "PRESSURE", value_parser = air_pressure, requires = "gauge_error")]
+    pub gauge: Option<f64>,
+    /// How far off that gauge may be, as its certificate says.
+    #[arg(long, value_name = "PRESSURE", value_parser = air_pressure, requires = "gauge")]
+    pub gauge_error: Option<f64>,
+    /// What the reference is called; the box keeps 16 bytes of it.
+    #[arg(long, value_name = "TEXT", default_value = "", hide_default_value = true)]
+    pub name: String,
+    /// Take the calibration out: span 1.
+    #[arg(long, conflicts_with_all = ["water", "gauge"])]
+    pub clear: bool,
+    /// How long to wait for the button.
+    #[arg(long, value_name = "TIME", default_value = "55 s", value_parser = time)]
+    pub wait: f64,
 }
 
 /// Check that a session's record is as it was written

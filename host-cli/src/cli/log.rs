@@ -8,7 +8,7 @@ use landfall_box::arm::site_id;
 use landfall_box::events::{Logged, csv, download, json, text};
 use landfall_box::port::Port;
 use landfall_box::session::{self, Figures, Given, Recorded, Stated};
-use landfall_box::upload::{forget, greet, held};
+use landfall_box::upload::{calibration, forget, greet, held};
 use landfall_firmware::link::{FromBox, Hello};
 use landfall_plan::outside;
 use landfall_plan::shown::{Shown, Toward};
@@ -43,7 +43,7 @@ pub(crate) fn run(args: &Log) -> anyhow::Result<End> {
     }
     let all = fetched(&mut port)?;
     let shown = match args.format {
-        Format::Text => text(&all),
+        Format::Text => format!("{}\n{}\n", text(&all), sensor(&mut port, &hello, &all)?),
         Format::Json => output::json(&json(&all))?,
         Format::Csv => csv(&all),
     };
@@ -98,6 +98,23 @@ fn heard(port: &mut Port) -> anyhow::Result<Vec<(SystemTime, landfall_core::watc
     Ok(all)
 }
 
+/// What there is to say of the sensor, below a log.
+fn sensor(port: &mut Port, hello: &Hello, all: &[Logged]) -> anyhow::Result<String> {
+    let records = session::last_session(all);
+    let given = Given {
+        hello,
+        settings: held(port)?,
+        stated: &Stated::default(),
+        clock: None,
+        calibration: calibration(port)?,
+        zero_before_pa: session::zero_before(all, records),
+        recording: None,
+        written: SystemTime::now(),
+        program: env!("CARGO_PKG_VERSION"),
+    };
+    Ok(session::sensor_words(&given, &Figures::of(records), |pa, _| format!("{pa:.0} Pa")))
+}
+
 /// Writes the session's file and says it in words.
 fn put_down(
     args: &Log,
@@ -137,6 +154,8 @@ fn put_down(
         settings: held,
         stated,
         clock,
+        calibration: calibration(port)?,
+        zero_before_pa: session::zero_before(all, records),
         recording: recording.as_ref(),
         written: SystemTime::now(),
         program: env!("CARGO_PKG_VERSION"),

@@ -20,6 +20,8 @@ mod arm;
 #[cfg(feature = "full")]
 mod bag_test;
 mod bar;
+#[cfg(feature = "full")]
+mod calibrate;
 mod card;
 mod check;
 #[cfg(feature = "full")]
@@ -177,6 +179,8 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Log(args)) => log::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Verify(args)) => verify::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Calibrate(args)) => calibrate::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Simulate(args)) => simulate::run(&args),
         #[cfg(feature = "full")]

@@ -56,12 +56,14 @@ use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::sync_channel;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
+use std::time::SystemTime;
 
 use landfall_core::watch::{State, WatchSettings};
 use landfall_firmware::link::Status;
 use serde_json::{Value, json};
 
 use landfall_box::CAUTION;
+use landfall_box::calibrate::caution;
 use landfall_box::live::{Brought, Seen};
 use landfall_box::sources::{Place, Source, run};
 use landfall_box::together::together;
@@ -278,6 +280,7 @@ fn lines(seen: &Seen, s: &Status, fault: Option<&str>) -> Vec<String> {
     }
     lines.push(if s.permit { PERMIT_ON } else { "The permit is off: no new rider." }.to_owned());
     let since = s.since_landing_s.map_or_else(String::new, |since_s| format!(", the last {since_s:.0} s ago"));
+    lines.extend(seen.calibration.and_then(|held| caution(held.as_ref(), SystemTime::now())));
     lines.push(format!("Landings: {}{since}.", s.landings));
     if let Some((_, last)) = seen.landings.back() {
         let back = match last.recovery_s {
