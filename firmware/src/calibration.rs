@@ -82,7 +82,7 @@ impl Packed {
     /// Whether a box takes it: none, or the layout and a span within [`SPAN_OFF`].
     pub fn is_good(&self) -> bool {
         let off = self.span() - 1.0;
-        self.version() <= CALIBRATION_VERSION && off >= -SPAN_OFF && off <= SPAN_OFF
+        self.version() <= CALIBRATION_VERSION && (-SPAN_OFF..=SPAN_OFF).contains(&off)
     }
 
     /// What it says; none: there is none.

@@ -98,9 +98,12 @@ fn apart(boxes: &[Seen]) -> Option<String> {
 }
 
 impl Together {
-    /// All of it but the pressures: when that changes, it is news.
-    pub fn news(&self) -> (bool, bool, &Told, Vec<(&Told, Option<bool>)>) {
-        (self.permit, self.siren, &self.told, self.each.iter().map(|each| (&each.told, each.permit)).collect())
+    /// Whether anything but the pressures is another than before.
+    pub fn is_news(&self, before: Option<&Self>) -> bool {
+        let Some(before) = before else { return true };
+        let same = |(now, then): (&Each, &Each)| now.told == then.told && now.permit == then.permit;
+        (self.permit, self.siren, &self.told) != (before.permit, before.siren, &before.told)
+            || !self.each.iter().zip(&before.each).all(same)
     }
 
     /// The permit in words.

@@ -268,7 +268,7 @@ fn lines(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> an
         let all = Instant::now() >= due;
         // The one permit of several boxes: when it changes, and with every line.
         if let Some(now) = together(&following.boxes) {
-            if all || was_together.as_ref().map(Together::news) != Some(now.news()) {
+            if all || now.is_news(was_together.as_ref()) {
                 say(&now.line())?;
             }
             was_together = Some(now);
