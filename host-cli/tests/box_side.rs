@@ -503,7 +503,7 @@ fn a_session_is_put_down_checked_and_kept() {
         "Ines (as stated).",
         "Tom, Ada Ö. (as stated).",
         "all came (as stated).",
-        "Blowers switched off: the box stopped",
+        "for the blowers' supply the box stopped",
     ] {
         assert!(told.contains(words), "{words}: {told}");
     }

@@ -11,7 +11,7 @@
 
 use std::time::{Duration, SystemTime};
 
-use landfall_core::watch::{Landing, State, TimeUs, WatchSettings, What};
+use landfall_core::watch::{Landing, Reason, State, TimeUs, WatchSettings, What};
 use landfall_firmware::calibration::Calibration;
 use landfall_firmware::link::{Hello, Noted};
 use landfall_plan::lines::paragraph;
@@ -180,7 +180,7 @@ pub struct Figures {
     pub records: Option<(u32, u32)>,
     /// Lamps and siren were driven one after the other at a start.
     pub trial_driven: bool,
-    /// Before the first landing the box stopped because the sensor was not believed: the tube was pulled off.
+    /// Before the first landing the box stopped for its pressure or its sensor, as when the tube is pulled off.
     pub tube_tried: bool,
     /// The same for the blowers' supply.
     pub supply_tried: bool,
@@ -194,6 +194,8 @@ pub struct Figures {
     pub least_pa: Option<f32>,
     /// There was riding that is in no hour's figures yet, so that the least pressure may have been lower.
     pub least_open: bool,
+    /// There was riding whose figures went with a start of the box under way: they are in none.
+    pub least_lost: bool,
     /// The zeros, with whether each came from storage.
     pub zeros: Vec<(f32, bool)>,
     /// The day was ended at the button.
@@ -218,8 +220,9 @@ impl Figures {
                     if matches!(to, State::Stop | State::Fault) {
                         let reason = if to == State::Fault { fault.unwrap_or(reason.word()) } else { reason.word() };
                         let before_landing = all.landings.is_empty();
-                        all.tube_tried |= before_landing && to == State::Fault;
-                        all.supply_tried |= before_landing && reason == "supply_cut";
+                        let of_supply = reason == Reason::SupplyCut.word();
+                        all.tube_tried |= before_landing && !of_supply;
+                        all.supply_tried |= before_landing && of_supply;
                         let boot = one.entry.boot;
                         let stop =
                             Stop { record, boot, at, state: to, reason, gauge_pa, acknowledged: None, before_landing };
@@ -244,8 +247,11 @@ impl Figures {
                     }
                     all.least_open = false;
                 }
-                // After a start the state is another, and what was ridden before it is in no figures.
-                Noted::Booted(_) => riding = false,
+                // What was not summed up before a start is in no figures any more.
+                Noted::Booted(_) => {
+                    all.least_lost |= riding || all.least_open;
+                    (riding, all.least_open) = (false, false);
+                }
                 _ => {}
             }
         }
@@ -327,7 +333,7 @@ pub fn written(given: &Given<'_>, records: &[Logged], figures: &Figures) -> (Str
         "stops": figures.stops.iter().map(|stop| stop_json(given, stop)).collect::<Vec<_>>(),
         "landings": figures.landings.len(), "landings_counted": figures.landings_counted,
         "highest_pa": peak_pa, "deepest_dip_pa": dip_pa, "longest_recovery_s": recovery_s,
-        "least_pa": figures.least_pa, "least_open": figures.least_open,
+        "least_pa": figures.least_pa, "least_open": figures.least_open, "least_lost": figures.least_lost,
         "zeros_pa": figures.zeros.iter().map(|(pa, _)| *pa).collect::<Vec<_>>(), "ended": figures.ended,
     }));
     lines.finish()
@@ -377,11 +383,11 @@ pub fn text(given: &Given<'_>, figures: &Figures, pressure: impl Fn(f64, Toward)
         "the log shows no trial of lamps and siren"
     };
     line("Trial", format!("{driven}; seen and heard: {}", says(&stated.trial, "not stated; --trial says what.")));
-    let tried = |yes: bool| if yes { "the box stopped" } else { "NOT TRIED, or the box did not stop" };
+    let tried = |yes: bool| if yes { "the box stopped" } else { "the box did NOT stop, or it was not tried" };
     line(
         "",
         format!(
-            "Tube pulled off before the first landing: {}. Blowers switched off: {}.",
+            "Before the first landing: for its pressure or sensor (tube pulled off) {}; for the blowers' supply {}.",
             tried(figures.tube_tried),
             tried(figures.supply_tried)
         ),
@@ -425,6 +431,9 @@ pub fn text(given: &Given<'_>, figures: &Figures, pressure: impl Fn(f64, Toward)
             (None, false) => "there was no time with the permit on.".to_owned(),
         },
     );
+    if figures.least_lost {
+        line("", "The box started anew under way, and what it had not yet summed up is not in that.".to_owned());
+    }
     if figures.stops.is_empty() {
         line("Stops", "none.".to_owned());
     }
@@ -606,7 +615,10 @@ mod tests {
         let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(words.contains("the sensor was not believed (nack), before anybody had landed"), "{words}");
         assert!(words.contains("Ines (as stated).") && words.contains("Tom (as stated)."), "{words}");
-        assert!(words.contains("Blowers switched off: the box stopped."), "{words}");
+        assert!(
+            words.contains("(tube pulled off) the box stopped; for the blowers' supply the box stopped."),
+            "{words}"
+        );
         assert!(!words.contains("NOT "), "{words}");
         // The first zero of the log itself, against the one before and the calibrated one.
         let zero_pa = records.iter().find_map(zero_of).unwrap();
@@ -649,6 +661,15 @@ mod tests {
         assert_eq!(zero_before(&zeroed, &zeroed), None);
         let going = Figures::of(last_session(&all[..5]));
         assert!(going.least_open && !going.ended && going.least_pa.is_none());
+        // A start while somebody rides takes the figures with it: what comes after does not make up for that.
+        let hour = landfall_firmware::link::Hour { least_pa: 900.0, ..landfall_firmware::link::Hour::EMPTY };
+        let list = |whats: &[Noted]| whats.iter().zip(1..).map(|(what, n)| entry(n, 1, *what)).collect::<Vec<_>>();
+        let lost = Figures::of(&list(&[booted, ride, booted, ride, Noted::Hour(hour), end]));
+        assert_eq!((lost.least_pa, lost.least_lost, lost.least_open), (Some(900.0), true, false));
+        let whole = Figures::of(&list(&[booted, ride, Noted::Hour(hour), end, booted]));
+        assert_eq!((whole.least_pa, whole.least_lost, whole.least_open), (Some(900.0), false, false));
+        // An hour that ends while it goes on leaves the rest open.
+        assert!(Figures::of(&list(&[booted, ride, Noted::Hour(hour)])).least_open);
     }
 
     #[test]
