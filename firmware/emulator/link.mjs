@@ -62,6 +62,10 @@ export const offerBags = (bags) => frame([7, ...bagsBytes(bags)]);
 export const offerCurve = (curve) => frame([8, ...curveBytes(curve)]);
 export const readToday = () => frame([9]);
 export const stateAir = (pa, k) => frame([10, ...f32(pa), ...f32(k)]);
+export const readCalibration = () => frame([11]);
+export const calibrationBytes = (c) => [...le32(c.version).slice(0, 2), ...f32(c.span), ...le32(c.at_s), c.reference, ...[...c.name.padEnd(16, '\0')].map((x) => x.charCodeAt(0)),
+  ...[c.reference_pa, c.reference_error_pa, c.zero_pa, c.span_error].flatMap(f32)];
+export const calibrate = (bytes) => frame([12, ...bytes]);
 export const confirmWith = (s, { site, bags, curve }) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...bagsBytes(bags), ...curveBytes(curve)]))]);
 
 // --- from the box
@@ -107,6 +111,7 @@ class Reader {
       case 4: return { ...e, kind: 'forgotten' };
       case 5: return { ...e, kind: 'hour', landings: this.int(), slow: this.int(), waits: this.int(), permit_steps: this.int(), least_pa: this.f32(), peak_pa: this.f32(), dip_pa: this.f32(), recovery_s: this.f32() };
       case 6: return { ...e, kind: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), stop_pa: this.f32(), wait_pa: this.f32(), high_pa: this.f32() };
+      case 7: return { ...e, kind: 'calibrated', span: this.f32() };
       default: throw new Error('unknown entry');
     }
   }
@@ -152,6 +157,7 @@ class Reader {
       case 14: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
       case 15: { const thresholds = () => this.opt(() => this.thresholds());
         return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
+      case 17: return { is: 'calibration', bytes: Array.from({ length: 43 }, () => this.u8()) };
       default: throw new Error(`unknown message ${kind}`);
     }
   }

@@ -22,6 +22,7 @@
 use core::mem::MaybeUninit;
 
 use crate::board::{Inputs, Outputs, Watchdog};
+use crate::calibration::Packed;
 use crate::frame::{Frame, Receiver, encode};
 use crate::link::{
     Entry, EntryHead, Fed, FedStep, FromBox, Hello, Hour, Kept, LoggedBytes, Noted, PROTOCOL, Refusal, STATUS_STEPS,
@@ -83,6 +84,7 @@ pub struct Hardware<B, P, I, F, L, W> {
 enum Request {
     Commit(WatchSettings),
     Forget,
+    Calibrate(Packed),
 }
 
 /// The box.
@@ -96,6 +98,8 @@ pub struct App<S, B, P, I, F, L, W> {
     watchdog: W,
 
     settings: Option<WatchSettings>,
+    /// Factor on every reading, from the calibration.
+    span: f32,
     watch: Option<Watch>,
     kept: Kept,
     boot: u16,
@@ -156,6 +160,7 @@ where
         let app = Self::make(place, hardware, sensor, cause);
         app.open();
         app.settings = app.read_settings();
+        app.read_calibration();
         app.note(Noted::Booted(cause));
         app.begin(cause);
         app.watchdog.feed(WATCHDOG_MS);
@@ -180,6 +185,7 @@ where
             link,
             watchdog,
             settings: None,
+            span: 1.0,
             watch: None,
             kept: Kept::default(),
             boot: 0,
@@ -248,7 +254,7 @@ where
             now,
             reading: match reading {
                 Ok(_) if too_short => Err(SensorFault::Identity),
-                Ok(reading) => Ok(GaugePa(reading.gauge_pa)),
+                Ok(reading) => Ok(GaugePa(self.span * reading.gauge_pa)),
                 Err(fault) => Err(fault.for_watch()),
             },
             supply,
@@ -604,8 +610,15 @@ where
                 Ok(()) => self.request = Some(Request::Forget),
                 Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
+            ToBox::ReadCalibration => {
+                let held = self.read_calibration();
+                self.reply(&FromBox::Calibration(held));
+            }
+            ToBox::Calibrate(wanted) => self.hear_calibration(wanted),
             #[cfg(feature = "advisory")]
             other => self.hear_advisory(other),
+            #[cfg(not(feature = "advisory"))]
+            _ => self.reply(&FromBox::Refused(Refusal::Frame)),
         }
     }
 
@@ -673,6 +686,9 @@ where
     /// Writes what was asked for to flash. False if the flash did not take it.
     #[inline(never)]
     fn store_request(&mut self, request: &Request) -> bool {
+        if let Request::Calibrate(calibration) = request {
+            return self.store_calibration(calibration);
+        }
         let revision = if let Request::Commit(settings) = request { settings.revision } else { 0 };
         // The floor goes before them, so that it outlives what is forgotten.
         let floor = self.floor.max(revision);
@@ -686,7 +702,7 @@ where
                 Request::Commit(settings) => advisory.to_store(settings, rest)?,
                 #[cfg(not(feature = "advisory"))]
                 Request::Commit(settings) => postcard::to_slice(settings, rest).ok()?.len(),
-                Request::Forget => 0,
+                Request::Forget | Request::Calibrate(_) => 0,
             };
             length.checked_add(4)
         };
@@ -705,6 +721,7 @@ where
                 self.note(Noted::Forgotten);
                 self.say(&FromBox::Forgot { floor: self.floor });
             }
+            (Request::Calibrate(held), _) if stored => self.calibrated(held),
             _ => self.say(&FromBox::Refused(Refusal::Flash)),
         }
     }
@@ -850,6 +867,7 @@ fn newest_kept<F: NorFlash>(store: &mut Store<F>) -> (Kept, u16) {
 
 #[cfg(feature = "advisory")]
 pub mod advisory;
+mod calibrate;
 #[cfg(feature = "advisory")]
 use advisory::Advisory;
 #[cfg(test)]

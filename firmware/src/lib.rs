@@ -14,6 +14,7 @@ pub mod app;
 pub mod baro;
 pub mod board;
 pub mod bridge;
+pub mod calibration;
 pub mod float;
 pub mod frame;
 pub mod gauge;

@@ -14,6 +14,7 @@ use std::vec::Vec;
 
 #[cfg(feature = "advisory")]
 pub(crate) mod advisory;
+mod calibrate;
 #[cfg(feature = "top")]
 mod top;
 

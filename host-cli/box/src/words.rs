@@ -150,6 +150,18 @@ fn fault_todo(fault: Option<Fault>) -> String {
     }
 }
 
+/// What a box says whose numbers are those of another jump, or of another plan of this one.
+pub fn not_this_jump() -> Told {
+    Told {
+        level: Level::Stop,
+        head: "OTHER JUMP",
+        next: "next rider: NO",
+        todo: "The box goes by the pressures of another jump or plan. Nobody rides until it is armed for this one: \
+               `landfall arm`."
+            .to_owned(),
+    }
+}
+
 /// What a set of thresholds is known by: a checksum over everything that a box goes by, the revision left out, so that
 /// the same plan computed again is the same.
 pub fn plan_id(settings: &WatchSettings) -> u32 {
