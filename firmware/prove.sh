@@ -56,11 +56,16 @@ note "core"
 build() { (cd boards && bare_cargo build -q --release --locked "$@"); }
 check "RP2040 image links: it holds no panic path" build -p landfall-rp2040 --target thumbv6m-none-eabi
 image=boards/target/thumbv6m-none-eabi/release/landfall-rp2040
-cp "$image" "$work/rp2040.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040.bin" || exit 1
+cp "$image" "$work/rp2040.elf"
+check "it is sealed with its length and checksum" python3 seal.py "$work/rp2040.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040.elf" "$work/rp2040.bin" || exit 1
 check "so does the one with logs" build -p landfall-rp2040 --target thumbv6m-none-eabi --features log
 cp "$image" "$work/rp2040-log.elf"
+check "and sealed" python3 seal.py "$work/rp2040-log.elf"
 check "the one with the advisory links without panic paths" build -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory
-cp "$image" "$work/rp2040-advisory.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040-advisory.bin" || exit 1
+cp "$image" "$work/rp2040-advisory.elf"
+check "and is sealed" python3 seal.py "$work/rp2040-advisory.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040-advisory.elf" "$work/rp2040-advisory.bin" || exit 1
 check "Cortex-M4F image builds" build -p landfall-m4f --target thumbv7em-none-eabihf
 for chip in rp2040:thumbv6m-none-eabi m0:thumbv6m-none-eabi m4f:thumbv7em-none-eabihf; do
     check "the core's results for ${chip%:*} build" build -p landfall-agree-board --target "${chip#*:}" --features "${chip%:*}"

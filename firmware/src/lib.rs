@@ -18,9 +18,11 @@ pub mod float;
 pub mod frame;
 pub mod gauge;
 pub mod link;
+pub mod selftest;
 pub mod sensor;
 pub mod store;
 pub mod thermal;
+pub mod wire;
 
 #[cfg(test)]
 #[allow(clippy::expect_used)]

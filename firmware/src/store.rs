@@ -73,6 +73,11 @@ impl RunningCrc {
     pub(crate) const fn value(self) -> u32 {
         self.0.finalize()
     }
+
+    /// The sum so far, with more to come.
+    pub(crate) fn so_far(&self) -> u32 {
+        self.0.clone().finalize()
+    }
 }
 
 /// Why nothing was stored.

@@ -6,6 +6,7 @@
 
 pub mod arm;
 pub mod bag;
+pub mod beside;
 pub mod draw;
 pub mod events;
 pub mod file;

@@ -9,9 +9,10 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::SyncSender;
 use std::time::{Duration, Instant};
 
-use landfall_core::watch::{Landing, WatchSettings, What};
+use landfall_core::watch::{BesideSeen, Landing, WatchSettings, What};
 use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdict};
 
+use super::beside;
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
@@ -122,6 +123,8 @@ pub struct Seen {
     pub today: Option<Today>,
     /// How things are.
     pub status: Option<Status>,
+    /// What it tells of its parts beside, if it has any.
+    pub beside: Option<BesideSeen>,
     /// Pressure over the box's time, s and Pa.
     pub trace: VecDeque<(f64, f64)>,
     /// The last landings, newest last, with the box's time at which they were reported, s.
@@ -149,6 +152,7 @@ impl Seen {
             settings: None,
             today: None,
             status: None,
+            beside: None,
             trace: VecDeque::new(),
             landings: VecDeque::new(),
             events: VecDeque::new(),
@@ -193,6 +197,7 @@ impl Seen {
         match message {
             FromBox::Hello(hello) => self.hello = Some(*hello),
             FromBox::Today(today) => self.today = Some(*today),
+            FromBox::Beside(seen) => self.beside = Some(*seen),
             FromBox::Settings(settings) => self.settings = *settings,
             FromBox::Stored(settings) => self.settings = Some(*settings),
             FromBox::Status(status) => {
@@ -251,6 +256,11 @@ impl Seen {
     /// What people see first, a silent link being the gravest.
     pub fn first(&self) -> Told {
         told(self.status.as_ref().filter(|_| self.silent().is_none()))
+    }
+
+    /// What it tells of its parts beside, the gravest first.
+    pub fn beside_words(&self) -> Vec<String> {
+        self.beside.map_or_else(Vec::new, |seen| beside::told(&seen, |pa| self.pressure(pa, Toward::Nearest)))
     }
 
     fn today_words(&self) -> Option<String> {
@@ -313,14 +323,15 @@ impl Seen {
                 or(s.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest)), "no pressure"),
             ),
             format!(
-                "{:.1} s  landings {}{}{}{}{}{}{}",
+                "{:.1} s  landings {}{}{}{}{}{}{}{}",
                 s.at.seconds(),
                 s.landings,
                 or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
                 or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
-                or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
+                or(s.fault.map(|fault| format!(", fault: {}", fault.word().replace('_', " "))), ""),
                 if s.supply == Some(false) { ", SUPPLY OFF" } else { "" },
                 or(s.temperature_degc.map(|t| format!(", air {t:.0} °C")), ""),
+                self.beside_words().iter().map(|words| format!(", {words}")).collect::<String>(),
                 or(self.today_words().map(|words| format!(", {words}")), ""),
             ),
         )

@@ -9,6 +9,7 @@ use std::rc::Rc;
 
 use embedded_hal::digital::{ErrorType as PinError, InputPin, OutputPin};
 use embedded_storage::nor_flash::{ErrorType as FlashErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
+use landfall_core::watch::parts::SecondKind;
 use landfall_core::watch::{Pins, ResetCause, TimeUs, WatchSettings};
 use landfall_firmware::app::{App, Hardware, STEP_US};
 use landfall_firmware::board::{Inputs, Outputs, Watchdog};
@@ -37,6 +38,13 @@ struct World {
     reading: Cell<Result<f32, Fault>>,
     range_pa: f32,
     levels: [Cell<bool>; 5],
+    /// The second sensor's reading.
+    second_pa: Cell<f32>,
+    /// Steps since the permit's pin last moved, as a charge pump behind it sees it.
+    permit_age: Cell<u32>,
+    /// The permit is driven by pulses.
+    pulses: bool,
+    blowing: Cell<bool>,
     button: Cell<bool>,
     supply: Cell<bool>,
     flash: RefCell<Vec<u8>>,
@@ -44,10 +52,26 @@ struct World {
     from_box: RefCell<Vec<u8>>,
 }
 
+impl World {
+    fn set(&self, which: usize, on: bool) {
+        if self.levels[which].replace(on) != on && which == PERMIT {
+            self.permit_age.set(0);
+        }
+    }
+
+    /// The permit's loop: the pin, or the pump behind it, which holds for two steps.
+    fn loop_closed(&self) -> bool {
+        if self.pulses { self.permit_age.get() < 2 } else { self.levels[PERMIT].get() }
+    }
+}
+
 struct Sensor(Rc<World>);
 impl GaugeSensor<()> for Sensor {
     fn step(&mut self, (): &mut ()) -> Result<Reading, Fault> {
         self.0.reading.get().map(|gauge_pa| Reading { gauge_pa, outside: None })
+    }
+    fn second(&mut self, (): &mut (), _: SecondKind) -> Result<Reading, Fault> {
+        Ok(Reading { gauge_pa: self.0.second_pa.get(), outside: None })
     }
     fn kind(&self) -> Option<Kind> {
         Some(Kind::Bridge)
@@ -63,11 +87,11 @@ impl PinError for Out {
 }
 impl OutputPin for Out {
     fn set_low(&mut self) -> Result<(), Infallible> {
-        self.0.levels[self.1].set(false);
+        self.0.set(self.1, false);
         Ok(())
     }
     fn set_high(&mut self) -> Result<(), Infallible> {
-        self.0.levels[self.1].set(true);
+        self.0.set(self.1, true);
         Ok(())
     }
 }
@@ -75,6 +99,8 @@ impl OutputPin for Out {
 enum In {
     Button(Rc<World>),
     Supply(Rc<World>),
+    Loop(Rc<World>),
+    Blower(Rc<World>),
 }
 impl PinError for In {
     type Error = Infallible;
@@ -84,6 +110,8 @@ impl InputPin for In {
         Ok(match self {
             Self::Button(world) => !world.button.get(),
             Self::Supply(world) => world.supply.get(),
+            Self::Loop(world) => world.loop_closed(),
+            Self::Blower(world) => world.blowing.get(),
         })
     }
     fn is_low(&mut self) -> Result<bool, Infallible> {
@@ -171,7 +199,12 @@ fn boot(world: &Rc<World>, supply_sense: bool, cause: ResetCause) -> &'static mu
             siren: Out(w(), SIREN),
             permit: Out(w(), PERMIT),
         },
-        inputs: Inputs { button: In::Button(w()), supply: supply_sense.then(|| In::Supply(w())) },
+        inputs: Inputs {
+            button: In::Button(w()),
+            supply: supply_sense.then(|| In::Supply(w())),
+            contact: Some(In::Loop(w())),
+            blowers: [(); 4].map(|()| Some(In::Blower(w()))),
+        },
         flash: Flash(w()),
         link: Line(w()),
         watchdog: Dog,
@@ -254,6 +287,10 @@ impl Sim {
             reading: Cell::new(Ok(0.0)),
             range_pa: plan.range_pa,
             levels: Default::default(),
+            second_pa: Cell::new(0.0),
+            permit_age: Cell::new(u32::MAX),
+            pulses: plan.settings.is_some_and(|settings| settings.parts.permit_pulses),
+            blowing: Cell::new(false),
             button: Cell::new(false),
             supply: Cell::new(true),
             flash: RefCell::new(vec![0xFF; SECTORS * SECTOR]),
@@ -315,7 +352,13 @@ impl Sim {
     /// The outputs as they are driven.
     pub fn pins(&self) -> Pins {
         let level = |which: usize| self.world.levels[which].get();
-        Pins { red: level(RED), amber: level(AMBER), green: level(GREEN), siren: level(SIREN), permit: level(PERMIT) }
+        Pins {
+            red: level(RED),
+            amber: level(AMBER),
+            green: level(GREEN),
+            siren: level(SIREN),
+            permit: self.world.loop_closed(),
+        }
     }
 
     /// Bytes for the box.
@@ -365,6 +408,7 @@ impl Sim {
             *done = true;
         }
         self.bag.blowing = !cut;
+        self.world.blowing.set(!cut);
         self.world.supply.set(!supply_off);
         self.world.button.set(button);
         self.ride(now_s, pause, land);
@@ -376,6 +420,8 @@ impl Sim {
         }
         if !hang {
             let now = TimeUs((self.steps - self.boot_steps) * u64::from(STEP_US));
+            self.app.battery(self.battery_v());
+            self.world.permit_age.set(self.world.permit_age.get().saturating_add(1));
             self.app.step(now, || TimeUs(now.0 + 500));
             // The line takes all there is.
             for _ in 0..8 {
@@ -388,9 +434,16 @@ impl Sim {
         }
     }
 
+    /// A battery that was full at the start and falls straight to empty.
+    fn battery_v(&self) -> Option<f32> {
+        let battery = self.plan.settings?.parts.battery?;
+        let gone = (self.time_s() as f32 / battery.lasts_s).min(1.0);
+        Some(battery.full_v - gone * (battery.full_v - battery.empty_v))
+    }
+
     fn ride(&mut self, now_s: f64, pause: bool, land: bool) {
         if let Some(riders) = self.plan.riders {
-            let permit = self.world.levels[PERMIT].get();
+            let permit = self.world.loop_closed();
             if permit && !pause && now_s >= self.next_rider_s && self.landing_s.is_none() {
                 // Committed from here on, whatever the lamp does.
                 self.landing_s = Some(now_s + riders.commitment_s);
@@ -425,6 +478,9 @@ impl Sim {
         if wrong != Some(Wrong::Frozen) {
             self.last_pa = clean_pa;
         }
+        if self.plan.settings.is_some_and(|settings| settings.parts.second.is_some()) {
+            self.world.second_pa.set(self.noise.reading_pa(true_pa, 0.0));
+        }
         self.world.reading.set(reading);
     }
 }
@@ -436,7 +492,7 @@ pub(crate) mod tests {
     use super::*;
     use landfall_firmware::link::{FromBox, Status};
     use landfall_plan::plan::compute;
-    use landfall_plan::site::demo;
+    use landfall_plan::site::{Second, demo};
     use landfall_sampling::Stop;
 
     #[test]
@@ -473,6 +529,45 @@ pub(crate) mod tests {
             }
         }
         last
+    }
+
+    #[test]
+    fn a_box_with_every_part_rides_on_a_computed_bag_and_tells_of_them() {
+        let mut site = demo().with_value("spread.samples", "5000").unwrap();
+        site.watch.second = Second::Bridge;
+        (site.watch.permit_pulses, site.watch.permit_readback, site.watch.blower_sense) = (true, true, true);
+        (site.watch.battery_full_v, site.watch.battery_empty_v) = (Some(12.8), Some(11.6));
+        site.watch.battery_lasts_s = Some(43_200.0);
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        let armed = arm(&site, &results, SensorPart::Bridge20, 1).unwrap();
+        let parts = armed.settings.parts;
+        assert!(parts.permit_pulses && parts.readback_s == Some(0.15) && parts.blowers >= 1, "{parts:?}");
+        assert!(parts.second.is_some() && parts.battery.is_some_and(|battery| battery.session_s == 10_800.0));
+        let plan = Plan {
+            settings: Some(armed.settings),
+            range_pa: 4982.0,
+            riders: Riders::of(&site, &results),
+            script: vec![],
+            seed: 1,
+            full: false,
+        };
+        let mut sim = Sim::new(&site, plan).unwrap();
+        let mut decoder = Decoder::default();
+        let status = last_status(&mut sim, &mut decoder, 300.0);
+        assert_eq!(status.fault, None, "{status:?}");
+        assert!(sim.landings() >= 3 && status.landings >= 3, "{} {}", sim.landings(), status.landings);
+        let mut seen = None;
+        for _ in 0..60 {
+            sim.step();
+            for message in decoder.take(&sim.said()) {
+                if let Ok(FromBox::Beside(beside)) = message {
+                    seen = Some(beside);
+                }
+            }
+        }
+        let seen = seen.unwrap();
+        assert!(seen.second_pa.is_some() && seen.contact.is_some() && seen.still == 0, "{seen:?}");
+        assert!(seen.left_s.is_some_and(|left_s| left_s > 10_800.0), "{seen:?}");
     }
 
     #[test]
