@@ -44,7 +44,9 @@ struct World {
     permit_age: Cell<u32>,
     /// The permit is driven by pulses.
     pulses: bool,
-    blowing: Cell<bool>,
+    /// Blowers that run, a bit each.
+    running: Cell<u8>,
+    welded: Cell<bool>,
     button: Cell<bool>,
     supply: Cell<bool>,
     flash: RefCell<Vec<u8>>,
@@ -61,7 +63,7 @@ impl World {
 
     /// The permit's loop: the pin, or the pump behind it, which holds for two steps.
     fn loop_closed(&self) -> bool {
-        if self.pulses { self.permit_age.get() < 2 } else { self.levels[PERMIT].get() }
+        self.welded.get() || if self.pulses { self.permit_age.get() < 2 } else { self.levels[PERMIT].get() }
     }
 }
 
@@ -100,7 +102,7 @@ enum In {
     Button(Rc<World>),
     Supply(Rc<World>),
     Loop(Rc<World>),
-    Blower(Rc<World>),
+    Blower(Rc<World>, u8),
 }
 impl PinError for In {
     type Error = Infallible;
@@ -111,7 +113,7 @@ impl InputPin for In {
             Self::Button(world) => !world.button.get(),
             Self::Supply(world) => world.supply.get(),
             Self::Loop(world) => world.loop_closed(),
-            Self::Blower(world) => world.blowing.get(),
+            Self::Blower(world, which) => world.running.get() >> *which & 1 == 1,
         })
     }
     fn is_low(&mut self) -> Result<bool, Infallible> {
@@ -203,7 +205,7 @@ fn boot(world: &Rc<World>, supply_sense: bool, cause: ResetCause) -> &'static mu
             button: In::Button(w()),
             supply: supply_sense.then(|| In::Supply(w())),
             contact: Some(In::Loop(w())),
-            blowers: [(); 4].map(|()| Some(In::Blower(w()))),
+            blowers: [0, 1, 2, 3].map(|which| Some(In::Blower(w(), which))),
         },
         flash: Flash(w()),
         link: Line(w()),
@@ -290,7 +292,8 @@ impl Sim {
             second_pa: Cell::new(0.0),
             permit_age: Cell::new(u32::MAX),
             pulses: plan.settings.is_some_and(|settings| settings.parts.permit_pulses),
-            blowing: Cell::new(false),
+            running: Cell::new(0),
+            welded: Cell::new(false),
             button: Cell::new(false),
             supply: Cell::new(true),
             flash: RefCell::new(vec![0xFF; SECTORS * SECTOR]),
@@ -383,6 +386,7 @@ impl Sim {
         let now_s = self.time_s();
         let mut cut = now_s < VENTED_S && !self.plan.full;
         let mut supply_off = false;
+        let (mut still, mut welded, mut apart_pa, mut battery_v) = (0_u8, false, 0.0, None);
         let (mut button, mut hang, mut pause, mut wrong) = (false, false, false, None);
         let (mut reset, mut land) = (None, false);
         self.bag.hole_m2 = 0.0;
@@ -398,6 +402,10 @@ impl Sim {
                 Happening::Stall => cut = true,
                 Happening::Leak(m2) => self.bag.hole_m2 += m2,
                 Happening::Sensor(which) => wrong = Some(which),
+                Happening::Apart(pa) => apart_pa = pa as f32,
+                Happening::Welded => welded = true,
+                Happening::Still(which) => still |= 1 << which,
+                Happening::Battery(v) => battery_v = Some(v as f32),
                 Happening::Hold => button = true,
                 Happening::Hang => hang = true,
                 Happening::Pause => pause = true,
@@ -408,19 +416,20 @@ impl Sim {
             *done = true;
         }
         self.bag.blowing = !cut;
-        self.world.blowing.set(!cut);
+        self.world.running.set(if cut { 0 } else { !still });
+        self.world.welded.set(welded);
         self.world.supply.set(!supply_off);
         self.world.button.set(button);
         self.ride(now_s, pause, land);
         self.bag.step();
-        self.sense(wrong);
+        self.sense(wrong, apart_pa);
         if let Some(cause) = reset {
             self.app = boot(&self.world, self.supply_sense, cause);
             self.boot_steps = self.steps;
         }
         if !hang {
             let now = TimeUs((self.steps - self.boot_steps) * u64::from(STEP_US));
-            self.app.battery(self.battery_v());
+            self.app.battery(battery_v.or_else(|| self.battery_v()));
             self.world.permit_age.set(self.world.permit_age.get().saturating_add(1));
             self.app.step(now, || TimeUs(now.0 + 500));
             // The line takes all there is.
@@ -461,7 +470,7 @@ impl Sim {
         }
     }
 
-    fn sense(&mut self, wrong: Option<Wrong>) {
+    fn sense(&mut self, wrong: Option<Wrong>, apart_pa: f32) {
         let share = self.bag.pressure_pa() / self.bag.operating_pa();
         let true_pa = self.bag.pressure_pa() + self.noise.air_pa(share);
         let extra_pa = if wrong == Some(Wrong::Noisy) { 120.0 } else { 0.0 };
@@ -479,7 +488,7 @@ impl Sim {
             self.last_pa = clean_pa;
         }
         if self.plan.settings.is_some_and(|settings| settings.parts.second.is_some()) {
-            self.world.second_pa.set(self.noise.reading_pa(true_pa, 0.0));
+            self.world.second_pa.set(self.noise.reading_pa(true_pa, 0.0) + apart_pa);
         }
         self.world.reading.set(reading);
     }
@@ -487,7 +496,7 @@ impl Sim {
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::super::arm::{ArmError, NEEDED, SensorPart, arm};
+    use super::super::arm::{ArmError, NEEDED, SensorPart, arm, look};
     use super::super::port::Decoder;
     use super::*;
     use landfall_firmware::link::{FromBox, Status};
@@ -531,43 +540,65 @@ pub(crate) mod tests {
         last
     }
 
-    #[test]
-    fn a_box_with_every_part_rides_on_a_computed_bag_and_tells_of_them() {
+    /// The demo's box with every part, armed from its plan; and its riders.
+    fn fitted() -> (Site, WatchSettings, Option<Riders>) {
         let mut site = demo().with_value("spread.samples", "5000").unwrap();
+        site.blower.count = 2;
         site.watch.second = Second::Bridge;
         (site.watch.permit_pulses, site.watch.permit_readback, site.watch.blower_sense) = (true, true, true);
         (site.watch.battery_full_v, site.watch.battery_empty_v) = (Some(12.8), Some(11.6));
         site.watch.battery_lasts_s = Some(43_200.0);
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-        let armed = arm(&site, &results, SensorPart::Bridge20, 1).unwrap();
-        let parts = armed.settings.parts;
-        assert!(parts.permit_pulses && parts.readback_s == Some(0.15) && parts.blowers >= 1, "{parts:?}");
+        let settings = look(&site, &results, Some(SensorPart::Bridge20), 1).unwrap().settings;
+        let riders = Riders::of(&site, &results);
+        (site, settings, riders)
+    }
+
+    #[test]
+    fn a_box_with_every_part_rides_on_a_computed_bag_and_each_fault_is_told() {
+        let (site, settings, riders) = fitted();
+        let parts = settings.parts;
+        assert!(parts.permit_pulses && parts.readback_s == Some(0.15) && parts.blowers == 2, "{parts:?}");
         assert!(parts.second.is_some() && parts.battery.is_some_and(|battery| battery.session_s == 10_800.0));
-        let plan = Plan {
-            settings: Some(armed.settings),
+        let plan = |script: &str| Plan {
+            settings: Some(settings),
             range_pa: 4982.0,
-            riders: Riders::of(&site, &results),
-            script: vec![],
+            riders,
+            script: crate::script::parse(script).unwrap(),
             seed: 1,
             full: false,
         };
-        let mut sim = Sim::new(&site, plan).unwrap();
-        let mut decoder = Decoder::default();
-        let status = last_status(&mut sim, &mut decoder, 300.0);
-        assert_eq!(status.fault, None, "{status:?}");
-        assert!(sim.landings() >= 3 && status.landings >= 3, "{} {}", sim.landings(), status.landings);
-        let mut seen = None;
-        for _ in 0..60 {
-            sim.step();
-            for message in decoder.take(&sim.said()) {
-                if let Ok(FromBox::Beside(beside)) = message {
-                    seen = Some(beside);
+        let run = |script: &str, seconds: f64| {
+            let mut sim = Sim::new(&site, plan(script)).unwrap();
+            let (mut decoder, mut seen) = (Decoder::default(), crate::live::Seen::new("box"));
+            for _ in 0..(seconds / STEP_S) as u64 {
+                sim.step();
+                for message in decoder.take(&sim.said()) {
+                    seen.take(&crate::live::Brought::Message(Box::new(message.unwrap())));
                 }
             }
+            (seen, sim.landings())
+        };
+        let (well, landings) = run("", 300.0);
+        let status = well.status.unwrap();
+        assert_eq!(status.fault, None, "{status:?}");
+        assert!(landings >= 3 && status.landings >= 3, "{landings} {}", status.landings);
+        let beside = well.beside.unwrap();
+        assert!(beside.second_pa.is_some() && beside.contact.is_some() && beside.still == 0, "{beside:?}");
+        assert!(beside.left_s.is_some_and(|left_s| left_s > 10_800.0), "{beside:?}");
+        assert!(well.line().contains("left by estimate"), "{}", well.line());
+        for (script, head, todo, line) in [
+            ("1 s: welded", "ALL STOP", "welded relay", "fault: permit stuck"),
+            ("100 s: apart 60 Pa", "ALL STOP", "two pressure sensors do not agree", "second sensor"),
+            ("100 s: still 2", "WAIT", "A blower stands still", "BLOWER 2 STANDS STILL"),
+            ("0 s: battery 12.0 V", "WAIT", "does not last the session", "battery 12.0 V"),
+            ("100 s: stall", "ALL STOP", "No blower runs", "BLOWERS 1, 2 STAND STILL"),
+        ] {
+            let (seen, _) = run(script, if script.starts_with('1') && script.contains("00") { 108.0 } else { 60.0 });
+            let told = seen.first();
+            assert_eq!(told.head, head, "{script}: {}", seen.line());
+            assert!(told.todo.contains(todo) && seen.line().contains(line), "{script}: {} {}", told.todo, seen.line());
         }
-        let seen = seen.unwrap();
-        assert!(seen.second_pa.is_some() && seen.contact.is_some() && seen.still == 0, "{seen:?}");
-        assert!(seen.left_s.is_some_and(|left_s| left_s > 10_800.0), "{seen:?}");
     }
 
     #[test]

@@ -263,3 +263,37 @@ fn offer_form(port: &mut Port, Form { site, bags, curve }: &Form) -> Result<(), 
     }
     if same { Ok(()) } else { Err(UploadError::Differs) }
 }
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::super::port::Terminal;
+    use super::*;
+    use landfall_firmware::frame::encode;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    #[test]
+    fn a_box_that_does_not_know_parts_is_told_from_a_silent_one() {
+        let terminal = Terminal::new().unwrap();
+        let mut port = Port::open(terminal.path()).unwrap();
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked = Arc::clone(&stop);
+        let refused = encode(&FromBox::Refused(Refusal::Frame)).unwrap();
+        let older = std::thread::spawn(move || {
+            while !asked.load(Ordering::Relaxed) {
+                // It refuses each frame that it hears.
+                let heard = terminal.read().unwrap();
+                for _ in heard.iter().filter(|byte| **byte == 0) {
+                    terminal.write_whole(refused.bytes(), Duration::from_secs(1)).unwrap();
+                }
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        });
+        let settings = WatchSettings::EXAMPLE.with_parts(Parts { permit_pulses: true, ..Parts::NONE });
+        let found = upload(&mut port, &settings, None, Duration::from_secs(1), |_| {});
+        stop.store(true, Ordering::Relaxed);
+        older.join().unwrap();
+        assert!(matches!(found, Err(UploadError::Older)), "{found:?}");
+        assert!(UploadError::Older.to_string().contains("older than the parts"));
+    }
+}
