@@ -105,7 +105,7 @@ macro_rules! refused {
     };
 }
 
-impl<'a, S: Sink> ser::Serializer for &'a mut Writer<'_, S> {
+impl<S: Sink> ser::Serializer for &mut Writer<'_, S> {
     type Ok = ();
     type Error = NotWritten;
     type SerializeSeq = ser::Impossible<(), NotWritten>;

@@ -42,6 +42,7 @@ pub struct Battery {
 
 impl Battery {
     /// Nothing measured yet.
+    #[must_use]
     pub const fn new(part: BatteryPart) -> Self {
         Self { part, mean_v: 0.0, count: 0, silent_ms: 0, marks: [None; 2], since_ms: 0, last: false }
     }
@@ -85,11 +86,13 @@ impl Battery {
     }
 
     /// The voltage, V, once it is known.
+    #[must_use]
     pub fn voltage_v(&self) -> Option<f32> {
         (self.known() && !self.is_silent()).then_some(self.mean_v)
     }
 
     /// How long it lasts at least, s; none until the voltage is known.
+    #[must_use]
     pub fn left_s(&self) -> Option<f32> {
         let careful_v = (1.0 - ERROR_SHARE) * self.voltage_v()?;
         let above_v = (careful_v - self.part.empty_v).max(0.0);
@@ -106,6 +109,7 @@ impl Battery {
 
     /// No rider may start: before the first ride of the day where the session is longer than what is left, later where next
     /// to nothing is left. A battery of which nothing is measured has nothing left.
+    #[must_use]
     pub fn withholds(&self, duty: bool) -> bool {
         let short = self.left_s().is_some_and(|left_s| left_s < self.part.session_s);
         self.last || (!duty && (short || !self.known()))

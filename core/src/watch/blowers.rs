@@ -20,6 +20,7 @@ pub struct Blowers {
 
 impl Blowers {
     /// The first `fitted` are sensed. They count as still until they have been seen running.
+    #[must_use]
     pub const fn new(fitted: u8) -> Self {
         let fitted = if fitted > BLOWERS { BLOWERS } else { fitted };
         let mask = ((1_u16 << fitted) - 1) as u8;
@@ -42,11 +43,13 @@ impl Blowers {
     }
 
     /// Those that stand still, one bit each.
+    #[must_use]
     pub const fn still(&self) -> u8 {
         self.still
     }
 
     /// None of them runs.
+    #[must_use]
     pub const fn all_still(&self) -> bool {
         self.fitted > 0 && self.still.count_ones() == self.fitted as u32
     }

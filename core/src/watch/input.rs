@@ -32,6 +32,7 @@ pub struct Input {
 
 impl Input {
     /// A plain reading: supply on, button up.
+    #[must_use]
     pub const fn reading(now: TimeUs, gauge_pa: f32) -> Self {
         Self {
             now,

@@ -224,7 +224,7 @@ impl Watch {
             landing = self.analyse(&tick);
         }
         let told = self.decider.told();
-        self.beside.step(&input.beside, tick.dt_ms, told, |what| log(what));
+        self.beside.step(&input.beside, tick.dt_ms, told, &mut log);
         let gauge_pa = self.slots.median_pa();
         let facts = self.facts(input, &tick, gauge_pa);
         let change = self.decider.step(&facts, &self.times);

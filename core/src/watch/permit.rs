@@ -17,6 +17,7 @@ pub struct PermitProof {
 
 impl PermitProof {
     /// Nothing known.
+    #[must_use]
     pub const fn new() -> Self {
         Self { differs_ms: 0, closed: false, fault: None }
     }
@@ -41,6 +42,7 @@ impl PermitProof {
     }
 
     /// What is wrong, until the day is over.
+    #[must_use]
     pub const fn fault(&self) -> Option<Fault> {
         self.fault
     }

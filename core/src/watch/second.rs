@@ -71,6 +71,7 @@ pub struct Second {
 
 impl Second {
     /// Nothing known yet; `error_pa` and `noise_pa` are the first sensor's.
+    #[must_use]
     pub fn new(part: SecondSensor, error_pa: f32, noise_pa: f32) -> Self {
         Self {
             allowed_pa: error_pa + part.error_pa + 4.0 * (noise_pa + part.noise_pa),
@@ -95,6 +96,7 @@ impl Second {
     }
 
     /// Its gauge pressure, Pa.
+    #[must_use]
     pub const fn gauge_pa(&self) -> Option<f32> {
         self.gauge_pa
     }
@@ -142,6 +144,7 @@ impl Second {
     }
 
     /// It is lost, or the two do not agree.
+    #[must_use]
     pub const fn fault(&self) -> Option<Fault> {
         if self.silent >= LOST_SLOTS && self.grace > GRACE_SLOTS {
             Some(Fault::SecondLost)

@@ -44,11 +44,13 @@ impl SelfTest {
     }
 
     /// One has failed.
+    #[must_use]
     pub fn failed(&self) -> bool {
         self.any(Tested::Failed)
     }
 
     /// None is left to be done.
+    #[must_use]
     pub fn over(&self) -> bool {
         !self.any(Tested::Pending)
     }
@@ -57,6 +59,7 @@ impl SelfTest {
 /// Whether the counted clocks can be right, kHz: the processor's clock within 1 in 1000 of what it should be against the crystal,
 /// and the ring oscillator, which depends on nothing else, within the range that its maker states (*from memory*: 1.8 to 12 MHz,
 /// widened by a tenth). The ring is coarse: it shows a crystal that runs at half or twice its frequency, no finer fault.
+#[must_use]
 pub fn clocks_believed(processor_khz: u32, should_be_khz: u32, ring_khz: u32) -> bool {
     processor_khz.abs_diff(should_be_khz) <= should_be_khz / 1000 && (1_600..=13_200).contains(&ring_khz)
 }
