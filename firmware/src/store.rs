@@ -17,7 +17,7 @@
 
 mod ring;
 
-use crc::{CRC_32_ISO_HDLC, Crc, Digest, NoTable};
+use crc::{CRC_32_ISO_HDLC, Crc, Digest, Table};
 use embedded_storage::nor_flash::NorFlash;
 use ring::Ring;
 pub use ring::{Cursor, Step};
@@ -50,7 +50,7 @@ const EVENTS_AHEAD: u32 = 16;
 /// Write attempts, each at a fresh place, before the flash counts as worn out.
 const ATTEMPTS: u8 = 3;
 
-const CHECK: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+const CHECK: Crc<u32, Table<1>> = Crc::<u32, Table<1>>::new(&CRC_32_ISO_HDLC);
 
 /// CRC-32 (ISO-HDLC, as in Ethernet and zip) of `bytes`.
 #[inline(never)]
@@ -59,7 +59,7 @@ pub fn crc32(bytes: &[u8]) -> u32 {
 }
 
 /// The same of bytes that come one after the other.
-pub(crate) struct RunningCrc(Digest<'static, u32, NoTable>);
+pub(crate) struct RunningCrc(Digest<'static, u32, Table<1>>);
 
 impl RunningCrc {
     pub(crate) const fn new() -> Self {
