@@ -66,6 +66,13 @@ check "the one with the advisory links without panic paths" build -p landfall-rp
 cp "$image" "$work/rp2040-advisory.elf"
 check "and is sealed" python3 seal.py "$work/rp2040-advisory.elf"
 arm-none-eabi-objcopy -O binary "$work/rp2040-advisory.elf" "$work/rp2040-advisory.bin" || exit 1
+check "the one with the line to the top links without panic paths" build -p landfall-rp2040 --target thumbv6m-none-eabi --features top
+cp "$image" "$work/rp2040-top.elf"
+check "and is sealed as well" python3 seal.py "$work/rp2040-top.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040-top.elf" "$work/rp2040-top.bin" || exit 1
+check "and the one with both" build -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory,top
+check "so does that of the board at the top" build -p landfall-signal --target thumbv6m-none-eabi
+cp boards/target/thumbv6m-none-eabi/release/landfall-signal "$work/signal.elf" && arm-none-eabi-objcopy -O binary "$work/signal.elf" "$work/signal.bin" || exit 1
 check "Cortex-M4F image builds" build -p landfall-m4f --target thumbv7em-none-eabihf
 for chip in rp2040:thumbv6m-none-eabi m0:thumbv6m-none-eabi m4f:thumbv7em-none-eabihf; do
     check "the core's results for ${chip%:*} build" build -p landfall-agree-board --target "${chip#*:}" --features "${chip%:*}"
@@ -79,6 +86,7 @@ if have_targets; then
     lint() { (cd boards && cargo clippy -q --release --locked "$@" -- -D warnings); }
     check "no clippy warning in the RP2040 board" lint -p landfall-rp2040 --target thumbv6m-none-eabi --features log
     check "nor with the advisory" lint -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory
+    check "nor with the line to the top, nor in the board there" lint -p landfall-rp2040 -p landfall-signal --target thumbv6m-none-eabi --features landfall-rp2040/top
     check "nor in the Cortex-M4F's and the comparison" \
         lint -p landfall-m4f -p landfall-agree-board --target thumbv7em-none-eabihf --features landfall-agree-board/m4f
     note "lints"
@@ -98,10 +106,20 @@ echo "--    with the advisory: flash $flash_advisory bytes of 163840; static RAM
 check "with the advisory: flash at most 160 KiB" [ "$flash_advisory" -le 163840 ]
 check "with the advisory: static RAM and worst-case stack at most 16 KiB" \
     python3 stack.py "$work/rp2040-advisory.elf" Reset TIMER_IRQ_0 TIMER_IRQ_1 --static "$static_advisory" --budget 16384 --ram 262144
+flash_top=$(stat -c %s "$work/rp2040-top.bin") flash_signal=$(stat -c %s "$work/signal.bin")
+static_top=$(static_of rp2040-top) static_signal=$(static_of signal)
+echo "--    with the line to the top: flash $flash_top bytes of 73728; static RAM $static_top bytes"
+check "with the line to the top: flash at most 72 KiB" [ "$flash_top" -le 73728 ]
+check "with the line to the top: static RAM and worst-case stack at most 8 KiB" \
+    python3 stack.py "$work/rp2040-top.elf" Reset TIMER_IRQ_0 --static "$static_top" --budget 8192 --ram 262144
+echo "--    the board at the top: flash $flash_signal bytes of 16384; static RAM $static_signal bytes"
+check "the board at the top: flash at most 16 KiB" [ "$flash_signal" -le 16384 ]
+check "the board at the top: static RAM and worst-case stack at most 4 KiB" \
+    python3 stack.py "$work/signal.elf" Reset TIMER_IRQ_0 --static "$static_signal" --budget 4096 --ram 262144
 check "no panic function in the images" \
-    sh -c "! { arm-none-eabi-nm -C '$work/rp2040.elf'; arm-none-eabi-nm -C '$work/rp2040-advisory.elf'; } | grep -E 'core::panicking|panic_fmt|unwrap_failed|slice_index_fail'"
+    sh -c "! { for name in rp2040 rp2040-advisory rp2040-top signal; do arm-none-eabi-nm -C '$work'/\$name.elf; done; } | grep -E 'core::panicking|panic_fmt|unwrap_failed|slice_index_fail'"
 routine() { arm-none-eabi-objdump -d --no-show-raw-insn --section=.data --disassemble-all "$work/$1.elf" | awk '/^[0-9a-f]+ <.*flash.*operate/ { on = 1; next } /^$/ { on = 0 } on'; }
-for name in rp2040 rp2040-advisory; do
+for name in rp2040 rp2040-advisory rp2040-top signal; do
     check "the flash routine of $name lies in RAM and calls nothing" \
         sh -c '[ "$(echo "$1" | wc -l)" -gt 50 ] && ! echo "$1" | grep -E "\sblx?\s" && ! echo "$1" | grep -E "\sb[a-z.]*\s+1[0-9a-f]{7}\b"' - "$(routine $name)"
 done
@@ -151,6 +169,14 @@ deepest=$(awk '/deepest stack seen/ { print $5 }' "$work/today.txt")
 bound=$(python3 stack.py "$work/rp2040-advisory.elf" Reset TIMER_IRQ_0 TIMER_IRQ_1 | awk '/worst case/ { print $4 }')
 check "deepest stack seen with the advisory (${deepest:-?}) is within the computed bound ($bound)" [ "${deepest:-999999}" -le "${bound:-0}" ]
 note "advisory"
+# --- both programs on one line
+IMAGE=$work/rp2040-top.bin SIGNAL=$work/signal.bin PLAIN=$work/rp2040.bin node emulator/signal.mjs | tee "$work/signal.txt"
+read -r p f < <(awk '/passed, .* failed$/ { print $1, $3 }' "$work/signal.txt" | tail -n 1)
+passed=$((passed + ${p:-0})) failed=$((failed + ${f:-1}))
+deepest=$(awk '/deepest stack seen/ { print $8 }' "$work/signal.txt")
+bound=$(python3 stack.py "$work/signal.elf" Reset TIMER_IRQ_0 | awk '/worst case/ { print $4 }')
+check "deepest stack seen at the top (${deepest:-?}) is within the computed bound ($bound)" [ "${deepest:-999999}" -le "${bound:-0}" ]
+note "the line to the top"
 check "the image with logs logs" node emulator/log.mjs "$work/rp2040-log.elf"
 note "emulated RP2040"
 

@@ -13,6 +13,9 @@ pub const SEA_LEVEL_PA: f32 = 101_325.0;
 /// Specific gas constant of dry air, J/(kg K) (ISO 2533).
 pub const DRY_AIR_J_PER_KG_K: f32 = 287.05287;
 
+/// Ratio of the specific heats of air, γ.
+pub const GAMMA: f32 = 1.4;
+
 /// Density at which fan makers state their curves, kg/m³ (the trade's standard air).
 pub const FAN_STANDARD_DENSITY_KGPM3: f32 = 1.2;
 

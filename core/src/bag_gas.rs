@@ -4,7 +4,7 @@ use crate::air::{Air, STANDARD_GRAVITY_MPS2};
 use crate::error::{InputError, within};
 
 /// Exponent of a quick change, the ratio of specific heats of air.
-pub const QUICK_EXPONENT: f32 = 1.4;
+pub const QUICK_EXPONENT: f32 = crate::air::GAMMA;
 
 /// One chamber of a bag. Volume without a body: V(p) = V0 [1 + β (p − p_op)].
 ///

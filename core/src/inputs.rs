@@ -153,8 +153,22 @@ const MEAN_RANGES: [(&str, f32, f32); COUNT] = [
     ("rider.contact_height_m", 0.2, 3.0),
 ];
 
-/// Largest standard deviation of each, in the same order.
-const SD_LIMITS: [f32; COUNT] = [5.0, 5.0, 0.2, 2.0, 2.0, 5.0, 2.0, 5.0, MAX_YAW_SD_RAD, 10.0, 10.0, 10.0, 2.0];
+/// Their standard deviations, in the same order: name and largest.
+const SD_RANGES: [(&str, f32); COUNT] = [
+    ("standard deviation of start_height_m", 5.0),
+    ("standard deviation of push_off_mps", 5.0),
+    ("standard deviation of rolling_resistance", 0.2),
+    ("standard deviation of drag_area_rolling_m2", 2.0),
+    ("standard deviation of drag_area_flying_m2", 2.0),
+    ("standard deviation of lip_speed_mps", 5.0),
+    ("standard deviation of carry", 2.0),
+    ("standard deviation of pop_mps", 5.0),
+    ("standard deviation of yaw_rad", MAX_YAW_SD_RAD),
+    ("standard deviation of line_m", 10.0),
+    ("standard deviation of wind_along_mps", 10.0),
+    ("standard deviation of wind_across_mps", 10.0),
+    ("standard deviation of contact_height_m", 2.0),
+];
 
 impl Uncertainty {
     /// Checks the values; no try is botched until [`Uncertainty::with_botched`] says so.
@@ -167,9 +181,11 @@ impl Uncertainty {
         lowest_start_m: f32,
         mass_height_m: f32,
     ) -> Result<Self, InputError> {
-        for ((value, (name, low, high)), (sd, limit)) in mean.iter().zip(MEAN_RANGES).zip(sd.iter().zip(SD_LIMITS)) {
+        for ((value, (name, low, high)), (sd, (sd_name, limit))) in
+            mean.iter().zip(MEAN_RANGES).zip(sd.iter().zip(SD_RANGES))
+        {
             within(name, *value, low, high)?;
-            within("standard deviation", *sd, 0.0, limit)?;
+            within(sd_name, *sd, 0.0, limit)?;
         }
         within("lowest_start_m", lowest_start_m, 0.0, 100.0)?;
         within("rider.mass_height_m", mass_height_m, 0.2, 3.0)?;

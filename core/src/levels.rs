@@ -1,4 +1,4 @@
-//! The pressures that a box goes by: room, stop, wait, the ride band, and when siren and permit change.
+//! The pressures that a box uses: room, stop, wait, the ride band, and when siren and permit change.
 //!
 //! They follow from three bags as numbers: the bag as stated, the *soft bag* (only 5 in 100 of the bags that fit what is
 //! known ask for more stop pressure) and the *firm bag* (only 5 in 100 load the light landing more). A planner finds the

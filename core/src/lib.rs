@@ -24,7 +24,7 @@
 //! - [`possible_bags`], [`levels`], [`ride_limits`], [`ground_chance`]: what is not known of a bag, and the pressures and
 //!   chances that follow;
 //! - [`placement`], [`short_zone`], [`stop_line`], [`sizing`], [`landing_shape`], [`landing_plane`], [`wind`]: what a builder and a coach ask;
-//! - [`watch`]: the alarm on the bag; [`thresholds`]: what it goes by, for any air.
+//! - [`watch`]: the alarm on the bag; [`thresholds`]: what it uses, for any air; [`top`]: the lamp at the top of the roll-in.
 //!
 //! Frame: x forward from the lip along the take-off's centre line, y to the left, z up from the
 //! take-off's foot; the lip edge is at x = 0, z = height of the take-off.
@@ -75,6 +75,7 @@ pub mod takeoff;
 #[cfg(test)]
 mod test_sites;
 pub mod thresholds;
+pub mod top;
 pub mod touchdown;
 pub mod watch;
 pub mod wind;

@@ -1,10 +1,7 @@
 //! What leaves the bag: vents, relief flaps and leaks.
 
-use crate::air::Air;
+use crate::air::{Air, GAMMA};
 use crate::error::{InputError, within};
-
-/// Ratio of specific heats of air.
-pub const AIR_GAMMA: f32 = 1.4;
 
 /// How the flow through an opening follows from the pressure behind it.
 ///
@@ -118,7 +115,7 @@ impl Openings {
         }
         let speed_factor = match input.discharge {
             Discharge::LowPressure { coefficient } => coefficient * libm::sqrtf(2.0 / air.density_kgpm3),
-            _ => libm::sqrtf(2.0 * AIR_GAMMA / (AIR_GAMMA - 1.0) * air.pressure_pa / air.density_kgpm3),
+            _ => libm::sqrtf(2.0 * GAMMA / (GAMMA - 1.0) * air.pressure_pa / air.density_kgpm3),
         };
         Ok(Self { input, outside_pa: air.pressure_pa, speed_factor, relief_m2_per_pa })
     }
@@ -166,9 +163,9 @@ impl Openings {
     fn isentropic_mps(&self, gauge_pa: f32) -> f32 {
         let log_ratio = libm::log1pf(gauge_pa / self.outside_pa);
         if 1.0 + gauge_pa / self.outside_pa > CRITICAL_RATIO {
-            self.speed_factor * CHOKED_FACTOR * libm::expf((AIR_GAMMA + 1.0) / (2.0 * AIR_GAMMA) * log_ratio)
+            self.speed_factor * CHOKED_FACTOR * libm::expf((GAMMA + 1.0) / (2.0 * GAMMA) * log_ratio)
         } else {
-            self.speed_factor * libm::sqrtf(libm::expm1f((AIR_GAMMA - 1.0) / AIR_GAMMA * log_ratio))
+            self.speed_factor * libm::sqrtf(libm::expm1f((GAMMA - 1.0) / GAMMA * log_ratio))
         }
     }
 

@@ -18,6 +18,12 @@
 //!
 //! On a falling top (c < 0) a larger gap means an earlier landing, down to the moment at which the path is parallel to
 //! the top: v_z = c v_x. Beyond that gap the run never rises to the plane.
+//!
+//! # Settled here
+//! - **Gap windows**: a run counts at a gap if its contact point lies between the margins there; the side margins are
+//!   taken at the present gap. On a rising top a run whose apex does not clear the height of the back margin has no
+//!   far end, and one that does may have two windows; on a falling top the largest gap is the one at which its path
+//!   touches the plane.
 
 use crate::air::STANDARD_GRAVITY_MPS2 as G;
 use crate::flight::{Arrival, Motion, Plane, carry_on, fly_to_falling, fly_to_rising};

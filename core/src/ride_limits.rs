@@ -40,7 +40,7 @@ pub struct BagLimits {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct RideLimits {
-    /// The levels that the box goes by.
+    /// The levels that the box uses.
     pub levels: Levels,
     /// The bag as stated.
     pub stated: BagLimits,

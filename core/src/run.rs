@@ -1,4 +1,8 @@
 //! One whole run: ride, lip, flight, contact. The same kernel on the device and, over many lanes, on the host.
+//!
+//! # Settled here
+//! - **Front**: a run that starts below the contact height of the bag's top and has not risen through it where it
+//!   passes the front edge. One that starts above and comes down before the edge is short.
 
 use crate::bag::{Bag, Outcome};
 use crate::error::{InputError, within};

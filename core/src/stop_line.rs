@@ -4,6 +4,10 @@
 //! Braking adds a force b · min(N, m g) to the losses of the ride. Going up from the foot, the energy
 //! from which braking just stops the rider at the foot is followed beside the energy of the free ride;
 //! the line is the first place, from the foot, where the free ride has no more of it.
+//!
+//! # Settled here
+//! - **Last stop line**: a rider who can stop on a level deck is not committed there, so the line may lie before a
+//!   steep part.
 
 use crate::air::STANDARD_GRAVITY_MPS2 as G;
 use crate::inputs::Inputs;

@@ -5,7 +5,7 @@
 
 use crate::air::Air;
 use crate::bag_gas::{Adiabat, QUICK_EXPONENT};
-use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
+use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint, MAX_CURVE_POINTS, MIN_CURVE_POINTS};
 use crate::error::{InputError, Status, within};
 use crate::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels_with_mean};
 use crate::openings::{Discharge, Openings, OpeningsInput};
@@ -19,13 +19,11 @@ use crate::watch::box_pressures::SensorError;
 
 /// Layout number of [`WatchedSite`]; one with another number is refused.
 pub const WATCHED_SITE_VERSION: u16 = 2;
-/// Most points of a blower's curve.
-pub const CURVE_POINTS: usize = 16;
 /// Outside pressure that a box believes, Pa (*assumed*: sea level in a high to 4,000 m).
 pub const AIR_PRESSURE_PA: (f32, f32) = (60_000.0, 110_000.0);
 /// Outside temperature that a box believes, K: −30 to 60 °C (*assumed*; [`Air`] takes no more than 330 K).
 pub const AIR_TEMPERATURE_K: (f32, f32) = (243.15, 333.15);
-/// Shortest recovery time that a watch goes by (see [`WatchSettings`]).
+/// Shortest recovery time that a watch uses (see [`WatchSettings`]).
 const LEAST_RECOVERY_S: f32 = 3.0;
 /// Share of the softest landing's rise from which a bump counts as a landing (*assumed*).
 const SPIKE_SHARE: f32 = 0.5;
@@ -169,22 +167,27 @@ pub struct FanCurve {
     /// How many points.
     pub count: u8,
     /// Flow, m³/s; 0 behind the last point.
-    pub flow_m3ps: [f32; CURVE_POINTS],
+    pub flow_m3ps: [f32; MAX_CURVE_POINTS],
     /// Pressure, Pa, rising; 0 behind the last point.
-    pub pressure_pa: [f32; CURVE_POINTS],
+    pub pressure_pa: [f32; MAX_CURVE_POINTS],
 }
 
 impl FanCurve {
     /// The points of a curve, as they are; [`FanCurve::curve`] checks them.
     ///
     /// # Errors
-    /// [`InputError::Count`] for more than [`CURVE_POINTS`].
+    /// [`InputError::Count`] for more than [`MAX_CURVE_POINTS`].
     pub fn new(points: &[CurvePoint]) -> Result<Self, InputError> {
-        let count = u8::try_from(points.len()).ok().filter(|count| usize::from(*count) <= CURVE_POINTS);
+        let count = u8::try_from(points.len()).ok().filter(|count| usize::from(*count) <= MAX_CURVE_POINTS);
         let Some(count) = count else {
-            return Err(InputError::Count { quantity: "blower.curve", got: points.len(), low: 3, high: CURVE_POINTS });
+            return Err(InputError::Count {
+                quantity: "blower.curve",
+                got: points.len(),
+                low: MIN_CURVE_POINTS,
+                high: MAX_CURVE_POINTS,
+            });
         };
-        let mut curve = Self { count, flow_m3ps: [0.0; CURVE_POINTS], pressure_pa: [0.0; CURVE_POINTS] };
+        let mut curve = Self { count, flow_m3ps: [0.0; MAX_CURVE_POINTS], pressure_pa: [0.0; MAX_CURVE_POINTS] };
         for ((flow, pressure), point) in curve.flow_m3ps.iter_mut().zip(&mut curve.pressure_pa).zip(points) {
             (*flow, *pressure) = (point.flow_m3ps, point.pressure_pa);
         }
@@ -196,7 +199,7 @@ impl FanCurve {
     /// # Errors
     /// As [`BlowerCurve::new`].
     pub fn curve(&self) -> Result<BlowerCurve, InputError> {
-        let mut points = [CurvePoint { flow_m3ps: 0.0, pressure_pa: 0.0 }; CURVE_POINTS];
+        let mut points = [CurvePoint { flow_m3ps: 0.0, pressure_pa: 0.0 }; MAX_CURVE_POINTS];
         for (point, (flow, pressure)) in points.iter_mut().zip(self.flow_m3ps.iter().zip(&self.pressure_pa)) {
             *point = CurvePoint { flow_m3ps: *flow, pressure_pa: *pressure };
         }

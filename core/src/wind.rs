@@ -1,4 +1,7 @@
 //! Wind on the bag: side force, lift, and the anchors that hold it.
+//!
+//! # Settled here
+//! - **Anchors** carry the resultant of side force and lift.
 
 use crate::error::{InputError, within};
 

@@ -35,6 +35,9 @@ export class Board {
     this.ssi = attach(mcu, this.flash);
     // Reset cause: bit 8 power-on or brown-out. rp2040js has a stub there.
     mcu.peripherals[0x40064] = { readUint32: (o) => (o === 8 && why !== 'watchdog' ? 1 << 8 : 0), writeUint32() {}, writeUint32Atomic() {} };
+    // The ring oscillator's random bit; rp2040js has none.
+    let word = (this.boots * 2654435761 + (this.seed ?? 1)) >>> 0;
+    mcu.peripherals[0x40060] = { readUint32: (o) => (o === 0x1c ? (word = (Math.imul(word, 1664525) + 1013904223) >>> 0) >>> 31 : 0), writeUint32() {}, writeUint32Atomic() {} };
     const dog = mcu.peripherals[0x40058];
     if (why === 'watchdog') { dog.scratchData.set(before.peripherals[0x40058].scratchData); dog.reason = 1; }
     // After it fired, the watchdog's alarm would come again at once and for ever.
@@ -67,6 +70,7 @@ export class Board {
     view.getUint32 = (at, little) => DataView.prototype.getUint32.call(view, at, little) | (board.stuckBit?.at === at ? board.stuckBit.mask : 0);
     this.applyInputs(); this.wireUart(mcu.uart[0]); this.wireI2c(mcu.i2c[0]);
     this.edges.push({ t: this.now, boot: why });
+    this.attached?.();
     this.cache.fill(-1);
   }
 

@@ -68,13 +68,18 @@ export const offerBags = (bags) => frame([7, ...bagsBytes(bags)]);
 export const offerCurve = (curve) => frame([8, ...curveBytes(curve)]);
 export const readToday = () => frame([9]);
 export const stateAir = (pa, k) => frame([10, ...f32(pa), ...f32(k)]);
+export const readCalibration = () => frame([11]);
+export const calibrationBytes = (c) => [...le32(c.version).slice(0, 2), ...f32(c.span), ...le32(c.at_s), c.reference, ...[...c.name.padEnd(16, '\0')].map((x) => x.charCodeAt(0)),
+  ...[c.reference_pa, c.reference_error_pa, c.zero_pa, c.span_error].flatMap(f32)];
+export const calibrate = (bytes) => frame([12, ...bytes]);
 export const confirmWith = (s, { site, bags, curve }) => frame([4, ...varint(crc32([...settingsBytes(s), ...formBytes(site), ...bagsBytes(bags), ...curveBytes(curve)]))]);
 
 // --- from the box
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault', 'ended'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
-  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven', 'blower_still',
-  'battery_low', 'self_test_failed'];
+  'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven',
+  'top_silent', 'top_strange', 'top_held',
+  'blower_still', 'battery_low', 'self_test_failed'];
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
   'zero_refused', 'sense_missing', 'button_stuck', 'permit_stuck', 'permit_open', 'second_lost'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
@@ -123,6 +128,7 @@ class Reader {
       case 4: return { ...e, kind: 'forgotten' };
       case 5: return { ...e, kind: 'hour', landings: this.int(), slow: this.int(), waits: this.int(), permit_steps: this.int(), least_pa: this.f32(), peak_pa: this.f32(), dip_pa: this.f32(), recovery_s: this.f32() };
       case 6: return { ...e, kind: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), stop_pa: this.f32(), wait_pa: this.f32(), high_pa: this.f32() };
+      case 7: return { ...e, kind: 'calibrated', span: this.f32() };
       default: throw new Error('unknown entry');
     }
   }
@@ -170,6 +176,7 @@ class Reader {
         return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
       case 16: return { is: 'beside', contact: this.opt(() => this.bool()), second_pa: this.opt(() => this.f32()), battery_v: this.opt(() => this.f32()),
         left_s: this.opt(() => this.f32()), still: this.u8(), self_test: this.tested() };
+      case 17: return { is: 'calibration', bytes: Array.from({ length: 43 }, () => this.u8()) };
       default: throw new Error(`unknown message ${kind}`);
     }
   }

@@ -327,6 +327,25 @@ part('end of the day and the next morning', () => {
   check('the same revision is not taken again', b.ask(link.offer({ ...SITE, site_id: 8 }), ['staged', 'refused'])?.kind === 'stale');
 });
 
+part('calibration', () => {
+  const b = new Bench({ flash: armedFlash() });
+  b.world.to(SITE.operating_pa, 1); b.run(8);
+  const wanted = link.calibrationBytes({ version: 1, span: 1.0125, at_s: 1777716000, reference: 0, name: 'U-tube', reference_pa: 2936, reference_error_pa: 13, zero_pa: 1.5, span_error: 0.0046 });
+  const fed = () => { const from = b.t; b.run(3); const all = b.poll().filter((m) => m.is === 'fed' && m.t > from).flatMap((m) => m.steps.map((s) => s.pa)); return all.reduce((a, x) => a + x, 0) / all.length; };
+  const same = (m) => m?.is === 'calibration' && m.bytes.join() === wanted.join();
+  const before = fed();
+  check('without the button no calibration is stored', b.ask(link.calibrate(wanted), ['calibration', 'refused'])?.kind === 'button');
+  b.board.setButton(true); b.run(1.5);
+  const far = link.calibrationBytes({ version: 1, span: 1.04, at_s: 1, reference: 0, name: '', reference_pa: 1, reference_error_pa: 1, zero_pa: 0, span_error: 0 });
+  check('nor a span of 4 % with it', b.ask(link.calibrate(far), ['calibration', 'refused'])?.kind === 'impossible');
+  check('with the button it is, and read back', same(b.ask(link.calibrate(wanted), ['calibration', 'refused'], 3)));
+  b.board.setButton(false); b.run(0.5);
+  const after = fed();
+  check('every reading is multiplied by the span', Math.abs(after / before - 1.0125) < 0.0005, `${before.toFixed(1)} Pa, then ${after.toFixed(1)} Pa`);
+  b.board.powerCut('power'); b.run(2);
+  check('it outlives a power cut, and the settings with it', same(b.ask(link.readCalibration(), ['calibration', 'refused'])) && b.messages.filter((m) => m.is === 'hello').pop()?.settings?.[0] === SITE.site_id);
+});
+
 part('power cut during an upload', () => {
   const next = { ...SITE, revision: 2, needed_s: 5 };
   const start = new Bench({ flash: armedFlash() });

@@ -15,6 +15,7 @@
 use core::mem::MaybeUninit;
 
 use crate::board::{Inputs, Outputs, Watchdog};
+use crate::calibration::Packed;
 use crate::frame::Receiver;
 use crate::link::{Entry, Fed, FedStep, Hour, Kept, Noted, STATUS_STEPS, Status};
 use crate::sensor::GaugeSensor;
@@ -67,6 +68,7 @@ pub struct Hardware<B, P, I, F, L, W> {
 enum Request {
     Commit(WatchSettings),
     Forget,
+    Calibrate(Packed),
 }
 
 /// The box.
@@ -80,6 +82,8 @@ pub struct App<S, B, P, I, F, L, W> {
     watchdog: W,
 
     settings: Option<WatchSettings>,
+    /// Factor on every reading, from the calibration.
+    span: f32,
     watch: Option<Watch>,
     kept: Kept,
     boot: u16,
@@ -118,6 +122,8 @@ pub struct App<S, B, P, I, F, L, W> {
     beside: Beside,
     #[cfg(feature = "advisory")]
     advisory: Advisory,
+    #[cfg(feature = "top")]
+    top: top::TopEnd<L>,
 }
 
 impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
@@ -140,6 +146,7 @@ where
         let app = Self::make(place, hardware, sensor, cause);
         app.open();
         app.settings = app.read_settings();
+        app.read_calibration();
         app.note(Noted::Booted(cause));
         app.begin(cause);
         app.watchdog.feed(WATCHDOG_MS);
@@ -165,6 +172,7 @@ where
             link,
             watchdog,
             settings: None,
+            span: 1.0,
             watch: None,
             kept: Kept::default(),
             boot: 0,
@@ -196,6 +204,8 @@ where
             beside: Beside::NOTHING,
             #[cfg(feature = "advisory")]
             advisory: Advisory::new(),
+            #[cfg(feature = "top")]
+            top: top::TopEnd::new(),
         })
     }
 
@@ -234,7 +244,7 @@ where
             now,
             reading: match reading {
                 Ok(_) if too_short => Err(SensorFault::Identity),
-                Ok(reading) => Ok(GaugePa(reading.gauge_pa)),
+                Ok(reading) => Ok(GaugePa(self.span * reading.gauge_pa)),
                 Err(fault) => Err(fault.for_watch()),
             },
             supply,
@@ -247,6 +257,8 @@ where
         self.status.supply = supply;
         self.status.button = button;
         self.remember(&input);
+        #[cfg(feature = "top")]
+        self.hear_top();
         // Without settings nothing is watched: red, and no permit.
         let mut pins = Pins { red: true, ..Pins::default() };
         if let Some(output) = self.watch.as_mut().map(|watch| watch.step(&input)) {
@@ -258,6 +270,8 @@ where
         self.advise(outside);
         let pulses = self.parts().permit_pulses;
         let driven = drive(&mut self.outputs, &mut self.permit, pins, pulses);
+        #[cfg(feature = "top")]
+        self.tell_top(pins);
 
         self.tell();
         self.pump();
@@ -319,6 +333,8 @@ where
         self.begin_watch(cause);
         #[cfg(feature = "advisory")]
         self.advise_afresh();
+        #[cfg(feature = "top")]
+        self.begin_top();
     }
 
     #[inline(never)]
@@ -338,6 +354,7 @@ const NOT_FED: FedStep = FedStep { after_us: 0, reading: Err(SensorFault::NotRea
 #[cfg(feature = "advisory")]
 pub mod advisory;
 mod beside;
+mod calibrate;
 mod change;
 mod line;
 mod notes;
@@ -346,3 +363,5 @@ mod outputs;
 use advisory::Advisory;
 #[cfg(test)]
 pub(crate) mod tests;
+#[cfg(feature = "top")]
+pub(crate) mod top;

@@ -14,14 +14,19 @@ pub mod app;
 pub mod baro;
 pub mod board;
 pub mod bridge;
+pub mod calibration;
 pub mod float;
 pub mod frame;
 pub mod gauge;
 pub mod link;
+#[cfg(feature = "top")]
+pub mod pitch;
 pub mod selftest;
 pub mod sensor;
 pub mod store;
 pub mod thermal;
+#[cfg(feature = "top")]
+pub mod top;
 pub mod wire;
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Each message is one [`crate::frame`]. New messages are added at the end of the enums, so that an old
 //! program reads all it knows; [`PROTOCOL`] changes when an old message changes.
 
+use crate::calibration::Packed;
 use crate::frame::{FrameError, MAX_BODY};
 use crate::sensor::Kind;
 #[cfg(feature = "advisory")]
@@ -103,6 +104,8 @@ pub enum FromBox {
     None15,
     /// What is known of the parts beside: once a second where the settings name any.
     Beside(BesideSeen),
+    /// The sensor's calibration as it lies in flash: when asked, and when it has been stored.
+    Calibration(Packed),
 }
 
 /// To the box.
@@ -152,6 +155,26 @@ pub enum ToBox {
         /// Temperature, K.
         temperature_k: f32,
     },
+    // The numbers of those five.
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None6,
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None7,
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None8,
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None9,
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None10,
+    /// Send the sensor's calibration.
+    ReadCalibration,
+    /// Store this calibration, or none. The button must be held down.
+    Calibrate(Packed),
 }
 
 /// Who the box is.
@@ -325,6 +348,12 @@ pub enum Noted {
         /// Upper end that holds, Pa.
         high_pa: f32,
     },
+    /// The number of that one.
+    #[cfg(not(feature = "advisory"))]
+    #[doc(hidden)]
+    None6,
+    /// The sensor's calibration was stored, with this span; or taken out, with 1.
+    Calibrated(f32),
 }
 
 /// Figures of an hour of riding.
@@ -603,6 +632,20 @@ pub(crate) mod tests {
         assert_eq!(ask(with(|s| s.needed_s = 5.0)), Err(Refusal::Stale { revision: 3 }));
         assert_eq!(ask(with(|s| s.site_id = 8)), Err(Refusal::Foreign { site_id: 7 }));
         assert_eq!(ask(with(|s| (s.revision, s.stop_pa) = (9, f32::NAN))), Err(Refusal::Impossible));
+    }
+
+    #[test]
+    fn a_calibration_has_the_same_numbers_with_and_without_the_advisory() {
+        let one = crate::calibration::tests::sample().packed();
+        let first = |message: &FromBox| postcard::to_slice(message, &mut [0; MAX_BODY]).unwrap()[0];
+        assert_eq!(first(&FromBox::Calibration(one)), 17);
+        let mut bytes = [0; MAX_BODY];
+        assert_eq!(postcard::to_slice(&ToBox::ReadCalibration, &mut bytes).unwrap(), [11]);
+        let told = postcard::to_slice(&ToBox::Calibrate(one), &mut bytes).unwrap();
+        assert_eq!((told.len(), told[0], &told[1..]), (44, 12, &one.0[..]));
+        assert_eq!(postcard::from_bytes(told), Ok(ToBox::Calibrate(one)));
+        assert!(postcard::from_bytes::<ToBox>(&told[..43]).is_err());
+        assert_eq!(postcard::to_slice(&Noted::Calibrated(1.0), &mut bytes).unwrap()[0], 7);
     }
 
     fn longest_entry() -> Entry {

@@ -1,7 +1,7 @@
 //! Settings and a log in NOR flash that survive a power cut at any byte.
 //!
-//! The first two sectors hold the settings in turn: a change erases and writes the older slot only, and
-//! counts once its checksum is there. All other sectors are two rings ([`Book`]) of 64-byte records, each with a
+//! The first two sectors hold the settings in turn, with the sensor's calibration at the sector's end: a change erases and
+//! writes the older slot only, and counts once its checksum is there. All other sectors are two rings ([`Book`]) of 64-byte records, each with a
 //! sequence number and a checksum, so that wear is spread and a torn record is not believed. The numbers run through
 //! both rings.
 //!
@@ -15,8 +15,10 @@
 //! newest are found by the headers alone. Its checksum is another one than a record's: neither is read as the other. Sectors
 //! of the older layout, in which it was the same, are read on until their turn to be erased comes.
 
+mod beside;
 mod ring;
 
+use beside::Beside;
 use crc::{CRC_32_ISO_HDLC, Crc, Digest, Table};
 use embedded_storage::nor_flash::NorFlash;
 use ring::Ring;
@@ -262,18 +264,29 @@ impl<F: NorFlash> Store<F> {
     ///
     /// # Errors
     /// As [`Store::save_settings`].
-    #[inline(never)]
     pub fn save_settings_with(&mut self, put: impl FnOnce(&mut [u8]) -> Option<usize>) -> Result<(), StoreError> {
+        let mut page = [0xFF; SETTINGS + SETTINGS_FRAME];
+        let room =
+            page.get_mut(SETTINGS_HEAD..).and_then(|room| room.get_mut(..SETTINGS)).ok_or(StoreError::TooLong)?;
+        let length = put(room).ok_or(StoreError::TooLong)?;
+        self.save(&mut page, length, &Beside::Carried)
+    }
+
+    /// Writes a page whose settings stand in their place, and what goes beside them.
+    #[inline(never)]
+    fn save(
+        &mut self,
+        page: &mut [u8; SETTINGS + SETTINGS_FRAME],
+        length: usize,
+        beside: &Beside,
+    ) -> Result<(), StoreError> {
         let (sequence, slot) = match self.settings {
             Some((sequence, slot)) => (sequence.saturating_add(1), 1 - slot.min(1)),
             None => (1, 0),
         };
-        let mut page = [0xFF; SETTINGS + SETTINGS_FRAME];
-        let (head, room) = page.split_first_chunk_mut::<SETTINGS_HEAD>().ok_or(StoreError::TooLong)?;
-        let length = put(room.get_mut(..SETTINGS).ok_or(StoreError::TooLong)?).ok_or(StoreError::TooLong)?;
         let told = u32::try_from(length).map_err(|_| StoreError::TooLong)?;
         let parts = [SETTINGS_MAGIC, sequence, told].map(u32::to_le_bytes);
-        for (to, from) in head.iter_mut().zip(parts.as_flattened()) {
+        for (to, from) in page.iter_mut().zip(parts.as_flattened()) {
             *to = *from;
         }
         let end = length.checked_add(SETTINGS_HEAD).ok_or(StoreError::TooLong)?;
@@ -283,11 +296,21 @@ impl<F: NorFlash> Store<F> {
         }
         let start = slot * F::ERASE_SIZE as u32;
         self.flash.erase(start, start + F::ERASE_SIZE as u32).map_err(|_| StoreError::Flash)?;
-        for (at, part) in (start..).step_by(PAGE).zip(page.chunks(PAGE)) {
+        // First: with the settings' checksum the slot counts.
+        self.put_beside(start, beside)?;
+        self.put(start, page, end.saturating_add(4))?;
+        self.settings = Some((sequence, slot));
+        Ok(())
+    }
+
+    /// Writes into a slot that was erased, and reads the first `used` bytes back.
+    #[inline(never)]
+    fn put(&mut self, start: u32, bytes: &[u8], used: usize) -> Result<(), StoreError> {
+        for (at, part) in (start..).step_by(PAGE).zip(bytes.chunks(PAGE)) {
             self.flash.write(at, part).map_err(|_| StoreError::Flash)?;
         }
-        let written = end.checked_add(4).and_then(|end| page.get(..end)).ok_or(StoreError::TooLong)?;
-        for (at, part) in (start..).step_by(READ_BACK).zip(written.chunks(READ_BACK)) {
+        let used = bytes.get(..used).ok_or(StoreError::TooLong)?;
+        for (at, part) in (start..).step_by(READ_BACK).zip(used.chunks(READ_BACK)) {
             let mut back = [0; READ_BACK];
             let back = back.get_mut(..part.len()).ok_or(StoreError::Flash)?;
             self.flash.read(at, back).map_err(|_| StoreError::Flash)?;
@@ -295,7 +318,6 @@ impl<F: NorFlash> Store<F> {
                 return Err(StoreError::Flash);
             }
         }
-        self.settings = Some((sequence, slot));
         Ok(())
     }
 

@@ -148,7 +148,8 @@ fn an_hour_of_riding_through_the_frames_replays_to_the_same_decisions() {
         "55 min: cut for 30 s",
     ]);
     let output = landfall(&["watch", &path, "--once", "--plain", "--every", "60 s", "--record", log.to_str().unwrap()]);
-    assert!(output.status.success(), "{}", err(&output));
+    // Nobody has acknowledged the stop of the 55th minute: it ended with it.
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
     assert!(began.elapsed() < Duration::from_secs(240), "{:?}", began.elapsed());
     let box_did = recorded(&log);
     let rows = fs::read_to_string(&log).unwrap().lines().count();
@@ -451,4 +452,211 @@ fn a_port_that_is_not_there_is_named() {
     let output = landfall(&["watch", "/dev/no-such-port", "--plain", "--for", "1.5 s"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(err(&output).contains("/dev/no-such-port: there is no such port"), "{}", err(&output));
+}
+
+/// The hash that the command prints for the paper sheet.
+fn last_hash(text: &str) -> String {
+    text.lines().find_map(|line| line.split_once("Last hash: ")).unwrap().1.trim().to_owned()
+}
+
+/// A session as evidence: written once, checked, kept in the logbook; a changed one is named and not kept.
+#[test]
+fn a_session_is_put_down_checked_and_kept() {
+    let folder = folder();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (session, recording, book) = (path("day.session"), path("day.csv"), path("hill.logbook"));
+    fs::write(&recording, "time_s,gauge_pa\n0,1\n0.02,2\n").unwrap();
+    let (_simulated, port) = boxed(&[
+        "--speed",
+        "30",
+        "--do",
+        "0 s: pause for 140 s",
+        "--do",
+        "105 s: cut for 3 s",
+        "--do",
+        "120 s: hold for 4 s",
+    ]);
+    std::thread::sleep(Duration::from_secs(6));
+    let put = [
+        "log",
+        &port,
+        "--session",
+        &session,
+        "--coach",
+        "Ines",
+        "--rider",
+        "Tom",
+        "--rider",
+        "Ada Ö.",
+        "--trial",
+        "all came",
+        "--recording",
+        &recording,
+        "--site",
+        site(),
+    ];
+    let output = landfall(&put);
+    assert!(output.status.success(), "{}", err(&output));
+    let hash = last_hash(&out(&output));
+    let told = out(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "Ines (as stated).",
+        "Tom, Ada Ö. (as stated).",
+        "all came (as stated).",
+        "for the blowers' supply the box stopped",
+    ] {
+        assert!(told.contains(words), "{words}: {told}");
+    }
+    let text = fs::read_to_string(&session).unwrap();
+    assert!(text.contains("\"coach\":\"Ines\"") && text.contains("\"file\":\"day.csv\",\"bytes\":27"), "{text}");
+    // Not over what is there, unless told to.
+    let again = landfall(&put);
+    assert!(again.status.code() == Some(2) && err(&again).contains("is there already"), "{}", err(&again));
+    assert_eq!(fs::read_to_string(&session).unwrap(), text);
+    let verified = landfall(&["verify", &session, "--hash", &hash]);
+    assert!(verified.status.success() && last_hash(&out(&verified)) == hash, "{}", err(&verified));
+    let other = landfall(&["verify", &session, "--hash", "0000 0000 0000 0000"]);
+    assert!(other.status.code() == Some(1) && err(&other).contains("another file"), "{}", err(&other));
+    let none = landfall(&["verify", &session, "--hash", "soon"]);
+    assert_eq!(none.status.code(), Some(2), "{}", err(&none));
+
+    // The logbook takes it, and not with another rider in it.
+    let begun = landfall(&[&["logbook", "plan", &book, site()], &QUICK[..]].concat());
+    assert!(begun.status.success(), "{}", err(&begun));
+    let kept = landfall(&["logbook", "box", &book, &session]);
+    assert!(kept.status.success() && err(&kept).contains(&hash), "{}", err(&kept));
+    let forged = path("forged.session");
+    fs::write(&forged, text.replacen("\"Tom\"", "\"Tim\"", 1)).unwrap();
+    for args in [&["verify", &forged][..], &["logbook", "box", &book, &forged]] {
+        let output = landfall(args);
+        assert!(!output.status.success() && err(&output).contains("line 2 was changed"), "{}", err(&output));
+    }
+    let is_one = landfall(&["verify", site()]);
+    assert!(is_one.status.code() == Some(2) && err(&is_one).contains("site file"), "{}", err(&is_one));
+    // Nothing writes over it.
+    let over = landfall(&["simulate", site(), "--fast", "--for", "1 s", "--output", &session]);
+    assert!(!over.status.success() && err(&over).contains("a record of a session"), "{}", err(&over));
+    assert_eq!(fs::read_to_string(&session).unwrap(), text);
+    // A box for another jump's session is refused.
+    let moved = path("moved.toml");
+    let renamed = landfall_plan::site::demo_text().replace("Larch Hollow", "Rowan Bank");
+    fs::write(&moved, renamed).unwrap();
+    let foreign = landfall(&["log", &port, "--session", &path("b.session"), "--site", &moved]);
+    assert!(!foreign.status.success() && err(&foreign).contains("another jump"), "{}", err(&foreign));
+    assert!(!Path::new(&path("b.session")).exists());
+}
+
+/// Two boxes have one permit: on while both ride, off when one of them falls, which is named; each records by its name.
+#[test]
+fn two_boxes_have_one_permit_and_the_one_that_falls_is_named() {
+    let folder = folder();
+    let log = folder.path().join("day.csv");
+    let watched = |more: &[&str]| {
+        let boxes =
+            ["watch", "left=simulated", "right=simulated", "--site", site(), "--full", "--plain", "--for", "11 s"];
+        landfall(&[&boxes[..], more].concat())
+    };
+    let output = watched(&["--do", "right: 8 s: cut for 20 s", "--record", log.to_str().unwrap()]);
+    let told = out(&output);
+    let all: Vec<&str> = told.lines().filter(|line| line.starts_with("ALL OF THEM: ")).collect();
+    let on = all.iter().position(|line| line.contains("permit ON, next rider: go")).unwrap();
+    let off = all.iter().skip(on).find(|line| line.contains("permit OFF")).unwrap();
+    assert!(all[on].contains("left RIDE, ") && all[on].contains("; right RIDE, "), "{}", all[on]);
+    assert!(
+        off.contains("next rider: NO") && off.contains("left RIDE, ") && off.contains("; right ALL STOP, "),
+        "{off}"
+    );
+    assert!(off.contains("right: The blowers' supply is off.") && !off.contains("left: "), "{off}");
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    // Each recording says in each row which box, and replays to what that box did.
+    for (name, stopped) in [("left", false), ("right", true)] {
+        let path = folder.path().join(format!("day-{name}.csv"));
+        let text = fs::read_to_string(&path).unwrap();
+        let rows = || text.lines().filter(|line| !line.starts_with(['#', 't']));
+        assert!(rows().count() > 400 && rows().all(|row| row.ends_with(&format!(",{name}"))), "{name}");
+        let names: Vec<String> = states(&replayed(&path, &[])).into_iter().map(|(_, state)| state).collect();
+        assert_eq!(names.iter().any(|state| state == "stop"), stopped, "{name}: {names:?}");
+    }
+    // With nothing wrong it ends well.
+    let output = watched(&[]);
+    assert!(output.status.success(), "{}", out(&output));
+    let same = landfall(&["watch", "a=simulated", "a=simulated", "--demo"]);
+    assert!(err(&same).contains("two boxes are called a"), "{}", err(&same));
+    let bagless = landfall(&["watch", "simulated"]);
+    assert!(err(&bagless).contains("needs a bag"), "{}", err(&bagless));
+}
+
+/// A box that falls silent under way takes the permit of all.
+#[test]
+fn a_box_that_is_lost_under_way_takes_the_permit_of_all() {
+    let (held, port) = boxed(&["--full"]);
+    let pair =
+        ["watch", "left=simulated", &format!("right={port}"), "--site", site(), "--full", "--plain", "--for", "25 s"];
+    let mut watch = Ends(start(&pair));
+    let lines = BufReader::new(watch.0.stdout.take().unwrap()).lines().map_while(Result::ok);
+    let (mut held, mut went, mut lost) = (Some(held), None, None);
+    for line in lines.filter(|line| line.starts_with("ALL OF THEM: ")) {
+        if went.is_none() && line.contains("permit ON") {
+            went = Some(line);
+            drop(held.take());
+        } else if went.is_some() && line.contains("permit OFF") && line.contains("right NO LINK") {
+            lost = Some(line);
+            break;
+        }
+    }
+    let lost = lost.unwrap();
+    assert!(lost.contains("next rider: NO") && lost.contains("right: Nothing is known of the bag here."), "{lost}");
+    assert!(lost.contains("left RIDE, ") && lost.contains("right NO LINK, no pressure known"), "{lost}");
+}
+
+/// The guided calibration on a computed bag: what it stores multiplies what the box shows, and what is too far off is refused.
+#[test]
+fn a_sensor_is_held_against_a_reference() {
+    let (_simulated, port) =
+        boxed(&["--speed", "20", "--empty", "--do", "0 s: stall for 160 s", "--do", "400 s: hold for 25 s"]);
+    let never = landfall(&["calibrate", &port]);
+    assert!(never.status.success() && out(&never).contains("CAUTION: the sensor was never held"), "{}", out(&never));
+    // Enter on the vented bag; later twice on the full one, the first time against a pressure that cannot be.
+    let guided = |gauge: &str, waits: [u64; 2]| {
+        let args = ["calibrate", &port, "--gauge", gauge, "--gauge-error", "5 Pa", "--name", "lent gauge 7"];
+        let mut child = start(&args);
+        let mut typed = child.stdin.take().unwrap();
+        for wait in waits {
+            std::thread::sleep(Duration::from_secs(wait));
+            let _ = typed.write_all(b"\n");
+        }
+        let done = child.wait_with_output().unwrap();
+        drop(typed);
+        done
+    };
+    let far = guided("300 Pa", [1, 2]);
+    assert!(far.status.code() == Some(1) && err(&far).contains("moved by"), "{}", err(&far));
+    let stored = guided("1.32 kPa", [1, 12]);
+    assert!(stored.status.success(), "{}", err(&stored));
+    let told = out(&stored);
+    let span: f64 = told
+        .split("multiplied by ")
+        .nth(1)
+        .unwrap()
+        .split(['.', '\n'])
+        .take(2)
+        .collect::<Vec<_>>()
+        .join(".")
+        .parse()
+        .unwrap();
+    assert!(told.contains("another gauge (lent gauge 7) of 1320 Pa (to 5 Pa)") && span > 1.0 && span < 1.03, "{told}");
+    let shown = out(&landfall(&["calibrate", &port]));
+    assert!(shown.contains(&format!("span {span:.4}")) && !shown.contains("CAUTION"), "{shown}");
+    let log = out(&landfall(&["log", &port]));
+    assert!(log.contains(&format!("stored or taken out: span {span:.4}")), "{log}");
+    assert!(log.contains("The zero moved by ") && log.contains("since it was calibrated"), "{log}");
+    // The box's own pressure is the reference's now: its bag rests where the gauge said, to what its breath moves it.
+    let watched = out(&landfall(&["watch", &port, "--plain", "--for", "2 s", "--every", "1 s"]));
+    assert!(watched.contains("held against another gauge (lent gauge 7)"), "{watched}");
+    let pa: f64 = watched
+        .lines()
+        .filter_map(|line| line.split(" Pa ").next()?.rsplit(' ').next()?.parse::<f64>().ok())
+        .next_back()
+        .unwrap();
+    assert!((pa - 1320.0).abs() < 25.0, "{pa}: {watched}");
 }

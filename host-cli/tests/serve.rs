@@ -10,8 +10,9 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use landfall::serve::http::Bounds;
-use landfall::serve::live::{Live, Source};
+use landfall::serve::live::Live;
 use landfall::serve::{Options, Server};
+use landfall_box::sources::{Place, Source};
 use landfall_plan::plan::compute;
 use landfall_plan::site::{Gauge, demo, demo_text};
 use landfall_sampling::Stop;
@@ -28,7 +29,7 @@ struct Running {
 impl Running {
     fn start(live: bool) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
-        let live = live.then(|| Live::start(simulated(), Gauge::InH2O, &stop));
+        let live = live.then(|| Live::start(vec![simulated()], Gauge::InH2O, &stop));
         let server = Server::bind(Options {
             address: "127.0.0.1".parse().unwrap(),
             port: 0,
@@ -120,7 +121,7 @@ fn simulated() -> Source {
     let range_pa = settings.sensor_high_pa;
     let riders = Riders::of(&site, &results);
     let plan = Plan { settings: Some(settings), range_pa, riders, script: vec![], seed: 1, full: true };
-    Source::Simulated(Box::new((site, plan)))
+    Source { name: "simulated box".to_owned(), place: Place::Simulated(Box::new((site, plan))) }
 }
 
 #[test]

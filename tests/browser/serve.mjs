@@ -188,4 +188,42 @@ await served([site, "--simulated-box", "--full", ...hang], async (url) => {
     { names: ["rebound.example"] },
   );
 });
+
+// Two boxes, one permit: each with its own state and pressure, and when one falls there is none.
+const pair = ["--simulated-box=left", "--simulated-box=right", "--full", "--do", "right: 75 s: cut for 600 s"];
+await served([site, ...pair], async (url) => {
+  await browse(async (context) => {
+    const { page, said } = await open(context, url);
+    await page.waitForFunction(() => document.body.dataset.state === "done", undefined, { timeout: 120_000 });
+    const top = page.locator("#box-top");
+    const rows = async () => (await top.locator(".each li").allTextContents()).map((text) => text.replace(/\s+/g, " ").trim());
+    await page.waitForFunction(() => /permit ON/.test(document.querySelector("#box-top").textContent));
+    const [left, right] = await rows();
+    assert.match(left, /^left● RIDE\d+\.\d\d \w+$/);
+    assert.match(right, /^right● RIDE\d+\.\d\d \w+$/);
+    assert.match(await top.textContent(), /RIDE.*All of them: permit ON.*next rider: go/);
+    assert.equal(await page.locator("#box .one-box svg").count(), 2, "each box has its picture");
+    await accessible(page, "two boxes");
+    await fits(page, "two boxes");
+    if (shots) await page.screenshot({ path: join(shots, "boxes-ride.png") });
+    await page.waitForFunction(() => /ALL STOP/.test(document.querySelector("#box-top .head").textContent), undefined, { timeout: 90_000 });
+    assert.match(await top.textContent(), /permit OFF.*next rider: NO.*right: The blowers' supply is off/s);
+    assert.deepEqual((await rows()).map((row) => /RIDE|WAIT/.test(row)), [true, false], "left goes on, right has stopped");
+    assert.equal(await top.getAttribute("class"), "box-top stop several");
+    assert.match(await page.title(), /ALL STOP, next rider: NO/);
+    for (const [width, height, name] of [[1440, 900, "wide"], [390, 844, "phone"]]) {
+      await page.setViewportSize({ width, height });
+      await fits(page, `two boxes, ${name}`);
+      if (shots) await page.screenshot({ path: join(shots, `boxes-stop-${name}.png`) });
+      await top.locator("button", { hasText: "Large view" }).click();
+      await fits(page, `two boxes, large, ${name}`);
+      const box = await top.boundingBox();
+      assert(box.height <= height + 1, `the large view of two boxes ends below the ${name} window: ${box.height}`);
+      if (shots) await page.screenshot({ path: join(shots, `boxes-large-${name}.png`) });
+      await top.locator("button", { hasText: "Small view" }).click();
+    }
+    assert.deepEqual(said, []);
+    checks += 1;
+  });
+});
 console.log(`served page: ${checks} checks passed`);

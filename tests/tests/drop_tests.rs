@@ -12,7 +12,7 @@ use landfall_core::Status;
 use landfall_core::air::{Air, DRY_AIR_J_PER_KG_K, STANDARD_GRAVITY_MPS2 as G};
 use landfall_core::bag_gas::{Adiabat, Chamber};
 use landfall_core::force_area::ForceArea;
-use landfall_core::openings::{AIR_GAMMA, Discharge, Openings, OpeningsInput};
+use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::supply::{Feed, Flows};
 use landfall_core::touchdown::{Landing, LandingInput, Options, Touchdown, TracePoint, touch_down};
 use landfall_tests::checks::{Check, Scale};
@@ -34,16 +34,16 @@ impl Drop {
     /// Any bag with these numbers will do: one of 1 m height and 1 m² section.
     fn run(&self, mut trace: impl FnMut(TracePoint)) -> (Touchdown, f64) {
         let air = Air::new(0.0, 288.15, None).unwrap();
-        let sound = (f64::from(AIR_GAMMA) * f64::from(DRY_AIR_J_PER_KG_K) * 288.15).sqrt();
+        let sound = (f64::from(landfall_core::air::GAMMA) * f64::from(DRY_AIR_J_PER_KG_K) * 288.15).sqrt();
         let g = f64::from(G);
         let u0 = (g / self.r).sqrt();
-        let vent = self.q * u0 * f64::from(AIR_GAMMA).sqrt() / sound;
+        let vent = self.q * u0 * f64::from(landfall_core::air::GAMMA).sqrt() / sound;
         let mass = f64::from(air.pressure_pa) / (self.s * g);
         let openings =
             OpeningsInput { vent_area_m2: vent as f32, discharge: self.discharge, ..OpeningsInput::default() };
         let openings = Openings::new(openings, &air).unwrap();
         let chamber = Chamber::new(&air, 1.0, 0.0, 0.0, 0.0).unwrap();
-        let gas = Adiabat::new(&chamber, chamber.at_pressure(0.0), AIR_GAMMA).unwrap();
+        let gas = Adiabat::new(&chamber, chamber.at_pressure(0.0), landfall_core::air::GAMMA).unwrap();
         let landing = Landing::new(LandingInput {
             mass_kg: mass as f32,
             normal_speed_mps: u0 as f32,

@@ -8,7 +8,7 @@
 use std::collections::{HashMap, VecDeque};
 
 use landfall_core::watch::decide::{Air, Decider, Durations, Facts, Held, Leak, ZeroState};
-use landfall_core::watch::{Fault, State};
+use landfall_core::watch::{Fault, Reason, State};
 
 const TIMES: Durations = Durations {
     check_ms: 2,
@@ -56,6 +56,7 @@ fn all_facts() -> Vec<Facts> {
                                         test,
                                         zero,
                                         unproven: false,
+                                        top: None,
                                         blowers_still: false,
                                         held: None,
                                     };
@@ -68,6 +69,9 @@ fn all_facts() -> Vec<Facts> {
                                     // It matters where nothing else is wrong.
                                     if air == Air::Ready && !test {
                                         out.push(Facts { unproven: true, ..one });
+                                    }
+                                    if matches!(air, Air::Ready | Air::Between) && !test {
+                                        out.push(Facts { top: Some(Reason::TopSilent), ..one });
                                     }
                                 }
                             }
@@ -159,6 +163,7 @@ fn check(before: &Decider, ghost: &Ghost, f: &Facts, after: &Decider) {
             && matches!(f.air, Air::Between | Air::Ready)
             && f.zero == ZeroState::Known
             && !(f.unproven && f.air == Air::Ready)
+            && f.top.is_none()
             && !after.unacknowledged();
         assert!(well, "rides though something is wrong\n{}", here());
         assert!(from == State::Ride || f.air == Air::Ready, "{}", here());
@@ -233,6 +238,7 @@ fn good(button: bool) -> Facts {
         test: false,
         zero: ZeroState::Known,
         unproven: false,
+        top: None,
         blowers_still: false,
         held: None,
     }

@@ -96,6 +96,8 @@ pub struct Facts {
     pub zero: ZeroState,
     /// Nothing has shown lately that the tube from the bag to the sensor is open.
     pub unproven: bool,
+    /// Why the board at the top withholds the permit, if it does.
+    pub top: Option<Reason>,
     /// All blowers that are sensed stand still.
     pub blowers_still: bool,
     /// What withholds the permit besides, if anything.
@@ -526,6 +528,10 @@ impl Decider {
         let matters = self.state == State::Fill || matches!(facts.air, Air::Ready | Air::Between);
         if let Some(held) = facts.held.filter(|_| matters) {
             return Some(held.reason());
+        }
+        // Also between wait and ready pressure, where a ride goes on.
+        if let (Some(reason), Air::Ready | Air::Between) = (facts.top, facts.air) {
+            return Some(reason);
         }
         match facts.air {
             Air::Gone if self.state == State::Fill => Some(Reason::Filling),

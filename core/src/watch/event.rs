@@ -258,6 +258,12 @@ pub enum Reason {
     LeftOff,
     /// Nothing shows that the tube to the sensor is open: somebody must sit down on the bag, or a rider land.
     TubeUnproven,
+    /// The board at the top of the roll-in does not answer.
+    TopSilent,
+    /// On the line to the top is something that should not be there: another box or board, or frames from before.
+    TopStrange,
+    /// Somebody holds riders back at the top.
+    TopHeld,
     /// Blowers stand still while their supply is on: one of several, or, in stop, all of them.
     BlowerStill,
     /// The box's battery does not last the session, or next to nothing of it is left.
@@ -291,6 +297,9 @@ impl Reason {
             Self::Ending => "ending",
             Self::LeftOff => "left_off",
             Self::TubeUnproven => "tube_unproven",
+            Self::TopSilent => "top_silent",
+            Self::TopStrange => "top_strange",
+            Self::TopHeld => "top_held",
             Self::BlowerStill => "blower_still",
             Self::BatteryLow => "battery_low",
             Self::SelfTestFailed => "self_test_failed",

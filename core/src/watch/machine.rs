@@ -3,7 +3,7 @@
 use super::beside::BesideWatch;
 use super::clock::{Clock, Tick};
 use super::decide::{Air, Change, Decider, Durations, Facts, Leak, ZeroState};
-use super::event::{Event, Fault, GaugePa, State, TimeUs, What};
+use super::event::{Event, Fault, GaugePa, Reason, State, TimeUs, What};
 use super::filter::{Fall, Quick, SLOT_S, STOP_SLOTS, Slots, Trend};
 use super::input::{EVENTS, Input, Output, Start};
 use super::landing::{Landing, LandingDetector};
@@ -69,6 +69,7 @@ pub struct Watch {
     landed_us: Option<u64>,
     was_landing: bool,
     withheld: bool,
+    top: Option<Reason>,
 }
 
 /// Levels computed once from the settings.
@@ -138,6 +139,7 @@ impl Watch {
             landed_us: None,
             was_landing: false,
             withheld: false,
+            top: None,
             settings,
             start,
         })
@@ -147,6 +149,11 @@ impl Watch {
     /// is acknowledged as ever.
     pub fn withhold(&mut self, withheld: bool) {
         self.withheld = withheld;
+    }
+
+    /// What is wrong with the board at the top, or nothing: it withholds the permit as [`Watch::withhold`] does, and says so.
+    pub fn hear_of_top(&mut self, wrong: Option<Reason>) {
+        self.top = wrong;
     }
 
     /// Takes other thresholds of the same site and revision under way, for [`in_force`](super::in_force). False, and
@@ -400,6 +407,7 @@ impl Watch {
             test: input.test,
             zero: self.zero.state(),
             unproven: self.tube.unproven(),
+            top: self.top,
             blowers_still: self.beside.all_still(),
             held: self.beside.held(self.decider.duty()),
         }

@@ -193,3 +193,40 @@ fn zero_of_a_bag_under_air() {
     rig.until(State::Ride, 700, |_| 1000.0);
     assert_eq!(rig.last.unwrap().zero_pa, Some(6.0));
 }
+
+#[test]
+fn the_top_withholds_the_permit_and_hides_no_stop() {
+    for reason in [Reason::TopSilent, Reason::TopStrange, Reason::TopHeld] {
+        let mut rig = Rig::ready();
+        rig.watch.hear_of_top(Some(reason));
+        let out = rig.pa(1000.0);
+        assert_eq!((out.state, out.reason, out.permit, out.siren), (State::Wait, reason, false, false));
+        // Also where the pressure lies between wait and ready pressure.
+        let mut between = Rig::ready();
+        (0..50).for_each(|i| {
+            between.pa(995.0 - 3.0 * i as f32);
+        });
+        between.hold(845.0, 5);
+        assert_eq!(between.last.as_ref().map(|out| out.state), Some(State::Ride));
+        between.watch.hear_of_top(Some(reason));
+        assert_eq!(between.pa(845.0).state, State::Wait);
+        // It goes by itself.
+        rig.watch.hear_of_top(None);
+        assert_eq!(rig.hold(1000.0, 60).state, State::Ride);
+        // The air goes while the top is away: siren as ever.
+        rig.watch.hear_of_top(Some(reason));
+        rig.hold(1000.0, 10);
+        let steps = rig.until(State::Stop, 20, |_| 400.0);
+        assert!(steps <= 5, "{steps}");
+        assert!(rig.last.as_ref().is_some_and(|out| out.siren && out.reason == Reason::AirLost));
+        // No ride from a fill either, and the reason is told when the bag is up.
+        let mut rig = Rig::new();
+        rig.watch.hear_of_top(Some(reason));
+        rig.hold(0.0, 150);
+        (0..200).for_each(|i| {
+            rig.pa(5.0 * i as f32);
+        });
+        let out = rig.hold(1000.0, 600);
+        assert_eq!((out.state, out.reason), (State::Fill, reason));
+    }
+}

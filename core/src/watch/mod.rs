@@ -94,6 +94,6 @@ pub use landing::Landing;
 pub use machine::Watch;
 pub use parts::{Beside, BesideSeen, Parts};
 pub use selftest::{SelfTest, Tested};
-pub use settings::{PARTS_VERSION, SETTINGS_VERSION, WatchSettings};
+pub use settings::{PARTS_VERSION, SETTINGS_VERSION, WITH_TOP, WatchSettings};
 pub use signal::Pins;
 pub use thresholds::{Thresholds, in_force};

@@ -1,4 +1,4 @@
-//! The thresholds that the watch goes by, and the checks that refuse a set that cannot work.
+//! The thresholds that the watch uses, and the checks that refuse a set that cannot work.
 //!
 //! Nobody types these in: the planner computes them from the site. The box checks them again before
 //! it uses them, since a file can be old, foreign or damaged.
@@ -11,6 +11,9 @@ use crate::error::{InputError, within};
 pub const SETTINGS_VERSION: u16 = 2;
 /// Layout number of settings with [`Parts`].
 pub const PARTS_VERSION: u16 = 3;
+/// Added to the layout number where a board at the top of the roll-in must answer ([`crate::top`]). The layout is the same, so
+/// that settings from before are read as ever; a program that knows nothing of that board refuses the number.
+pub const WITH_TOP: u16 = 0x100;
 
 /// What rounding may take of a pressure, as a share of the operating pressure: a stop pressure at the very end of its
 /// room is taken.
@@ -23,7 +26,7 @@ const ROUNDING: f32 = 1e-5;
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WatchSettings {
-    /// Layout number: [`SETTINGS_VERSION`], or [`PARTS_VERSION`] where there are parts.
+    /// Layout number: [`SETTINGS_VERSION`], or [`PARTS_VERSION`] where there are parts; and [`WITH_TOP`] where that is asked for.
     pub version: u16,
     /// Which site these were computed for (a checksum of the site's name and dimensions, not 0).
     pub site_id: u32,
@@ -127,8 +130,8 @@ impl WatchSettings {
     /// The same settings for a box with `parts`.
     #[must_use]
     pub fn with_parts(self, parts: Parts) -> Self {
-        let version = if parts == Parts::NONE { SETTINGS_VERSION } else { PARTS_VERSION };
-        Self { version, parts, ..self }
+        let layout = if parts == Parts::NONE { SETTINGS_VERSION } else { PARTS_VERSION };
+        Self { version: layout | self.version & WITH_TOP, parts, ..self }
     }
 
     /// Takes the set if every value is in range and they stand in an order that can work.
@@ -136,8 +139,8 @@ impl WatchSettings {
     /// # Errors
     /// The first [`InputError`] found, with the value and its bounds.
     pub fn validate(&self) -> Result<(), InputError> {
-        let without = self.version == SETTINGS_VERSION && self.parts == Parts::NONE;
-        if !(without || self.version == PARTS_VERSION) {
+        let without = self.layout() == SETTINGS_VERSION && self.parts == Parts::NONE;
+        if !(without || self.layout() == PARTS_VERSION) {
             return Err(InputError::Inconsistent {
                 quantity: "watch.version",
                 why: "settings of another program's layout; compute them anew",
@@ -153,6 +156,17 @@ impl WatchSettings {
         }
         self.validate_ranges()?;
         self.validate_order()
+    }
+
+    /// The layout number alone.
+    pub(super) const fn layout(&self) -> u16 {
+        self.version & !WITH_TOP
+    }
+
+    /// A board at the top of the roll-in must answer, or there is no permit.
+    #[must_use]
+    pub const fn with_top(&self) -> bool {
+        self.version & WITH_TOP != 0
     }
 
     fn validate_ranges(&self) -> Result<(), InputError> {
@@ -303,6 +317,14 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn the_top_is_asked_for_in_the_layout_number() {
+        let plain = sample();
+        let with = WatchSettings { version: SETTINGS_VERSION | WITH_TOP, ..plain };
+        with.validate().unwrap();
+        assert!(with.with_top() && !plain.with_top());
+    }
+
+    #[test]
     fn every_wrong_set_is_refused() {
         type Spoil = fn(&mut WatchSettings);
         let wrong: &[(&str, Spoil)] = &[
@@ -321,6 +343,7 @@ pub(crate) mod tests {
                 *s =
                     s.with_parts(Parts { second: ALL.second.map(|p| SecondSensor { error_pa: f32::NAN, ..p }), ..ALL });
             }),
+            ("version of an unknown kind", |s| s.version |= 0x200),
             ("site", |s| s.site_id = 0),
             ("stop above wait", |s| s.stop_pa = 751.0),
             ("stop zero", |s| s.stop_pa = 0.0),

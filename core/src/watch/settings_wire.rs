@@ -23,7 +23,7 @@ macro_rules! written {
 
         impl Serialize for WatchSettings {
             fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-                let with_parts = self.version >= PARTS_VERSION;
+                let with_parts = self.layout() == PARTS_VERSION;
                 let count = if with_parts { FIELDS.len() } else { FIELDS.len() - 1 };
                 let mut out = to.serialize_struct("WatchSettings", count)?;
                 $(out.serialize_field(stringify!($field), &self.$field)?;)*
@@ -45,7 +45,7 @@ macro_rules! written {
                 $(let $field: $kind =
                     from.next_element()?.ok_or_else(|| A::Error::missing_field(stringify!($field)))?;)*
                 let mut settings = WatchSettings { $($field,)* parts: Parts::NONE };
-                if settings.version >= PARTS_VERSION {
+                if settings.layout() == PARTS_VERSION {
                     settings.parts = from.next_element()?.ok_or_else(|| A::Error::missing_field("parts"))?;
                 }
                 Ok(settings)

@@ -46,7 +46,7 @@ pub const SIREN_PERIOD_MS: u32 = 4000;
 pub const TRIAL_MS: u32 = 2500;
 
 /// First half of each period.
-fn flash(elapsed_ms: u32, period_ms: u32) -> bool {
+pub(crate) fn flash(elapsed_ms: u32, period_ms: u32) -> bool {
     elapsed_ms % period_ms.max(1) < period_ms / 2
 }
 

@@ -1,4 +1,4 @@
-//! The thresholds that a watch goes by, and which hold when those of the plan and those of today's air differ.
+//! The thresholds that a watch uses, and which hold when those of the plan and those of today's air differ.
 //!
 //! Comparisons only: what they follow from is computed outside ([`crate::thresholds`]).
 //!
@@ -102,7 +102,7 @@ fn ends_of_room(settings: &WatchSettings, of: &Thresholds) -> (f32, f32) {
     (room_pa(of.operating_pa, of.landing_dip_pa, &sensor).0, highest_wait_pa(of.operating_pa, &sensor))
 }
 
-/// The settings that a box goes by today: by the rule at the head of this file.
+/// The settings that a box uses today: by the rule at the head of this file.
 ///
 /// # Errors
 /// What [`WatchSettings::validate`] finds: then no permit.

@@ -40,7 +40,7 @@ where
         let (floor, settings) = bytes.get(..length)?.split_first_chunk::<4>()?;
         self.floor = u32::from_le_bytes(*floor);
         let settings: WatchSettings = read_one(settings)?;
-        settings.validate().is_ok().then_some(settings)
+        (settings.validate().is_ok() && knows(&settings)).then_some(settings)
     }
 
     /// The sensor's range, if it is known and shorter than `settings` need.
@@ -52,6 +52,9 @@ where
     pub(super) fn stage(&mut self, settings: WatchSettings) -> FromBox {
         if let Err(refusal) = may_replace(self.settings.as_ref(), self.floor, &settings) {
             return FromBox::Refused(refusal);
+        }
+        if !knows(&settings) {
+            return FromBox::Refused(Refusal::Impossible);
         }
         if let Some(range_pa) = self.range_short_of(&settings) {
             return FromBox::Refused(Refusal::SensorRange { range_pa });
@@ -110,6 +113,9 @@ where
     /// Writes what was asked for to flash. False if the flash did not take it.
     #[inline(never)]
     pub(super) fn store_request(&mut self, request: &Request) -> bool {
+        if let Request::Calibrate(calibration) = request {
+            return self.store_calibration(calibration);
+        }
         let revision = if let Request::Commit(settings) = request { settings.revision } else { 0 };
         // The floor goes before them, so that it outlives what is forgotten.
         let floor = self.floor.max(revision);
@@ -123,7 +129,7 @@ where
                 Request::Commit(settings) => advisory.to_store(settings, rest)?,
                 #[cfg(not(feature = "advisory"))]
                 Request::Commit(settings) => crate::wire::write(settings, rest).ok()?,
-                Request::Forget => 0,
+                Request::Forget | Request::Calibrate(_) => 0,
             };
             length.checked_add(4)
         };
@@ -142,9 +148,15 @@ where
                 self.note(Noted::Forgotten);
                 self.say(&FromBox::Forgot { floor: self.floor });
             }
+            (Request::Calibrate(held), _) if stored => self.calibrated(held),
             _ => self.say(&FromBox::Refused(Refusal::Flash)),
         }
     }
+}
+
+/// This program can do what the settings ask for.
+const fn knows(settings: &WatchSettings) -> bool {
+    cfg!(feature = "top") || !settings.with_top()
 }
 
 /// The settings, which end the bytes, or have a site behind them where the program can read that.

@@ -57,6 +57,8 @@ where
             self.queue.pop_front();
         }
         self.permit.beat(&mut self.outputs.permit);
+        #[cfg(feature = "top")]
+        self.pump_top();
     }
 
     /// Answers a request, if half of the queue is free: the other half is for what the box says by itself, however much
@@ -109,8 +111,15 @@ where
                 Ok(()) => self.request = Some(Request::Forget),
                 Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
+            ToBox::ReadCalibration => {
+                let held = self.read_calibration();
+                self.reply(&FromBox::Calibration(held));
+            }
+            ToBox::Calibrate(wanted) => self.hear_calibration(wanted),
             #[cfg(feature = "advisory")]
             other => self.hear_advisory(other),
+            #[cfg(not(feature = "advisory"))]
+            _ => self.reply(&FromBox::Refused(Refusal::Frame)),
         }
     }
 

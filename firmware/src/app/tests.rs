@@ -17,8 +17,11 @@ use std::vec::Vec;
 #[cfg(feature = "advisory")]
 pub(crate) mod advisory;
 mod beside;
+mod calibrate;
 mod change;
 mod log;
+#[cfg(feature = "top")]
+mod top;
 
 /// The outside of the box.
 struct World {

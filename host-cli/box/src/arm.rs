@@ -314,7 +314,7 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
     let commitment_s = f64::from(form.site.commitment_s);
     let delay_s = needed_s - commitment_s - site.rider.reaction_s;
     let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
-    vec![
+    let mut lines = vec![
         line(
             "stop_pa",
             format!("Siren at or under {}: everybody off", up(s.trip_pa())),
@@ -401,7 +401,12 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
             ),
             "assumed, and the sensor's range".into(),
         ),
-    ]
+    ];
+    if s.with_top() {
+        let what = "No permit unless the board at the top of the roll-in answers, ten times a second".to_owned();
+        lines.push(line("version", what, "watch.top_signal".into()));
+    }
+    lines
 }
 
 fn notes(site: &Site, s: &WatchSettings) -> Vec<String> {

@@ -10,7 +10,8 @@ use ratatui::widgets::{Axis, Block, Chart, Dataset, GraphType, Paragraph, Wrap};
 
 use landfall_core::watch::State;
 
-use super::live::{Seen, TRACE_S, joint};
+use super::live::{Seen, TRACE_S};
+use super::together::together;
 use super::words::Level;
 
 /// How it is drawn.
@@ -35,22 +36,25 @@ pub fn draw(frame: &mut Frame<'_>, boxes: &[Seen], look: Look) {
 }
 
 fn usual(frame: &mut Frame<'_>, boxes: &[Seen]) {
-    let joint = joint(boxes);
+    let all = together(boxes);
     let [above, below] = {
-        let rows = [Constraint::Length(if joint.is_some() { 2 } else { 0 }), Constraint::Min(0)];
+        let rows = [Constraint::Length(if all.is_some() { 4 } else { 0 }), Constraint::Min(0)];
         let parts = Layout::default().direction(Direction::Vertical).constraints(rows).split(frame.area());
         [0, 1].map(|n| parts.get(n).copied().unwrap_or_default())
     };
-    if let Some(told) = joint {
-        let words = format!(" ALL BOXES: {}   {}   {}", told.head, told.next, told.todo);
-        frame.render_widget(Paragraph::new(words).wrap(Wrap { trim: false }).style(loud(told.level)), above);
+    if let Some(all) = all {
+        let told = vec![
+            Line::raw(format!(" ALL OF THEM: {}, {}.  {}.", all.permit_words(), all.told.next, all.each_words())),
+            Line::raw(format!(" {}", all.told.todo)),
+        ];
+        frame.render_widget(Paragraph::new(told).wrap(Wrap { trim: false }).style(loud(all.told.level)), above);
     }
     let share = Constraint::Ratio(1, u32::try_from(boxes.len().max(1)).unwrap_or(1));
     let mut rows = vec![share; boxes.len()];
     rows.push(Constraint::Length(1));
     let areas = Layout::default().direction(Direction::Vertical).constraints(rows).split(below);
     for (seen, area) in boxes.iter().zip(areas.iter()) {
-        one(frame, seen, *area);
+        one(frame, seen, *area, boxes.len() > 1);
     }
     if let Some(last) = areas.last() {
         frame.render_widget(Paragraph::new("q: quit.  A supplementary alarm: somebody watches the bag.").dim(), *last);
@@ -77,7 +81,7 @@ fn loud(level: Level) -> Style {
 }
 
 /// Letters of three by five blocks, each row three bits; what is not there is left out.
-const LETTERS: [(char, [u8; 5]); 31] = [
+const LETTERS: [(char, [u8; 5]); 35] = [
     ('A', [2, 5, 7, 5, 5]),
     ('C', [3, 4, 4, 4, 3]),
     ('D', [6, 5, 5, 5, 6]),
@@ -109,6 +113,10 @@ const LETTERS: [(char, [u8; 5]); 31] = [
     ('8', [7, 5, 7, 5, 7]),
     ('9', [7, 5, 7, 1, 7]),
     ('V', [5, 5, 5, 5, 2]),
+    ('H', [5, 5, 7, 5, 5]),
+    ('J', [1, 1, 1, 5, 2]),
+    ('M', [5, 7, 7, 5, 5]),
+    ('U', [5, 5, 5, 5, 7]),
 ];
 
 /// A text in blocks, each `scale` cells high and twice as wide; none if it is wider than `width`.
@@ -135,7 +143,8 @@ fn in_blocks(text: &str, scale: usize, width: u16) -> Option<Vec<Line<'static>>>
 /// State, pressure and whether the next rider may go, as large as there is room for.
 fn large(frame: &mut Frame<'_>, boxes: &[Seen]) {
     let area = frame.area();
-    let told = joint(boxes).or_else(|| boxes.first().map(Seen::first));
+    let all = together(boxes);
+    let told = all.as_ref().map(|all| all.told.clone()).or_else(|| boxes.first().map(Seen::first));
     let Some(told) = told else { return };
     let pressure = match boxes {
         [one] => one.status.as_ref().filter(|_| one.silent().is_none()).and_then(|status| status.gauge_pa),
@@ -149,7 +158,14 @@ fn large(frame: &mut Frame<'_>, boxes: &[Seen]) {
         lines.extend(blocks.unwrap_or_else(|| vec![Line::raw(text.to_owned())]));
         lines.push(Line::raw(""));
     }
-    lines.push(Line::raw(format!("{}.  {}", told.next.to_uppercase(), told.todo)));
+    for each in all.iter().flat_map(|all| &all.each) {
+        let pressure = each.pressure.as_deref().unwrap_or("no pressure known");
+        lines.push(Line::raw(format!("{} {}: {}, {pressure}", each.told.level.sign(), each.name, each.told.head)));
+    }
+    let permit = all
+        .as_ref()
+        .map_or_else(String::new, |all| format!("{} for all of them.  ", all.permit_words().to_uppercase()));
+    lines.push(Line::raw(format!("{permit}{}.  {}", told.next.to_uppercase(), told.todo)));
     lines.extend(boxes.iter().filter_map(Seen::other_jump).map(Line::raw));
     frame.render_widget(Paragraph::new(lines).wrap(Wrap { trim: false }).style(loud(told.level)), area);
 }
@@ -157,13 +173,14 @@ fn large(frame: &mut Frame<'_>, boxes: &[Seen]) {
 fn colour(seen: &Seen) -> Color {
     match seen.status.and_then(|status| status.state).map(|(state, _)| state) {
         _ if seen.silent().is_some() => Color::Red,
+        _ if seen.first().level == Level::Stop => Color::Red,
         Some(State::Ride) => Color::Green,
         Some(State::Stop | State::Fault) | None => Color::Red,
         Some(_) => Color::Yellow,
     }
 }
 
-fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
+fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect, of_several: bool) {
     let colour = colour(seen);
     let mut block = Block::bordered().title(format!(" {} ", seen.name)).border_style(Style::new().fg(colour));
     let levels = levels(seen);
@@ -188,7 +205,9 @@ fn one(frame: &mut Frame<'_>, seen: &Seen, area: Rect) {
     let mut told = vec![Line::raw(format!(" {state}"))];
     let first = seen.first();
     let other = seen.other_jump();
-    told.push(Line::raw(format!(" {}. {}", first.next, other.as_deref().unwrap_or(&first.todo))));
+    // Whether the next rider goes is said of all of them, not of one.
+    let next = if of_several { String::new() } else { format!("{}. ", first.next) };
+    told.push(Line::raw(format!(" {next}{}", other.as_deref().unwrap_or(&first.todo))));
     told.extend((!rest.is_empty()).then(|| Line::raw(format!(" {rest}"))));
     frame.render_widget(Paragraph::new(told).wrap(Wrap { trim: false }).style(loud), head);
     trace(frame, seen, &levels, middle);
@@ -318,8 +337,13 @@ mod tests {
         for (width, height) in [(1, 1), (10, 3), (40, 8), (80, 24), (300, 100)] {
             drawn(&[riding(), Seen::new("box two")], (width, height), true);
         }
-        let shown = drawn(&[riding(), Seen::new("box two")], (80, 40), true).backend().to_string();
+        let shown = drawn(&[riding(), Seen::new("box two")], (110, 40), true).backend().to_string();
         assert!(shown.contains("box one") && shown.contains("box two"), "{shown}");
+        assert!(!shown.contains("next rider: go"), "{shown}");
+        assert!(
+            shown.contains("ALL OF THEM: permit OFF, next rider: NO.  box one RIDE, 1000 Pa; box two NO LINK"),
+            "{shown}"
+        );
     }
 
     #[test]
@@ -349,6 +373,8 @@ mod tests {
         gone.take(&Brought::Lost("gone".into()));
         let (shown, _) = large(&[gone, riding()], (80, 24));
         assert!(shown.contains("NEXT RIDER: NO") && shown.contains("box one: Nothing is known"), "{shown}");
+        assert!(shown.contains("box one: NO LINK, no pressure known"), "{shown}");
+        assert!(shown.contains("box one: RIDE, 1000 Pa"), "{shown}");
         for (width, height) in [(1, 1), (10, 3), (40, 8), (300, 100)] {
             large(&[riding()], (width, height));
         }

@@ -92,6 +92,9 @@ pub fn describe(entry: &Entry) -> (&'static str, String) {
                 air.map_or(String::new(), |(pa, k)| format!(" ({:.0} hPa, {:.1} °C)", pa / 100.0, k - 273.15)),
             ),
         ),
+        Noted::Calibrated(span) => {
+            ("calibrated", format!("a calibration of the sensor was stored or taken out: span {span:.4}"))
+        }
         Noted::Kept(kept) => (
             "kept",
             format!(

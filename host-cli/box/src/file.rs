@@ -51,7 +51,9 @@ impl From<io::Error> for FileError {
 /// Why a box refuses, in plain words.
 pub fn refusal_text(refusal: &Refusal) -> String {
     match refusal {
-        Refusal::Impossible => "these settings contradict themselves or are of another layout".into(),
+        Refusal::Impossible => "these settings contradict themselves or are of another layout, or the site asks for a board at the top (top_signal) and the \
+             box's program was built without its line"
+            .into(),
         Refusal::Foreign { site_id } => format!(
             "these settings are foreign: the box has those of site {site_id:08x}; to move it, make it forget them first: \
              `landfall log PORT --forget {site_id:08x}` with its button held"

@@ -7,16 +7,18 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::SyncSender;
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
 use landfall_core::watch::{BesideSeen, Landing, WatchSettings, What};
+use landfall_firmware::calibration::Calibration;
 use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdict};
 
 use super::beside;
+use super::calibrate::{caution, told as told_calibration, zero_moved};
 use super::events::describe;
 use super::port::Port;
 use super::today::verdict_text;
-use super::words::{Told, other_jump, told};
+use super::words::{Level, Told, not_this_jump, other_jump, told};
 
 /// A box that says nothing for this long is silent: it sends ten times a second.
 pub const SILENT: Duration = Duration::from_millis(500);
@@ -72,9 +74,11 @@ pub fn follow(name: &str, index: usize, once: bool, stop: &Arc<AtomicBool>, to: 
 
 /// Messages until the line goes away; says why it did.
 fn listen(port: &mut Port, index: usize, stop: &AtomicBool, to: &SyncSender<(usize, Brought)>) -> String {
-    // A box without the advisory does not know the last of them, and the refusal means nothing.
+    // A box of an older program or without the advisory does not know the last of them, and the refusal means nothing.
     let ask = |port: &mut Port| {
-        [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadToday].iter().try_for_each(|request| port.send(request))
+        [ToBox::Identify, ToBox::ReadSettings, ToBox::ReadCalibration, ToBox::ReadToday]
+            .iter()
+            .try_for_each(|request| port.send(request))
     };
     let mut asked: Option<Instant> = None;
     let (mut known, mut settings) = (false, false);
@@ -121,6 +125,8 @@ pub struct Seen {
     pub settings: Option<WatchSettings>,
     /// Planned and today's thresholds, from a box that computes them.
     pub today: Option<Today>,
+    /// The sensor's calibration, once the box has told it.
+    pub calibration: Option<Option<Calibration>>,
     /// How things are.
     pub status: Option<Status>,
     /// What it tells of its parts beside, if it has any.
@@ -151,6 +157,7 @@ impl Seen {
             hello: None,
             settings: None,
             today: None,
+            calibration: None,
             status: None,
             beside: None,
             trace: VecDeque::new(),
@@ -199,6 +206,12 @@ impl Seen {
             FromBox::Today(today) => self.today = Some(*today),
             FromBox::Beside(seen) => self.beside = Some(*seen),
             FromBox::Settings(settings) => self.settings = *settings,
+            FromBox::Calibration(held) => {
+                let held = held.unpacked();
+                if self.calibration.replace(held) != Some(held) {
+                    self.calibration_words().into_iter().for_each(|line| self.say(line, lines));
+                }
+            }
             FromBox::Stored(settings) => self.settings = Some(*settings),
             FromBox::Status(status) => {
                 if let Some(pa) = status.gauge_pa {
@@ -221,16 +234,39 @@ impl Seen {
                     }
                 }
                 if !matches!(entry.what, Noted::Kept(_)) {
-                    let line = format!("{:>9.2} s  {}", entry.at.seconds(), describe(entry).1);
-                    lines.push(format!("{}: {line}", self.name));
-                    self.events.push_back(line);
-                    if self.events.len() > 50 {
-                        self.events.pop_front();
-                    }
+                    self.say(format!("{:>9.2} s  {}", entry.at.seconds(), describe(entry).1), lines);
+                }
+                if let (Noted::Watch(What::Zeroed { offset_pa, stored: false }), Some(Some(held))) =
+                    (entry.what, self.calibration)
+                {
+                    let before_pa = f64::from(held.span * held.zero_pa);
+                    let allowed_pa = self.settings.map(|settings| f64::from(settings.sensor_error_pa));
+                    let words =
+                        zero_moved(f64::from(offset_pa), before_pa, "since it was calibrated", allowed_pa, |pa, to| {
+                            self.pressure(pa, to)
+                        });
+                    self.say(words, lines);
                 }
             }
             _ => {}
         }
+    }
+
+    /// Says something once, and keeps it among the events.
+    fn say(&mut self, line: String, lines: &mut Vec<String>) {
+        lines.push(format!("{}: {line}", self.name));
+        self.events.push_back(line);
+        if self.events.len() > 50 {
+            self.events.pop_front();
+        }
+    }
+
+    /// The calibration in words, and what to mind about it today.
+    pub fn calibration_words(&self) -> Vec<String> {
+        let Some(held) = &self.calibration else { return Vec::new() };
+        let caution = caution(held.as_ref(), SystemTime::now());
+        // That there is none is the caution.
+        held.iter().map(|held| told_calibration(Some(held))).chain(caution).collect()
     }
 
     /// A pressure as the gauge beside it shows it.
@@ -253,9 +289,25 @@ impl Seen {
         other_jump(self.settings.as_ref()?, self.plan.as_ref()?)
     }
 
-    /// What people see first, a silent link being the gravest.
+    /// What people see first, a silent link being the gravest; a box that is set for another jump is no better.
     pub fn first(&self) -> Told {
-        told(self.status.as_ref().filter(|_| self.silent().is_none()))
+        let told = told(self.status.as_ref().filter(|_| self.silent().is_none()));
+        self.of_this_jump(told)
+    }
+
+    /// The same as it was last heard, however long ago: for a line that has ended as it was to.
+    pub fn at_last(&self) -> Told {
+        self.of_this_jump(told(self.status.as_ref()))
+    }
+
+    fn of_this_jump(&self, told: Told) -> Told {
+        if told.level == Level::Stop || self.other_jump().is_none() { told } else { not_this_jump() }
+    }
+
+    /// The pressure that is known now, as the gauge shows it.
+    pub fn pressure_now(&self) -> Option<String> {
+        let status = self.status.as_ref().filter(|_| self.silent().is_none())?;
+        status.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest))
     }
 
     /// What it tells of its parts beside, the gravest first.
@@ -338,20 +390,8 @@ impl Seen {
     }
 }
 
-/// Several boxes taken as one: the permit is on only with all of theirs, and the worst rules. None for one box alone.
-pub fn joint(boxes: &[Seen]) -> Option<Told> {
-    let [_, _, ..] = boxes else { return None };
-    let all: Vec<(&Seen, Told)> = boxes.iter().map(|seen| (seen, seen.first())).collect();
-    let worst = all.iter().map(|(_, told)| told.level).max()?;
-    let of_worst: Vec<&(&Seen, Told)> = all.iter().filter(|(_, told)| told.level == worst).collect();
-    let (_, first) = of_worst.first()?;
-    let names = of_worst.iter().map(|(seen, told)| format!("{}: {}", seen.name, told.todo));
-    Some(Told { todo: names.collect::<Vec<_>>().join(" "), ..first.clone() })
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::words::Level;
     use super::*;
     use landfall_core::watch::{Reason, State, TimeUs};
 
@@ -364,25 +404,6 @@ mod tests {
     }
 
     #[test]
-    fn of_several_boxes_the_worst_rules_and_is_named() {
-        let ride = || seen("left", State::Ride, Reason::Normal);
-        assert_eq!(joint(&[ride()]), None);
-        let both = joint(&[ride(), seen("right", State::Ride, Reason::Normal)]).unwrap();
-        assert_eq!((both.level, both.next), (Level::Go, "next rider: go"));
-        let one = joint(&[ride(), seen("right", State::Wait, Reason::Landing)]).unwrap();
-        assert_eq!((one.level, one.next), (Level::Wait, "next rider: wait"));
-        assert!(one.todo.contains("right: ") && !one.todo.contains("left: "), "{}", one.todo);
-        let stop =
-            joint(&[seen("left", State::Stop, Reason::AirLost), seen("right", State::Wait, Reason::Landing)]).unwrap();
-        assert_eq!((stop.head, stop.next), ("ALL STOP", "next rider: NO"));
-        let mut gone = ride();
-        gone.take(&Brought::Lost("unplugged".into()));
-        let silent = joint(&[gone, seen("right", State::Ride, Reason::Normal)]).unwrap();
-        assert_eq!((silent.level, silent.head), (Level::Stop, "NO LINK"));
-        assert!(silent.todo.starts_with("left: "), "{}", silent.todo);
-    }
-
-    #[test]
     fn a_box_for_another_jump_is_told_with_every_line() {
         let mut one = seen("box", State::Ride, Reason::Normal);
         one.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
@@ -390,5 +411,7 @@ mod tests {
         assert!(!one.line().contains("ANOTHER"));
         one.plan = Some(WatchSettings { site_id: 99, ..WatchSettings::EXAMPLE });
         assert!(one.line().contains("ANOTHER JUMP"), "{}", one.line());
+        // It rides by its own numbers, which are not those of the jump: nobody goes.
+        assert_eq!((one.first().level, one.first().head), (Level::Stop, "OTHER JUMP"));
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! `time_s` and `gauge_pa` (before zeroing) are needed. `fault` (empty, or a word for the kind), `supply` (0 or 1),
 //! `button` (0 or 1) and `start` (a word for why the box started, on the first row after it) are used where they are
-//! there; `wall` is the laptop's clock (UTC) when the row came, where it was stated; the rest is for reading. What the
+//! there; `wall` is the laptop's clock (UTC) when the row came, where it was stated; `box` is the box's name, where it has
+//! one, and rows of two boxes are no recording; the rest is for reading. What the
 //! box went by stands in lines of their own between the rows, `# in force from TIME s: {…}`, at the beginning and at each
 //! change. [`replay`](super::replay) takes what [`Recorder`] writes, and any other table with
 //! the first two columns.
@@ -152,6 +153,7 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
         Recording { notes: note.into_iter().collect(), in_force: in_force(text, &mut faults), ..Recording::default() };
     let mut strange: Vec<String> = Vec::new();
     let mut last_s: Option<f64> = None;
+    let (box_column, mut of_box): (_, Option<String>) = (column("box"), None);
     for record in reader.records() {
         let record = match record {
             Ok(record) => record,
@@ -161,13 +163,22 @@ pub fn parse(text: &str, file: &str) -> Result<Recording, BadRecording> {
             }
         };
         let line = record.position().map_or(0, csv::Position::line);
+        let cell = |column: Option<usize>| column.and_then(|column| record.get(column)).unwrap_or("");
+        if let Some(column) = box_column {
+            let name = cell(Some(column));
+            if let Some(first) = of_box.as_deref().filter(|first| *first != name) {
+                let told = format!("{name:?} after {first:?}: a recording is of one box; take the rows of one of them");
+                faults.push(format!("line {line}, column box: {told}"));
+                break;
+            }
+            of_box.get_or_insert_with(|| name.to_owned());
+        }
         let mut fault = |name: &str, text: String| faults.push(format!("line {line}, column {name}: {text}"));
         if record.len() != headers.len() {
             let text = format!("the row has {} values and the first line names {}", record.len(), headers.len());
             fault(headers.get(record.len().min(headers.len().saturating_sub(1))).unwrap_or("time_s"), text);
             continue;
         }
-        let cell = |column: Option<usize>| column.and_then(|column| record.get(column)).unwrap_or("");
         let time_s = match cell(Some(time)).parse::<f64>() {
             Ok(t) if t.is_finite() && t.abs() < 1e10 => Some(t),
             _ => {
@@ -297,6 +308,8 @@ struct Came {
 #[derive(Debug)]
 pub struct Recorder<W> {
     out: W,
+    /// The box's name, as it ends each row.
+    name: Option<String>,
     offset_s: f64,
     last_s: f64,
     boot: Option<u16>,
@@ -318,10 +331,21 @@ impl<W: Write> Recorder<W> {
     ///
     /// # Errors
     /// What the writer gives.
-    pub fn new(mut out: W) -> io::Result<Self> {
-        out.write_all(format!("{COLUMNS}\n").as_bytes())?;
+    pub fn new(out: W) -> io::Result<Self> {
+        Self::of(out, None)
+    }
+
+    /// The same for a box with a name, which stands in each row.
+    ///
+    /// # Errors
+    /// What the writer gives.
+    pub fn of(mut out: W, name: Option<&str>) -> io::Result<Self> {
+        let last = if name.is_some() { ",box" } else { "" };
+        out.write_all(format!("{COLUMNS}{last}\n").as_bytes())?;
         Ok(Self {
             out,
+            // A port's name may have what parts the columns.
+            name: name.map(|name| format!(",{}", outside::cell(&name.replace([',', '"', '\n', '\r'], "_")))),
             offset_s: 0.0,
             last_s: 0.0,
             boot: None,
@@ -429,11 +453,12 @@ impl<W: Write> Recorder<W> {
                 utc(at.checked_sub(ago).unwrap_or(at))
             });
             let row = format!(
-                "{time_s:.6},{gauge},{fault},{supply},{},{start},{state},{reason},{},{},{},{forecast},{wall}\n",
+                "{time_s:.6},{gauge},{fault},{supply},{},{start},{state},{reason},{},{},{},{forecast},{wall}{}\n",
                 u8::from(step.button),
                 u8::from(state == "ride"),
                 u8::from(state == "stop" || state == "fault"),
                 self.status.landings,
+                self.name.as_deref().unwrap_or(""),
             );
             // In one piece, so that what is written out is always whole lines.
             self.out.write_all(row.as_bytes())?;
@@ -552,6 +577,27 @@ mod tests {
         assert_eq!(read.in_force, [(0.0, held), (0.1, later)]);
         assert!(text.contains("0.020000,1000,,1,0,,,,0,0,0,,1970-01-12T13:46:39.920Z"), "{text}");
         assert!(parse(&text.replace("stop_pa", "stop"), "a").unwrap_err().to_string().contains("--settings"));
+    }
+
+    #[test]
+    fn each_row_says_which_box_and_two_are_no_recording() {
+        let step =
+            landfall_firmware::link::FedStep { after_us: 0, reading: Ok(GaugePa(1000.0)), supply: None, button: false };
+        let steps =
+            [0, 20_000, 40_000, 60_000, 80_000].map(|after_us| landfall_firmware::link::FedStep { after_us, ..step });
+        let written = |name| {
+            let mut recorder = Recorder::of(Vec::new(), name).unwrap();
+            recorder.take(&FromBox::Fed(Fed { at: landfall_core::watch::TimeUs(20_000), steps })).unwrap();
+            String::from_utf8(recorder.into_inner()).unwrap()
+        };
+        let (left, alone) = (written(Some("left, \"near\"")), written(None));
+        assert!(left.lines().next().unwrap().ends_with(",wall,box"), "{left}");
+        assert!(left.lines().skip(1).all(|row| row.ends_with(",left_ _near_")), "{left}");
+        assert_eq!(parse(&left, "a").unwrap().rows, parse(&alone, "a").unwrap().rows);
+        let right = written(Some("right"));
+        let both = left + right.split_once('\n').unwrap().1;
+        let told = parse(&both, "a").unwrap_err().to_string();
+        assert!(told.contains("line 7, column box: \"right\" after \"left_ _near_\""), "{told}");
     }
 
     #[test]

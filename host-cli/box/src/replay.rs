@@ -60,6 +60,8 @@ pub struct Replayed {
     pub permit_s: f64,
     /// Time with the siren called for, s.
     pub siren_s: f64,
+    /// Lowest filtered pressure with the permit on, Pa; none: it was never on.
+    pub least_pa: Option<f32>,
     /// Time replayed, s.
     pub length_s: f64,
     /// To know.
@@ -268,6 +270,9 @@ pub fn replay_with(
             done.permit_s += if before.permit { dt_s } else { 0.0 };
             done.siren_s += if before.siren { dt_s } else { 0.0 };
         }
+        if let (true, Some(gauge_pa)) = (output.permit, output.gauge_pa) {
+            done.least_pa = Some(done.least_pa.map_or(gauge_pa, |pa| pa.min(gauge_pa)));
+        }
         let shown = |output: &Output| (output.state, output.permit, output.siren, output.reason);
         if last.as_ref().is_none_or(|(before, _)| shown(before) != shown(&output)) {
             done.changes.push(Change {
@@ -377,6 +382,9 @@ pub fn text(done: &Replayed) -> String {
         let back = landing.recovery_s.map_or("not back in time".into(), |s| format!("back after {s:.1} s"));
         out +=
             &format!("{:>10.2}  to {:.0} Pa, dip {:.0} Pa, {back}\n", landing.time_s, landing.peak_pa, landing.dip_pa);
+    }
+    if let Some(pa) = done.least_pa {
+        out += &format!("\nleast pressure with the permit on: {:.0} Pa\n", pa.floor());
     }
     out += "\n";
     done.notes.iter().for_each(|note| out += &format!("note: {note}\n"));

@@ -72,6 +72,8 @@ pub enum Happening {
     Land,
     /// Nobody rides.
     Pause,
+    /// The line to the board at the top is cut.
+    TopAway,
 }
 
 /// A happening and when.
@@ -155,6 +157,7 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         ),
         "hold" => Happening::Hold,
         "hang" => Happening::Hang,
+        "top_away" => Happening::TopAway,
         "reset" => Happening::Reset(match value {
             "power" => ResetCause::PowerOn,
             "brown_out" => ResetCause::BrownOut,
@@ -166,7 +169,7 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         _ => {
             return Err(format!(
                 "{word:?} is unknown: one of cut, stall, leak, sensor, apart, welded, still, battery, hold, hang, reset, land, \
-                 pause"
+                 pause, top_away"
             ));
         }
     };

@@ -20,6 +20,7 @@ use landfall_firmware::store::{Book, PAYLOAD, SETTINGS, Store};
 use super::bag::{STEP_S, SimBag};
 use super::noise::{Noise, Numbers};
 use super::script::{Happening, Scripted, Wrong};
+use super::sim_top::{SimTop, Wires};
 use landfall_plan::plan::PlanError;
 use landfall_plan::plan::supply::landing_kg;
 use landfall_plan::site::Site;
@@ -52,6 +53,7 @@ struct World {
     flash: RefCell<Vec<u8>>,
     to_box: RefCell<VecDeque<u8>>,
     from_box: RefCell<Vec<u8>>,
+    wires: Wires,
 }
 
 impl World {
@@ -153,18 +155,27 @@ impl NorFlash for Flash {
     }
 }
 
-struct Line(Rc<World>);
+/// The line to the host, or, with `top`, that to the board at the top.
+struct Line {
+    world: Rc<World>,
+    top: bool,
+}
+impl Line {
+    fn come(&self) -> &RefCell<VecDeque<u8>> {
+        if self.top { &self.world.wires.to_box } else { &self.world.to_box }
+    }
+}
 impl embedded_io::ErrorType for Line {
     type Error = Infallible;
 }
 impl embedded_io::ReadReady for Line {
     fn read_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(!self.0.to_box.borrow().is_empty())
+        Ok(!self.come().borrow().is_empty())
     }
 }
 impl embedded_io::Read for Line {
     fn read(&mut self, bytes: &mut [u8]) -> Result<usize, Infallible> {
-        let mut queue = self.0.to_box.borrow_mut();
+        let mut queue = self.come().borrow_mut();
         Ok(bytes.iter_mut().map_while(|to| queue.pop_front().map(|byte| *to = byte)).count())
     }
 }
@@ -175,7 +186,8 @@ impl embedded_io::WriteReady for Line {
 }
 impl embedded_io::Write for Line {
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
-        self.0.from_box.borrow_mut().extend_from_slice(bytes);
+        let out = if self.top { &self.world.wires.from_box } else { &self.world.from_box };
+        out.borrow_mut().extend_from_slice(bytes);
         Ok(bytes.len())
     }
     fn flush(&mut self) -> Result<(), Infallible> {
@@ -208,11 +220,13 @@ fn boot(world: &Rc<World>, supply_sense: bool, cause: ResetCause) -> &'static mu
             blowers: [0, 1, 2, 3].map(|which| Some(In::Blower(w(), which))),
         },
         flash: Flash(w()),
-        link: Line(w()),
+        link: Line { world: w(), top: false },
         watchdog: Dog,
     };
     // A start leaks some hundred bytes; there are a handful of starts in a simulation.
-    App::start(Box::leak(Box::new(MaybeUninit::uninit())), hardware, Sensor(w()), cause)
+    let app = App::start(Box::leak(Box::new(MaybeUninit::uninit())), hardware, Sensor(w()), cause);
+    app.connect_top(Line { world: w(), top: true });
+    app
 }
 
 /// How the riders come.
@@ -274,6 +288,7 @@ pub struct Sim {
     last_pa: f32,
     done: Vec<bool>,
     landings: u32,
+    top: SimTop,
 }
 
 /// Time in which the box is tried on the vented bag before the blowers are switched on, s.
@@ -299,6 +314,7 @@ impl Sim {
             flash: RefCell::new(vec![0xFF; SECTORS * SECTOR]),
             to_box: RefCell::default(),
             from_box: RefCell::default(),
+            wires: Wires::default(),
         });
         if let Some(settings) = &plan.settings {
             let mut bytes = [0; SETTINGS];
@@ -333,6 +349,7 @@ impl Sim {
             last_pa: 0.0,
             done: vec![false; plan.script.len()],
             landings: 0,
+            top: SimTop::new(),
             plan,
         })
     }
@@ -364,6 +381,11 @@ impl Sim {
         }
     }
 
+    /// The board at the top shows green.
+    pub const fn green_at_top(&self) -> bool {
+        self.top.green
+    }
+
     /// Bytes for the box.
     pub fn hear(&mut self, bytes: &[u8]) {
         self.world.to_box.borrow_mut().extend(bytes);
@@ -387,7 +409,7 @@ impl Sim {
         let mut cut = now_s < VENTED_S && !self.plan.full;
         let mut supply_off = false;
         let (mut still, mut welded, mut apart_pa, mut battery_v) = (0_u8, false, 0.0, None);
-        let (mut button, mut hang, mut pause, mut wrong) = (false, false, false, None);
+        let (mut button, mut hang, mut pause, mut wrong, mut away) = (false, false, false, None, false);
         let (mut reset, mut land) = (None, false);
         self.bag.hole_m2 = 0.0;
         for (one, done) in self.plan.script.iter().zip(&mut self.done) {
@@ -409,6 +431,7 @@ impl Sim {
                 Happening::Hold => button = true,
                 Happening::Hang => hang = true,
                 Happening::Pause => pause = true,
+                Happening::TopAway => away = true,
                 Happening::Reset(cause) if !*done => reset = Some(cause),
                 Happening::Land if !*done => land = true,
                 Happening::Reset(_) | Happening::Land => {}
@@ -427,6 +450,7 @@ impl Sim {
             self.app = boot(&self.world, self.supply_sense, cause);
             self.boot_steps = self.steps;
         }
+        self.top.step(TimeUs(self.steps * u64::from(STEP_US)), &self.world.wires, away);
         if !hang {
             let now = TimeUs((self.steps - self.boot_steps) * u64::from(STEP_US));
             self.app.battery(battery_v.or_else(|| self.battery_v()));
@@ -499,6 +523,7 @@ pub(crate) mod tests {
     use super::super::arm::{ArmError, NEEDED, SensorPart, arm, look};
     use super::super::port::Decoder;
     use super::*;
+    use landfall_core::watch::Reason;
     use landfall_firmware::link::{FromBox, Status};
     use landfall_plan::plan::compute;
     use landfall_plan::site::{Second, demo};
@@ -599,6 +624,32 @@ pub(crate) mod tests {
             assert_eq!(told.head, head, "{script}: {}", seen.line());
             assert!(told.todo.contains(todo) && seen.line().contains(line), "{script}: {} {}", told.todo, seen.line());
         }
+    }
+
+    #[test]
+    fn a_site_that_asks_for_the_top_rides_with_it_and_not_without() {
+        let site = demo().with_value("spread.samples", "5000").unwrap().with_value("watch.top_signal", "true").unwrap();
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        let armed = arm(&site, &results, SensorPart::Bridge20, 1).unwrap();
+        assert!(armed.settings.with_top() && armed.lines.iter().any(|line| line.what.contains("at the top")));
+        let away = Scripted { at_s: 120.0, until_s: 130.0, what: Happening::TopAway };
+        let plan = Plan {
+            settings: Some(armed.settings),
+            range_pa: 4982.0,
+            riders: None,
+            script: vec![away],
+            seed: 1,
+            full: true,
+        };
+        let mut sim = Sim::new(&site, plan).unwrap();
+        let mut decoder = Decoder::default();
+        let status = last_status(&mut sim, &mut decoder, 119.0);
+        assert!(status.permit && sim.green_at_top(), "{status:?}");
+        let status = last_status(&mut sim, &mut decoder, 5.0);
+        assert!(!status.permit && !sim.green_at_top());
+        assert_eq!(status.state.map(|(_, reason)| reason), Some(Reason::TopSilent));
+        let status = last_status(&mut sim, &mut decoder, 10.0);
+        assert!(status.permit && sim.green_at_top());
     }
 
     #[test]

@@ -5,6 +5,7 @@ use std::io;
 use std::time::{Duration, Instant};
 
 use landfall_core::watch::{Parts, WatchSettings};
+use landfall_firmware::calibration::{Calibration, Packed};
 use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, Today, check_of, check_with_form};
 
 use super::file::refusal_text;
@@ -134,6 +135,47 @@ pub fn state_air(
         })?;
         match answer {
             Ok(()) => return Ok(()),
+            Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
+            Err(refusal) => return Err(UploadError::Refused(refusal)),
+        }
+    }
+    Err(UploadError::NoButton)
+}
+
+/// The sensor's calibration; the outer none where the box's program knows of none.
+///
+/// # Errors
+/// [`UploadError::Silent`] or [`UploadError::Line`].
+pub fn calibration(port: &mut Port) -> Result<Option<Option<Calibration>>, UploadError> {
+    ask(port, &ToBox::ReadCalibration, |message| match message {
+        FromBox::Calibration(held) => Some(Some(held.unpacked())),
+        FromBox::Refused(Refusal::Frame) => Some(None),
+        _ => None,
+    })
+}
+
+/// Stores a calibration, or takes it out, with the box's button held.
+///
+/// # Errors
+/// [`UploadError`]; unless it says otherwise the box has what it had.
+pub fn calibrate(
+    port: &mut Port,
+    wanted: Option<&Calibration>,
+    patience: Duration,
+    mut say: impl FnMut(&str),
+) -> Result<(), UploadError> {
+    say("now let the box's button up, and then hold it down until this says that it is stored");
+    let wanted = wanted.map_or(Packed::NONE, Calibration::packed);
+    let until = Instant::now() + patience;
+    while Instant::now() <= until {
+        let answer = ask(port, &ToBox::Calibrate(wanted), |message| match message {
+            FromBox::Calibration(held) => Some(Ok(*held == wanted)),
+            FromBox::Refused(refusal) => Some(Err(*refusal)),
+            _ => None,
+        })?;
+        match answer {
+            Ok(true) => return Ok(()),
+            Ok(false) => return Err(UploadError::Differs),
             Err(Refusal::Button) => std::thread::sleep(Duration::from_millis(200)),
             Err(refusal) => return Err(UploadError::Refused(refusal)),
         }

@@ -104,6 +104,15 @@ const fn todo(state: State, reason: Reason) -> &'static str {
         Reason::TubeUnproven => {
             "Nothing shows that the tube to the sensor is open: let somebody sit down on the bag, and look for kinks."
         }
+        Reason::TopSilent => {
+            "The board at the top does not answer: nobody starts, whatever lamp it shows; look at its supply and its cable."
+        }
+        Reason::TopStrange => {
+            "Another box or board is on the line to the top, or frames come twice: nobody starts; look who is on that cable."
+        }
+        Reason::TopHeld => {
+            "Somebody holds riders back at the top: ask there; the button at the top held 2 s lets them go again."
+        }
         Reason::Ending => "The button is being held: the day ends when it is held on.",
         Reason::SupplyCut => "The blowers' supply is off: switch it on.",
         Reason::Starting => "The box has just started and looks at the bag: wait.",
@@ -152,6 +161,18 @@ fn fault_todo(fault: Option<Fault>) -> String {
                 fault.word().replace('_', " ")
             )
         }
+    }
+}
+
+/// What a box says whose numbers are those of another jump, or of another plan of this one.
+pub fn not_this_jump() -> Told {
+    Told {
+        level: Level::Stop,
+        head: "OTHER JUMP",
+        next: "next rider: NO",
+        todo: "The box goes by the pressures of another jump or plan. Nobody rides until it is armed for this one: \
+               `landfall arm`."
+            .to_owned(),
     }
 }
 

@@ -1,4 +1,12 @@
 //! The landing that the spread of a site's runs wants.
+//!
+//! # Settled here
+//! - **A landing that is built**: the field holds 999 of 1,000 tries of all riders by the divided differences on its
+//!   slope's plane, half of the rest at each end; knuckle and transition lie a margin outside it, the radius is the
+//!   smallest (up to the next decimetre) that keeps the load for the short, the mean and the long try, which differ
+//!   in lip speed. The deck begins where all but 1 in 2,000 drawn runs are over it. 1,000 drawn runs of each rider
+//!   are counted on it: that count, not the field, says what it catches. What goes into the surface at contact is
+//!   lost.
 
 use crate::after::{After, ride_on};
 use crate::landing::{Landing, Offset, Part};

@@ -10,6 +10,10 @@
 //! - [`picture`]: the landing beside the bag, to scale.
 //!
 //! Frame: x forward from the lip, y to the left, z up from the take-off's foot. Units: m, m/s, radians; slopes down positive.
+//!
+//! # Settled here
+//! - **Runs of a trick** on a landing: the mean run with the lip speed that leads to where it came down on the bag,
+//!   moved across.
 
 pub mod after;
 pub mod built;

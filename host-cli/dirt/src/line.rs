@@ -1,4 +1,8 @@
 //! Jumps behind each other: the speed out of a landing is the push-off of what comes next.
+//!
+//! # Settled here
+//! - **A line**: push-off of every later site is the mean run's speed out of the one before, its scatter that of
+//!   drawn runs; each landing is made for that. Tyres, drag and posture are drawn once a run, all else at every jump.
 
 use crate::after::ride_on;
 use crate::landing::{Landing, Part};

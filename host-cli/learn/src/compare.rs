@@ -9,6 +9,10 @@
 //! L_1 ≤ β comes with a chance of at most β: then the shift is called absent (A. Wald, Sequential Analysis, 1947).
 //!
 //! Both hold for the linearised model; the rates measured on whole simulated sessions are in the tests.
+//!
+//! # Settled here
+//! - **A change in a session**: what is not known of the day's rolling resistance and drag is common to its runs, all
+//!   else scatters by run; so a plan that is not fitted sees small changes late or never.
 
 use landfall_core::inputs::{COUNT, Uncertain};
 use nalgebra::{DMatrix, DVector, Matrix3, Vector3};

@@ -3,6 +3,11 @@
 //!
 //! dp/dt = −(Q_out + backflow)(p) / (V0 (β + 1/P_a)), as the core's slow gas has it. Vents, flaps and volume are the
 //! site's: their errors stay in the answer.
+//!
+//! # Settled here
+//! - **Stretch** is fitted with the first pressure and the gauge's zero, and with the leak where no settled pressure
+//!   gives it; vents, flaps and volume are taken as stated, for which 0.15 (*assumed*) is added to what the fit
+//!   knows.
 
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::Feed;

@@ -1,4 +1,13 @@
 //! From a table of runs to what they say: parameters, scatter, the landing, outliers, what to measure next.
+//!
+//! # Settled here
+//! - **Fitted standard deviations**: the site file has one for each input. Before a fit it stands both for what is
+//!   not known of the mean and for the scatter from run to run; a fit writes √(posterior variance + scatter²).
+//!   Rolling resistance and drag areas count as the same in all runs: theirs is the posterior's alone. The lip
+//!   speed's and the line's mean have no key: a fitted mean goes into the standard deviation, √(sd² + scatter² +
+//!   mean²). Correlations are reported, not written.
+//! - **Scatter**: push-off and lip speed, carry and pop, yaw and line share a scale each, log-normal about the site's
+//!   standard deviations with a factor of two.
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;

@@ -1,4 +1,7 @@
 //! Times from a video: frames counted between two events, with what counting rounds off.
+//!
+//! # Settled here
+//! - **Clocks** of film and box are joined where the load comes to rest: there the pressure has its sharpest corner.
 
 /// A time from counted frames.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]

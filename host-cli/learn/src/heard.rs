@@ -1,5 +1,11 @@
 //! What a recording of the box holds: where the blowers were on with nobody on the bag, where the pressure fell to
 //! nothing, and where somebody landed.
+//!
+//! # Settled here
+//! - **Recorded landings** are told by their rise and by the time from a tenth to eight tenths of it, since neither
+//!   contact nor deepest point can be timed in a pressure; each landing's speed, half a standard deviation of the
+//!   plan's mean speed, and 6 % of rise and time alike (*assumed*: the touch-down itself) are errors of the
+//!   measurement.
 
 use super::landed::{Landed, rise_times};
 use super::loaded::slope;

@@ -3,6 +3,14 @@
 //! While the load sinks slowly the gas carries it, p A(x) = M g cos φ, so every moment is a point (x, M g cos φ / p).
 //! Points count where it sinks slower than 0.2 m/s (*assumed*: faster, its inertia and a film's timing come in). The
 //! fast stretch at the end is the load breaking away; from there on, and on the ground, nothing counts.
+//!
+//! # Settled here
+//! - **Force area of a load**: A = M g cos φ / p at each depth, where the load sinks slower than 0.2 m/s (speed: the
+//!   straight through 0.35 s to either side) and before it breaks away (a fast stretch of 0.15 m or more after which
+//!   it sinks less than 0.1 m on) or lies on the ground (its smoothed depth stays and the pressure under it goes on
+//!   falling by a quarter). The curve is the weighted isotonic regression of depth over area of each load, loads put
+//!   together by the mean of ln A weighted by their own errors (the gauge's zero counts the more the lighter the
+//!   load), and thinned: a knot goes that moves the curve by less than 2 %.
 
 use super::knots::Seen;
 use landfall_plan::shown::{Shown, Toward};

@@ -104,6 +104,9 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     if site.watch.supply_sense {
         add("The box's siren comes when the blowers' supply is pulled".to_owned(), yes_or_no, None);
     }
+    if site.watch.top_signal {
+        add("The lamp at the top turns red when its cable is pulled, and the box says so".to_owned(), yes_or_no, None);
+    }
     for what in [
         "Line walked; bag, anchors, blowers and take-off looked at by hand",
         "Landing and its surroundings are clear, and somebody watches the bag",

@@ -24,6 +24,7 @@ use sha2::{Digest as _, Sha256};
 use landfall_plan::outside;
 use landfall_plan::plan::results::Results;
 use landfall_plan::site::{Dimension, Site, parse_quantity};
+use landfall_tables::chain;
 pub use schema::VERSION;
 
 /// How long an act waits while another program writes.
@@ -258,6 +259,9 @@ impl Logbook {
     /// [`LogbookError::Text`] where the text cannot be read, [`LogbookError::NoEntry`] without the plan.
     pub fn add_text(&mut self, at: SystemTime, new: &NewText<'_>) -> Result<(i64, usize), LogbookError> {
         plain_words([("the note", new.note), ("the file's name", new.file)])?;
+        if new.source == Source::Runs && chain::is_one(new.text.as_bytes()) {
+            return Err(LogbookError::Text(format!("{}: is a record of a session; `logbook box` keeps it", new.file)));
+        }
         let rows = rows::parse(new.text).map_err(|fault| LogbookError::Text(format!("{}: {fault}", new.file)))?;
         self.act(|act| {
             let plan = match new.plan {

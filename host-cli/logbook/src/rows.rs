@@ -3,18 +3,23 @@
 use serde_json::{Map, Value};
 
 use landfall_plan::outside;
-use landfall_tables::torn;
+use landfall_tables::{chain, torn};
 
 /// Every row as a JSON object; the values of a CSV stay texts, as they were written.
 ///
 /// A last line that was torn is left out ([`torn::mended`] says so). Characters that act on a terminal are refused.
-/// JSON is a list (each element a row), or one object (one row). Lines of a CSV that begin with `#` are passed over.
+/// JSON is a list (each element a row), or one object (one row). Lines of a CSV that begin with `#` are passed over. The
+/// record of a session must hold together; each of its lines is a row.
 ///
 /// # Errors
 /// What is wrong, with its line.
 pub fn parse(text: &str) -> Result<Vec<Value>, String> {
     let text = text.trim_start_matches('\u{feff}');
     let rows = match text.trim_start().chars().next() {
+        _ if chain::is_one(text.as_bytes()) => match chain::verify(text.as_bytes()) {
+            Ok(whole) => whole.said,
+            Err(broken) => return Err(format!("{broken}. It is not as it was written, and is not kept")),
+        },
         None => return Err("is empty".to_owned()),
         Some('[' | '{') => match serde_json::from_str(text).map_err(|error| error.to_string())? {
             Value::Array(list) => list,

@@ -1,4 +1,8 @@
 //! The tables, and how a file of an older version becomes one of the newest.
+//!
+//! # Settled here
+//! - **Logbook**: nothing is changed or deleted. A rollback journal with `synchronous = EXTRA`, since with `FULL` a
+//!   journal whose deletion was not synced comes back after a power cut and undoes what was acknowledged.
 
 use super::LogbookError;
 use rusqlite::{Connection, TransactionBehavior};

@@ -84,6 +84,34 @@ fn what_cannot_be_is_refused_and_nothing_is_kept() {
 }
 
 #[test]
+fn the_record_of_a_session_is_kept_whole_and_a_changed_one_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut book = Logbook::open(&folder.path().join("book.sqlite"), true).unwrap();
+    let mut lines = chain::Writer::default();
+    lines.add(&serde_json::json!({"what": "session", "layout": 1}));
+    lines.add(&serde_json::json!({"what": "figures", "least_pa": 912.5}));
+    let (text, _) = lines.finish();
+    let new = NewText { source: Source::Box, plan: None, file: "day.session", text: &text, note: "" };
+    assert_eq!(book.add_text(at(0), &new).unwrap(), (1, 3));
+    assert_eq!(book.table("box").unwrap().unwrap()[1]["least_pa"].as_f64(), Some(912.5));
+    assert_eq!(book.show("entry", 1).unwrap()["text"], text);
+    let runs = book.add_text(at(0), &NewText { source: Source::Runs, ..new }).unwrap_err().to_string();
+    assert!(runs.contains("logbook box"), "{runs}");
+    // A digit of the pressure, a line left out, the end cut off: refused with the line, and nothing is kept.
+    let changed = text.replace("912.5", "812.5");
+    let second = text.find("{\"line\":2").unwrap();
+    let without = format!("{}{}", &text[..second], &text[text.find("{\"line\":3").unwrap()..]);
+    let cut = &text[..text.len() - 20];
+    for (wrong, words) in
+        [(changed.as_str(), "line 2 was changed"), (&without, "line 2 is missing"), (cut, "line 3 is")]
+    {
+        let told = book.add_text(at(0), &NewText { text: wrong, ..new }).unwrap_err().to_string();
+        assert!(told.contains(words), "{told}");
+    }
+    assert_eq!(book.table("entries").unwrap().unwrap().len(), 1);
+}
+
+#[test]
 fn other_files_and_later_versions_are_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("x");

@@ -12,6 +12,10 @@
 //! assert_eq!(here.pressure(481.0, Toward::Up), "1.95 inH2O");
 //! assert_eq!(here.speed(10.6, Toward::Down), "23 mph");
 //! ```
+//!
+//! # Settled here
+//! - **Rounding of what is shown**: a value within a thousandth of a step of a round number counts as that number, so
+//!   that single precision moves no mark.
 
 use crate::site::{Dimension, Gauge, Site, UNITS, Units};
 

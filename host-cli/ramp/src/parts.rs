@@ -1,4 +1,8 @@
 //! The parts with a template: a panel that stands on the ground under an arc, or a rib of one depth along it.
+//!
+//! # Settled here
+//! - **Deck**: the ridden surface keeps the take-off's radius; a panel's edge is cut to that radius and the deck's
+//!   thickness, and its back stands plumb under the lip. A millimetre at the lip is tried as ±5 mm.
 
 use super::arc::Arc;
 use super::choices::{BuildError, Choices};

@@ -91,6 +91,10 @@ pub(crate) enum Command {
     #[cfg(feature = "full")]
     Log(super::args_box::Log),
     #[cfg(feature = "full")]
+    Verify(super::args_box::Verify),
+    #[cfg(feature = "full")]
+    Calibrate(super::args_box::Calibrate),
+    #[cfg(feature = "full")]
     Simulate(super::args_box::Simulate),
     #[cfg(feature = "full")]
     Serve(super::args_serve::Serve),
@@ -109,7 +113,7 @@ pub(crate) enum Command {
 
 /// The commands that a build without the feature `full` leaves out.
 #[cfg(not(feature = "full"))]
-pub(crate) const LEFT_OUT: [&str; 17] = [
+pub(crate) const LEFT_OUT: [&str; 19] = [
     "ramp",
     "progress",
     "ground",
@@ -122,6 +126,8 @@ pub(crate) const LEFT_OUT: [&str; 17] = [
     "watch",
     "replay",
     "log",
+    "verify",
+    "calibrate",
     "simulate",
     "serve",
     "logbook",

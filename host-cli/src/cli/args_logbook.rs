@@ -18,7 +18,8 @@ Examples:
   landfall logbook checklist hill.logbook
   landfall logbook check hill.logbook 4 --who Ines --seen \"1.15 kPa\"
   landfall logbook runs hill.logbook saturday.csv --note \"dry, new tyres\"
-  landfall logbook box hill.logbook session.csv
+  landfall logbook box hill.logbook day.csv
+  landfall logbook box hill.logbook saturday.session
   landfall logbook export hill.logbook checks --format csv --output checks.csv")]
 pub(crate) struct Logbook {
     #[command(subcommand)]
@@ -31,7 +32,8 @@ pub(crate) enum Act {
     Plan(KeepPlan),
     /// Keep measured runs: comma-separated values with a first line of names, or JSON.
     Runs(KeepText),
-    /// Keep a box's log or recording: what `log` and `watch --record` write, as CSV or JSON.
+    /// Keep a box's log, recording or session: what `log`, `watch --record` and `log --session` write. A session's record is
+    /// checked first, and one that was changed is not kept.
     Box(KeepText),
     /// Print the checklist of a plan with what was seen last. Exit code 1: an item is open or outside.
     Checklist(Checklist),

@@ -3,6 +3,7 @@
 use std::net::IpAddr;
 
 use clap::ValueHint;
+use landfall_box::sources::{Typed, good_name};
 
 use super::args::SiteArg;
 
@@ -17,6 +18,8 @@ Examples:
   landfall serve hill.toml --port /dev/ttyACM0   with live data of the box on the bag; its page has a large view
   landfall serve hill.toml --simulated-box       with a box on the computed bag instead
   landfall serve --demo --simulated-box --full --do \"20 s: cut for 10 s\"
+  landfall serve hill.toml --port left=/dev/ttyACM0 --port right=/dev/ttyACM1
+  landfall serve --demo --simulated-box=left --simulated-box=right --full --do \"right: 20 s: cut for 10 s\"
   landfall serve hill.toml --listen 192.168.1.20 for another device in the same network
 
 Only this machine can reach the page, unless --listen names another address; then the page opens only
@@ -31,16 +34,18 @@ pub(crate) struct Serve {
     /// Port of the page's address; 0 takes a free one.
     #[arg(long, value_name = "N", default_value_t = 0)]
     pub http_port: u16,
-    /// Serial port of the box. May be given more than once: of several boxes the worst counts.
-    #[arg(long, value_name = "PORT", num_args = 1, value_hint = ValueHint::AnyPath, conflicts_with = "simulated_box")]
-    pub port: Vec<String>,
-    /// A box on the site's computed bag, as `landfall simulate` runs it.
-    #[arg(long)]
-    pub simulated_box: bool,
+    /// Serial port of the box, with its name before it where it has one. May be given more than once: several boxes have one
+    /// permit, and the worst of them rules.
+    #[arg(long, value_name = "[NAME=]PORT", num_args = 1, value_parser = Typed::parse, value_hint = ValueHint::AnyPath, conflicts_with = "simulated_box")]
+    pub port: Vec<Typed>,
+    /// A box on the site's computed bag, as `landfall simulate` runs it. May be given more than once, with different names.
+    #[arg(long, value_name = "NAME", num_args = 0..=1, require_equals = true, default_missing_value = "simulated box", value_parser = good_name)]
+    pub simulated_box: Vec<String>,
     /// The simulated bag is at pressure at the start.
     #[arg(long, requires = "simulated_box")]
     pub full: bool,
-    /// A happening of the simulation, as for `landfall simulate`. May be given more than once.
+    /// A happening of the simulation, as for `landfall simulate`; with a box's name before it (NAME: TIME: WHAT) for that one
+    /// only. May be given more than once.
     #[arg(long = "do", value_name = "HAPPENING", num_args = 1, requires = "simulated_box")]
     pub happenings: Vec<String>,
 }

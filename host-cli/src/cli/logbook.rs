@@ -8,6 +8,7 @@ use landfall_logbook::export::cells;
 use landfall_logbook::{Logbook, LogbookError, NewCheck, NewPlan, NewText, Source, text};
 use landfall_plan::plan::Parts;
 use landfall_plan::site::{demo, demo_text, read_site};
+use landfall_tables::{chain, torn};
 use serde_json::json;
 
 use super::args::TextOrJson;
@@ -58,11 +59,21 @@ fn plan(args: &KeepPlan) -> anyhow::Result<End> {
 }
 
 fn keep(args: &KeepText, source: Source) -> anyhow::Result<End> {
-    let (words, name) = input::told_table(&args.file)?;
+    let (words, name) = input::table(&args.file)?;
+    let session = chain::is_one(words.as_bytes());
+    if let (false, Some(told)) = (session, torn::mended(&words).note) {
+        note(&format!("{name}: {told}"));
+    }
     let mut book = open(&args.book.book, false)?;
     let new = NewText { source, plan: args.plan, file: &name, text: &words, note: &args.note };
     let (id, rows) = book.add_text(SystemTime::now(), &new)?;
     note(&format!("kept as entry {id} with {rows} rows"));
+    if let (true, Ok(whole)) = (session, chain::verify(words.as_bytes())) {
+        note(&format!(
+            "its lines hold together; last hash: {}. Whether that is the one on the paper sheet is for you to compare",
+            chain::short(&whole.last)
+        ));
+    }
     Ok(End::Inside)
 }
 

@@ -20,6 +20,8 @@ mod arm;
 #[cfg(feature = "full")]
 mod bag_test;
 mod bar;
+#[cfg(feature = "full")]
+mod calibrate;
 mod card;
 mod check;
 #[cfg(feature = "full")]
@@ -57,8 +59,12 @@ mod serve;
 #[cfg(feature = "full")]
 mod simulate;
 mod size;
+#[cfg(feature = "full")]
+mod sources;
 mod sweep;
 mod table;
+#[cfg(feature = "full")]
+mod verify;
 #[cfg(feature = "full")]
 mod watch;
 
@@ -171,6 +177,10 @@ fn dispatch(command: Option<Command>) -> anyhow::Result<End> {
         Some(Command::Replay(args)) => replay::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Log(args)) => log::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Verify(args)) => verify::run(&args),
+        #[cfg(feature = "full")]
+        Some(Command::Calibrate(args)) => calibrate::run(&args),
         #[cfg(feature = "full")]
         Some(Command::Simulate(args)) => simulate::run(&args),
         #[cfg(feature = "full")]

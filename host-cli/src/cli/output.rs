@@ -39,6 +39,15 @@ pub(crate) fn file(path: &Path, bytes: &[u8], force: bool) -> Result<(), WriteEr
     Ok(())
 }
 
+/// Writes a whole file where none is; over one that is there only with `force`.
+pub(crate) fn new_file(path: &Path, bytes: &[u8], force: bool) -> Result<(), WriteError> {
+    let mut files = files();
+    let how = How { force, only_new: !force, read: &files.read, written: &files.written };
+    let id = write(path, bytes, &how)?;
+    files.written.extend(id);
+    Ok(())
+}
+
 /// Puts a changed text in the place of a file that was read, and says where what it was is kept.
 pub(crate) fn edited(path: &Path, before: &str, after: &str) -> anyhow::Result<()> {
     let older = edit(path, before.as_bytes(), after.as_bytes())?;

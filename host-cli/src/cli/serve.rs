@@ -3,22 +3,19 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use anyhow::{Context as _, anyhow};
+use anyhow::Context as _;
 use landfall::serve::http::Bounds;
-use landfall::serve::live::{Live, Source};
+use landfall::serve::live::Live;
 use landfall::serve::{Options, Server};
-use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
-use landfall_box::script::parse_line;
-use landfall_box::sim::{Plan, Riders};
+use landfall_box::arm::{NEEDED, look};
+use landfall_box::sources::{SIMULATED, Typed};
 use landfall_plan::plan::compute;
 use landfall_plan::site::{Gauge, Site, demo_text, read_site};
 use landfall_sampling::Stop;
 
 use super::args_serve::Serve;
+use super::sources::{Bags, sources};
 use super::{End, input, note, output};
-
-/// Runs of each rider behind the simulated box: they only set how its riders come.
-const SIMULATED_SAMPLES: u64 = 20_000;
 
 pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
     let (text, file) = match &args.site.site {
@@ -32,20 +29,26 @@ pub(crate) fn run(args: &Serve) -> anyhow::Result<End> {
         }
         None => (demo_text().to_owned(), "demo.toml".to_owned()),
     };
-    let source = match (&args.port[..], read_site(&text, &file)) {
+    let simulated = !args.simulated_box.is_empty();
+    let boxes = match (&args.port[..], read_site(&text, &file)) {
         // A computed bag needs a site without faults; the page alone can mend one.
-        (_, site) if args.simulated_box => Some(simulated(args, &site?)?),
+        (_, site) if simulated => {
+            let named = args.simulated_box.iter();
+            let typed: Vec<Typed> =
+                named.map(|name| Typed { name: Some(name.clone()), port: SIMULATED.to_owned() }).collect();
+            sources(&typed, Some(&Bags { site: &site?, full: args.full, happenings: &args.happenings }))?
+        }
         (ports, site) => {
             if let Err(faults) = site {
                 note(&format!("{file} has faults ({}); the page shows them", faults.faults.len()));
             }
-            (!ports.is_empty()).then(|| Source::Ports(ports.to_vec()))
+            sources(ports, None)?
         }
     };
     let stop = Arc::new(AtomicBool::new(false));
     let gauge = read_site(&text, &file).map_or(Gauge::default(), |site| site.site.gauge);
-    let live = source.map(|source| Live::start(source, gauge, &stop));
-    if let (Some(live), Ok(site), false) = (&live, read_site(&text, &file), args.simulated_box) {
+    let live = (!boxes.is_empty()).then(|| Live::start(boxes, gauge, &stop));
+    if let (Some(live), Ok(site), false) = (&live, read_site(&text, &file), simulated) {
         expect(live, site);
     }
     let options =
@@ -83,27 +86,4 @@ fn expect(live: &Arc<Live>, site: Site) {
             live.expect(&armed.settings);
         }
     });
-}
-
-/// A box on the site's bag; where the plan lets none be armed, one without settings, which shows red.
-fn simulated(args: &Serve, site: &Site) -> anyhow::Result<Source> {
-    let mut script = Vec::new();
-    for line in &args.happenings {
-        script.push(parse_line(line).map_err(|fault| anyhow!("--do {line:?}: {fault}"))?);
-    }
-    let samples = site.spread.samples.min(SIMULATED_SAMPLES);
-    let site = site.with_value("spread.samples", samples.to_string().as_str())?;
-    let results = compute(&site, NEEDED, &Stop::default())?;
-    let settings = match look(&site, &results, None, 1) {
-        Ok(armed) => Some(armed.settings),
-        Err(error @ ArmError::Stop(_)) => {
-            note(&format!("{error}\nthe simulated box has no settings"));
-            None
-        }
-        Err(error) => return Err(error.into()),
-    };
-    let range_pa = settings.map_or(SensorPart::default().range_pa(), |settings| settings.sensor_high_pa);
-    let riders = Riders::of(&site, &results);
-    let plan = Plan { settings, range_pa, riders, script, seed: site.spread.seed, full: args.full };
-    Ok(Source::Simulated(Box::new((site, plan))))
 }

@@ -67,7 +67,7 @@ fn fast(args: &Simulate, mut sim: Sim, stop: &Stop) -> anyhow::Result<End> {
     let steps = (args.length.unwrap_or(FAST_S).clamp(0.0, 1e7) / STEP_S).round() as u64;
     let mut recorder = Recorder::new(Vec::new())?;
     let mut decoder = Decoder::default();
-    // As whoever records a box asks it what it goes by.
+    // As whoever records a box asks it what it uses.
     if let Ok(question) = encode(&ToBox::ReadSettings) {
         sim.hear(question.bytes());
     }

@@ -13,17 +13,20 @@ use anyhow::{Context as _, bail};
 use landfall::keep::{WriteError, begin};
 use landfall_box::arm::{NEEDED, look};
 use landfall_box::draw::{Look, draw};
-use landfall_box::live::{Brought, Seen, follow, joint};
+use landfall_box::live::{Brought, Seen};
 use landfall_box::record::Recorder;
+use landfall_box::sources::{Place, Source, Typed, run as follow};
+use landfall_box::together::{Together, together};
 use landfall_box::words::Level;
 use landfall_core::watch::WatchSettings;
 use landfall_plan::outside;
 use landfall_plan::plan::compute;
-use landfall_plan::site::read_site;
+use landfall_plan::site::{Site, demo, read_site};
 use landfall_sampling::Stop;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyModifiers};
 
 use super::args_box::Watch;
+use super::sources::{Bags, sources};
 use super::{End, input, note, output};
 
 /// Time between two pictures, and the longest that a key or silence waits.
@@ -75,14 +78,17 @@ impl Following {
     }
 }
 
-/// The file of one of several boxes.
-fn numbered(path: &Path, index: usize, of: usize) -> PathBuf {
-    if of < 2 {
+/// The file of one of several boxes: with its name, or its number where its name is a port's.
+fn numbered(path: &Path, index: usize, typed: &[Typed]) -> PathBuf {
+    if typed.len() < 2 {
         return path.to_owned();
     }
     let stem = path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned());
     let ending = path.extension().map_or_else(String::new, |ending| format!(".{}", ending.to_string_lossy()));
-    path.with_file_name(format!("{stem}-{}{ending}", index + 1))
+    let name = typed.get(index).and_then(|one| one.name.as_ref());
+    let plain = name.filter(|name| name.chars().all(|c| c.is_alphanumeric() || c == '-' || c == '_'));
+    let which = plain.cloned().unwrap_or_else(|| (index + 1).to_string());
+    path.with_file_name(format!("{stem}-{which}{ending}"))
 }
 
 /// Begins a recording at `path`, or where that is taken at the next of its numbers: `day.csv`, `day.2.csv`, ….
@@ -122,44 +128,72 @@ fn there(name: &str) -> anyhow::Result<()> {
     if found { Ok(()) } else { bail!("{name}: there is no such port; is the box plugged in?") }
 }
 
+/// The site that is ridden, where one was named.
+fn named_site(args: &Watch) -> anyhow::Result<Option<Site>> {
+    match &args.site {
+        None => Ok(args.demo.then(demo)),
+        Some(path) => {
+            let (text, name) = input::text(path)?;
+            Ok(Some(read_site(&text, &name)?))
+        }
+    }
+}
+
 /// What the site that is ridden would set a box for.
-fn planned(args: &Watch) -> anyhow::Result<Option<WatchSettings>> {
-    let Some(path) = &args.site else { return Ok(None) };
-    let (text, name) = input::text(path)?;
-    let site = read_site(&text, &name)?;
-    let results = compute(&site, NEEDED, &Stop::default())?;
-    Ok(Some(look(&site, &results, None, 1)?.settings))
+fn planned(site: &Site) -> anyhow::Result<WatchSettings> {
+    let results = compute(site, NEEDED, &Stop::default())?;
+    Ok(look(site, &results, None, 1)?.settings)
+}
+
+/// Where each box is, and what the jump that is ridden would set it for.
+fn boxes(args: &Watch) -> anyhow::Result<(Vec<Source>, Option<WatchSettings>)> {
+    let site = named_site(args)?;
+    let bags = site.as_ref().map(|site| Bags { site, full: args.full, happenings: &args.happenings });
+    let sources = sources(&args.ports, bags.as_ref())?;
+    let mut simulated = 0;
+    for source in &sources {
+        match &source.place {
+            Place::Port(port) => there(port)?,
+            Place::Simulated(_) => simulated += 1,
+        }
+    }
+    if simulated == 0 && (args.full || !args.happenings.is_empty()) {
+        bail!("--full and --do are for simulated boxes, and none is: write `simulated` in the place of a port");
+    }
+    // Computed bags are of the very site.
+    let plan = site.as_ref().filter(|_| simulated < sources.len()).map(planned).transpose()?;
+    Ok((sources, plan))
 }
 
 pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
-    args.ports.iter().try_for_each(|name| there(name))?;
-    let plan = planned(args)?;
+    let (sources, plan) = boxes(args)?;
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
     ctrlc::set_handler(move || asked.store(true, Ordering::SeqCst)).context("Ctrl-C could not be taken over")?;
     let mut recorders = Vec::new();
-    for index in 0..args.ports.len() {
+    for (index, (source, typed)) in sources.iter().zip(&args.ports).enumerate() {
         recorders.push(match &args.record {
             Some(path) => {
-                let path = numbered(path, index, args.ports.len());
-                Some(Recorder::new(BufWriter::new(fresh(&path)?))?)
+                let path = numbered(path, index, &args.ports);
+                // One box without a name has no column for it.
+                let name = (sources.len() > 1 || typed.name.is_some()).then_some(source.name.as_str());
+                Some(Recorder::of(BufWriter::new(fresh(&path)?), name)?)
             }
             None => None,
         });
     }
     let (to, from) = sync_channel(10_000);
-    let threads: Vec<_> = args
-        .ports
-        .iter()
+    let mut boxes: Vec<Seen> = sources.iter().map(|source| Seen::new(&source.name).beside(args.gauge)).collect();
+    boxes.iter_mut().for_each(|seen| seen.plan = plan);
+    let threads: Vec<_> = sources
+        .into_iter()
         .enumerate()
-        .map(|(index, name)| {
-            let (name, stop, to, once) = (name.clone(), Arc::clone(&stop), to.clone(), args.once);
-            thread::spawn(move || follow(&name, index, once, &stop, &to))
+        .map(|(index, source)| {
+            let (stop, to, once) = (Arc::clone(&stop), to.clone(), args.once);
+            thread::spawn(move || follow(&source, index, once, &stop, &to))
         })
         .collect();
     drop(to);
-    let mut boxes: Vec<Seen> = args.ports.iter().map(|name| Seen::new(name).beside(args.gauge)).collect();
-    boxes.iter_mut().for_each(|seen| seen.plan = plan);
     let mut following = Following { boxes, recorders, from, flushed: Instant::now() };
     let end = args.length.map(|s| Instant::now() + Duration::from_secs_f64(s.clamp(0.0, 1e9)));
     let over = || stop.load(Ordering::Relaxed) || end.is_some_and(|end| Instant::now() >= end);
@@ -168,6 +202,7 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
     } else {
         lines(&mut following, args, over)
     };
+    let last = ended(&following.boxes, args.once);
     stop.store(true, Ordering::SeqCst);
     following.flush()?;
     drop(following.from);
@@ -176,7 +211,15 @@ pub(crate) fn run(args: &Watch) -> anyhow::Result<End> {
         let _ = thread.join();
     }
     done?;
-    Ok(End::Inside)
+    Ok(last)
+}
+
+/// How it was when it ended.
+fn ended(boxes: &[Seen], once: bool) -> End {
+    let now = |seen: &Seen| if once && seen.lost.is_some() { seen.at_last() } else { seen.first() };
+    let of_all = if once { None } else { together(boxes).map(|all| all.told.level) };
+    let worst = boxes.iter().map(|seen| now(seen).level).max().max(of_all);
+    if worst == Some(Level::Stop) { End::Outside } else { End::Inside }
 }
 
 /// Rings while a siren sounds or a link is silent.
@@ -191,9 +234,12 @@ impl Bell {
     }
 
     fn ring(&mut self, boxes: &[Seen]) {
-        let loud = boxes.iter().any(|seen| {
-            seen.first().level == Level::Stop && (seen.status.is_some() || seen.quiet() > Duration::from_secs(5))
-        });
+        // A box that has not been heard yet is given a moment.
+        let known = boxes.iter().any(|seen| seen.status.is_some() || seen.quiet() > Duration::from_secs(5));
+        let waiting = |seen: &Seen| seen.status.is_none() && seen.quiet() <= Duration::from_secs(5);
+        let one = boxes.iter().any(|seen| seen.first().level == Level::Stop && !waiting(seen));
+        let of_all = !boxes.iter().any(waiting) && together(boxes).is_some_and(|all| all.told.level == Level::Stop);
+        let loud = known && (one || of_all);
         if self.on && loud && self.rung.elapsed() > BELL {
             self.rung = Instant::now();
             // To stderr, so that it is no part of what may be piped on. Nobody who hears nothing is helped by an error.
@@ -204,7 +250,7 @@ impl Bell {
 
 fn lines(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> anyhow::Result<()> {
     let every = Duration::from_secs_f64(args.every.clamp(0.1, 1e6));
-    let (mut bell, mut together) = (Bell::new(args), None);
+    let (mut bell, mut was_together): (_, Option<Together>) = (Bell::new(args), None);
     let gone = std::cell::Cell::new(false);
     let say = |text: &str| -> anyhow::Result<()> {
         gone.set(gone.get() || !output::said(&format!("{}\n", outside::lines(text)))?);
@@ -219,13 +265,14 @@ fn lines(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> an
         }
         goes_on = following.take(Instant::now() + FRAME, say)?;
         bell.ring(&following.boxes);
-        let joint =
-            joint(&following.boxes).map(|told| format!("ALL BOXES: {}   {}   {}", told.head, told.next, told.todo));
-        if joint != together {
-            joint.iter().try_for_each(|line| say(line))?;
-            together = joint;
-        }
         let all = Instant::now() >= due;
+        // The one permit of several boxes: when it changes, and with every line.
+        if let Some(now) = together(&following.boxes) {
+            if all || now.is_news(was_together.as_ref()) {
+                say(&now.line())?;
+            }
+            was_together = Some(now);
+        }
         for (seen, was) in following.boxes.iter().zip(&mut silent) {
             let now = seen.silent().is_some();
             // Silence is said when it begins, when it ends, and with every line in between.
@@ -238,6 +285,7 @@ fn lines(following: &mut Following, args: &Watch, over: impl Fn() -> bool) -> an
             due = Instant::now() + every;
         }
     }
+    together(&following.boxes).iter().try_for_each(|all| say(&all.line()))?;
     following.boxes.iter().try_for_each(|seen| say(&seen.line()))
 }
 

@@ -5,11 +5,13 @@ use landfall_box::file::to_bytes;
 use landfall_core::watch::WatchSettings;
 use landfall_learn::demo;
 use landfall_plan::site::{demo_text, starter};
+use landfall_tables::chain::Writer;
 
 #[test]
 fn our_own_files_are_known_and_plain_texts_are_not() {
     let settings = to_bytes(&WatchSettings::EXAMPLE).unwrap();
-    let known: [(&[u8], Kind); 18] = [
+    let (session, _) = Writer::default().finish();
+    let known: [(&[u8], Kind); 19] = [
         (b"SQLite format 3\0\x10", Kind::Database),
         (&[0xd9, 0xd5, 0x05, 0xf9, 0x20, 0xa1, 0x63, 0xd7, 0], Kind::Database),
         (demo_text().as_bytes(), Kind::Site),
@@ -24,6 +26,7 @@ fn our_own_files_are_known_and_plain_texts_are_not() {
         (b"drop,drop_mass_kg,drop_height_m,depth_m\n", Kind::Measured),
         (b"time_s,depth_cm\n", Kind::Recording),
         (b"run, lip_speed_kmh\n", Kind::Measured),
+        (session.as_bytes(), Kind::Session),
         (&settings, Kind::Settings),
         (b"<!DOCTYPE html>\n", Kind::Page),
         (b"%PDF-1.7\n", Kind::Drawing),

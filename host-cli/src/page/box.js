@@ -21,12 +21,13 @@ class BoxPanel {
     this.next = make("p", { class: "next" }, "");
     this.todo = make("p", { class: "todo" }, "");
     this.other = make("p", { class: "other", role: "alert" }, "");
+    this.each = make("ul", { class: "each", "aria-label": "Each box" });
     this.sound = make("button", { type: "button", "aria-pressed": "false" }, "Sound on");
     this.large = make("button", { type: "button", "aria-pressed": "false" }, "Large view");
     this.sound.addEventListener("click", () => this.switchSound());
     this.large.addEventListener("click", () => this.switchLarge(!document.body.classList.contains("large")));
     const tools = make("div", { class: "tools" }, this.sound, this.large);
-    this.top = make("section", { id: "box-top", class: "box-top stop", "aria-label": "Box: state now" }, this.head, this.gauge, this.next, this.todo, this.other, tools);
+    this.top = make("section", { id: "box-top", class: "box-top stop", "aria-label": "Box: state now" }, this.head, this.gauge, this.next, this.each, this.todo, this.other, tools);
     document.body.prepend(this.top);
     document.body.classList.add("has-box");
     if (location.hash === "#large") this.switchLarge(true);
@@ -100,17 +101,26 @@ class BoxPanel {
   }
 
   /** The banner, the window's title and its icon. */
-  first({ level = "stop", sign = "", head = "", next = "", todo = "", other_jump = null }, now) {
+  first({ level = "stop", sign = "", head = "", next = "", todo = "", other_jump = null, all = null, boxes = [] }, now) {
     // What has not changed is left alone: it would be read aloud again.
     const put = (place, text) => {
       if (place.textContent !== text) place.textContent = text;
     };
     put(this.head, `${sign} ${head}`.trim());
-    put(this.gauge, Number.isFinite(now) ? this.pressure(now) : "");
+    // Several boxes: the one permit of all of them, and each with its own state and pressure.
+    const several = boxes.length > 1;
+    put(this.gauge, several ? (all ?? "") : Number.isFinite(now) ? this.pressure(now) : "");
+    while (this.each.children.length > (several ? boxes.length : 0)) this.each.lastChild.remove();
+    if (several)
+      boxes.forEach((one, n) => {
+        const row = this.each.children[n] ?? this.each.appendChild(make("li", {}, make("b", {}), make("span", {}), make("span", {})));
+        [one.source, `${one.sign ?? ""} ${one.head ?? ""}`.trim(), one.shown ?? "no pressure known"].forEach((text, at) => put(row.children[at], text));
+        row.className = one.level ?? "stop";
+      });
     put(this.next, next);
     put(this.todo, todo);
     put(this.other, other_jump ?? "");
-    this.top.className = `box-top ${level}`;
+    this.top.className = `box-top ${level}${several ? " several" : ""}`;
     const title = `${sign} ${head}, ${next} – ${this.title}`;
     if (document.title !== title) document.title = title;
     if (this.shown !== level) {
@@ -127,17 +137,26 @@ class BoxPanel {
 
   show(data) {
     this.shows = data.gauge ?? this.shows;
-    this.rest.classList.toggle("old", Boolean(data.silent));
+    const boxes = data.boxes ?? [];
+    const several = boxes.length > 1;
+    this.rest.classList.toggle("old", !several && Boolean(data.silent));
+    this.first(data, known(data));
+    const from = data.simulated ? `A simulated box${several ? " each" : ""}` : (data.source ?? "");
+    const foot = make("p", { class: "soft" }, [from, data.caution].filter(Boolean).join(". "));
+    if (several) {
+      const all = `${data.sign ?? ""} ${data.all ?? ""}, ${data.next ?? ""}`.trim();
+      this.say(all, data.level ?? "stop");
+      this.rest.replaceChildren(...boxes.map((one) => make("section", { class: `one-box${one.silent ? " old" : ""}`, "aria-label": `Box ${one.source}` }, make("h3", {}, `${one.source}: ${one.sign ?? ""} ${one.head}`), make("p", {}, one.todo), ...this.body(one))), foot);
+      return;
+    }
     this.say(`${data.sign ?? ""} ${data.state ?? ""}`.trim(), data.level ?? "note");
-    const limits = data.limits ?? [];
-    const trace = data.trace ?? [];
-    const last = trace.at(-1);
-    const lines = (data.lines ?? []).map((line) => make("li", {}, line));
-    const now = data.silent || data.pressure_pa === null ? null : (data.pressure_pa ?? last?.[1]);
-    this.first(data, (data.boxes ?? []).length > 1 ? null : now);
-    const each = (data.boxes ?? []).length > 1 ? data.boxes.map((one) => make("li", {}, `${one.source}: ${one.head}, ${one.next}. ${one.todo}`)) : [];
-    const from = `${data.simulated ? "A simulated box" : (data.source ?? "")}`;
-    this.rest.replaceChildren(this.draw(trace, limits, now), make("ul", { class: "lines" }, ...each, ...lines), make("p", { class: "soft" }, [from, data.caution].filter(Boolean).join(". ")));
+    this.rest.replaceChildren(...this.body(data), foot);
+  }
+
+  /** One box's picture and what there is to say of it. */
+  body(one) {
+    const lines = (one.lines ?? []).map((line) => make("li", {}, line));
+    return [this.draw(one.trace ?? [], one.limits ?? [], known(one)), make("ul", { class: "lines" }, ...lines)];
   }
 
   /** Pressure over time, with the limits as dashed lines that carry their names. */
@@ -173,5 +192,8 @@ class BoxPanel {
     return make("div", { class: "drawing box" }, make("p", { class: "big" }, words.split(";")[0]), drawing(svg, "box-"));
   }
 }
+
+/** The pressure that a box knows now, or null. */
+const known = (one) => (one.silent || one.pressure_pa === null ? null : (one.pressure_pa ?? one.trace?.at(-1)?.[1]));
 
 const escapeText = (text) => text.replace(/[&<>"]/g, (c) => ({ "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;" })[c]);

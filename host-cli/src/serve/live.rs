@@ -1,4 +1,4 @@
-//! What the box says, for the page: a line that is followed, or a box on a computed bag.
+//! What the boxes say, for the page: lines that are followed, or boxes on computed bags.
 //!
 //! `GET /box` answers with one object (asked for five to ten times a second):
 //!
@@ -15,7 +15,8 @@
 //!   "next": "next rider: go",
 //!   "todo": "Look that the bag is clear before each rider.",
 //!   "other_jump": null,
-//!   "boxes": [{"source": "/dev/ttyACM0", "head": "RIDE", "next": "next rider: go", "todo": "…", "pressure_pa": 1174.0}],
+//!   "all": null,
+//!   "boxes": [{"source": "left", "head": "RIDE", "next": "next rider: go", "todo": "…", "shown": "1.17 kPa", …}],
 //!   "state": "ride: normal",
 //!   "word": "ride",
 //!   "permit": true,
@@ -42,47 +43,38 @@
 //!   link, or a box without settings), with its `sign`, so that colour is not alone; `lines`: the rest in words.
 //! - `head`, `next`, `todo`: what people see first: one word, whether the next rider may go, and what to do now. Of
 //!   several boxes the worst rules these, `level`, `sign`, `permit` and `siren`, and is named in `todo`; the rest is of the
-//!   first; `boxes` has each.
+//!   first; `boxes` has each in full, with the pressure as the gauge shows it (`shown`), or null where it is not known.
+//! - `all`: with several boxes the one permit of all of them in words, else null. A box that is lost or of another jump
+//!   counts as a stop.
 //! - `other_jump`: null, or that the box is set for another jump than the site file's, with both.
 //! - `trace`: seconds before now (negative) and gauge pressure, the last minute, oldest first.
 //! - `forecast_s`: seconds until the stop pressure if the bag goes on losing air.
-//! - `limits`: what the box goes by; empty until it has said so.
+//! - `limits`: what the box uses; empty until it has said so.
 //! - `gauge`: the unit that pressures are shown in, as the site's gauge shows them.
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::sync_channel;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::SystemTime;
 
 use landfall_core::watch::{State, WatchSettings};
-use landfall_firmware::frame::encode;
-use landfall_firmware::link::{Status, ToBox};
+use landfall_firmware::link::Status;
 use serde_json::{Value, json};
 
 use landfall_box::CAUTION;
-use landfall_box::live::{Brought, Seen, follow, joint};
-use landfall_box::port::Decoder;
-use landfall_box::sim::{Plan, Sim};
+use landfall_box::calibrate::caution;
+use landfall_box::live::{Brought, Seen};
+use landfall_box::sources::{Place, Source, run};
+use landfall_box::together::together;
 use landfall_plan::report::{places, unit};
 use landfall_plan::shown::{Shown, Toward};
-use landfall_plan::site::{Dimension, Gauge, Site, Units};
+use landfall_plan::site::{Dimension, Gauge, Units};
 
 /// How much of the pressure the page gets, s.
 const TRACE_S: f64 = 60.0;
 /// Landings and events that it gets.
 const LAST: usize = 8;
-/// Between two questions who the box is and what it goes by, while it has not said.
-const ASK: Duration = Duration::from_secs(1);
-
-/// Where the box is.
-#[derive(Clone, Debug)]
-pub enum Source {
-    /// At serial lines.
-    Ports(Vec<String>),
-    /// On the site's computed bag.
-    Simulated(Box<(Site, Plan)>),
-}
 
 /// A box that is followed.
 #[derive(Debug)]
@@ -94,29 +86,19 @@ pub struct Live {
 }
 
 impl Live {
-    /// Follows a box until `stop`, in threads of its own; pressures are shown as the site's gauge shows them.
+    /// Follows boxes until `stop`, in threads of their own; pressures are shown as the site's gauge shows them.
     #[must_use]
-    pub fn start(source: Source, gauge: Gauge, stop: &Arc<AtomicBool>) -> Arc<Self> {
-        let beside = |name: &str| Seen::new(name).beside(Some(gauge));
-        let (seen, simulated) = match &source {
-            Source::Ports(names) => (names.iter().map(|name| beside(name)).collect(), false),
-            Source::Simulated(_) => (vec![beside("simulated box")], true),
-        };
+    pub fn start(boxes: Vec<Source>, gauge: Gauge, stop: &Arc<AtomicBool>) -> Arc<Self> {
+        let simulated = boxes.iter().any(|source| matches!(source.place, Place::Simulated(_)));
+        let seen = boxes.iter().map(|source| Seen::new(&source.name).beside(Some(gauge))).collect();
         let live = Arc::new(Self { seen: Mutex::new(seen), simulated, gauge });
-        let (taker, stop) = (Arc::clone(&live), Arc::clone(stop));
-        match source {
-            Source::Ports(names) => {
-                let (to, from) = sync_channel(10_000);
-                for (index, name) in names.into_iter().enumerate() {
-                    let (stop, to) = (Arc::clone(&stop), to.clone());
-                    thread::spawn(move || follow(&name, index, false, &stop, &to));
-                }
-                thread::spawn(move || from.iter().for_each(|(index, brought)| taker.take(index, &brought)));
-            }
-            Source::Simulated(parts) => {
-                thread::spawn(move || simulate(&parts.0, parts.1, &taker, &stop));
-            }
+        let taker = Arc::clone(&live);
+        let (to, from) = sync_channel(10_000);
+        for (index, source) in boxes.into_iter().enumerate() {
+            let (stop, to) = (Arc::clone(stop), to.clone());
+            thread::spawn(move || run(&source, index, false, &stop, &to));
         }
+        thread::spawn(move || from.iter().for_each(|(index, brought)| taker.take(index, &brought)));
         live
     }
 
@@ -149,38 +131,6 @@ impl Live {
     }
 }
 
-/// Runs a box in real time; its frames go the way that a line's do.
-fn simulate(site: &Site, plan: Plan, live: &Live, stop: &AtomicBool) {
-    let mut sim = match Sim::new(site, plan) {
-        Ok(sim) => sim,
-        Err(error) => return live.take(0, &Brought::Lost(error.to_string())),
-    };
-    live.take(0, &Brought::Opened);
-    let mut decoder = Decoder::default();
-    let mut asked: Option<Instant> = None;
-    let began = Instant::now();
-    while !stop.load(Ordering::Relaxed) {
-        let knows = {
-            let seen = live.seen();
-            seen.iter().all(|seen| seen.hello.is_some() && seen.settings.is_some())
-        };
-        if !knows && asked.is_none_or(|at| at.elapsed() > ASK) {
-            asked = Some(Instant::now());
-            for question in [ToBox::Identify, ToBox::ReadSettings] {
-                if let Ok(frame) = encode(&question) {
-                    sim.hear(frame.bytes());
-                }
-            }
-        }
-        sim.step();
-        for message in decoder.take(&sim.said()) {
-            live.take(0, &message.map_or(Brought::Broken, |message| Brought::Message(Box::new(message))));
-        }
-        let due = began + Duration::from_secs_f64(sim.time_s());
-        thread::sleep(due.saturating_duration_since(Instant::now()));
-    }
-}
-
 /// The unit that the gauge shows: its name, how many of it a pascal is, and the places it has.
 fn told_gauge(gauge: Gauge) -> Value {
     let shown = Shown::new(Units::Metric, gauge);
@@ -188,7 +138,7 @@ fn told_gauge(gauge: Gauge) -> Value {
     json!({"unit": unit(shown, Dimension::Pressure), "per_pa": per_pa, "places": places(shown, Dimension::Pressure)})
 }
 
-/// What the box goes by, in words as the gauge shows it, rounded to the careful side.
+/// What the box uses, in words as the gauge shows it, rounded to the careful side.
 fn limits(seen: &Seen, settings: &WatchSettings) -> Vec<Value> {
     let named = [
         ("siren at or under", settings.trip_pa(), Toward::Up),
@@ -208,32 +158,49 @@ const fn level(state: Option<State>) -> (&'static str, &'static str) {
     }
 }
 
-/// What is known of all boxes: the first in full, the worst on top.
+/// What a box says with its permit on, alone and as one of several.
+const PERMIT_ON: &str = "The permit is on.";
+const OWN_PERMIT_ON: &str = "This box's own permit is on; that of all of them counts.";
+
+/// What is known of all boxes: each in full, the first besides, the worst on top.
 fn all_told(boxes: &[Seen]) -> Value {
     let Some(one) = boxes.first() else { return json!({}) };
     let mut value = told(one);
     let each = boxes.iter().map(|seen| {
-        let (first, known) = (seen.first(), seen.silent().is_none());
-        let gauge_pa = seen.status.filter(|_| known).and_then(|status| status.gauge_pa);
-        json!({"source": seen.name, "head": first.head, "next": first.next, "todo": first.todo,
-               "level": first.level.word(), "pressure_pa": gauge_pa})
+        let (mut value, first) = (told(seen), seen.first());
+        if boxes.len() > 1
+            && let Some(lines) = value.get_mut("lines").and_then(Value::as_array_mut)
+        {
+            // What one of them says is not what all of them say.
+            lines.iter_mut().filter(|line| **line == PERMIT_ON).for_each(|line| *line = json!(OWN_PERMIT_ON));
+        }
+        if let Some(map) = value.as_object_mut() {
+            // The level and the sign of what is said first, not those of the state alone.
+            map.insert("source".to_owned(), json!(seen.name));
+            map.insert("head".to_owned(), json!(first.head));
+            map.insert("next".to_owned(), json!(first.next));
+            map.insert("todo".to_owned(), json!(first.todo));
+            map.insert("level".to_owned(), json!(first.level.word()));
+            map.insert("sign".to_owned(), json!(first.level.sign()));
+            map.insert("shown".to_owned(), json!(seen.pressure_now()));
+        }
+        value
     });
-    let (each, together) = (each.collect::<Vec<_>>(), joint(boxes));
+    let (each, all) = (each.collect::<Vec<_>>(), together(boxes));
     let said: Vec<String> = boxes.iter().filter_map(Seen::other_jump).collect();
     let Some(map) = value.as_object_mut() else { return value };
-    let first = together.clone().unwrap_or_else(|| one.first());
+    let first = all.as_ref().map_or_else(|| one.first(), |all| all.told.clone());
     map.insert("head".to_owned(), json!(first.head));
     map.insert("next".to_owned(), json!(first.next));
     map.insert("todo".to_owned(), json!(first.todo));
+    map.insert("level".to_owned(), json!(first.level.word()));
+    map.insert("sign".to_owned(), json!(first.level.sign()));
     map.insert("other_jump".to_owned(), if said.is_empty() { Value::Null } else { json!(said.join(" ")) });
-    if together.is_some() {
-        let known = |of: fn(&Status) -> bool| {
-            boxes.iter().map(move |seen| seen.status.filter(|_| seen.silent().is_none()).map(|status| of(&status)))
-        };
-        map.insert("level".to_owned(), json!(first.level.word()));
-        map.insert("sign".to_owned(), json!(first.level.sign()));
-        map.insert("permit".to_owned(), json!(known(|status| status.permit).all(|one| one == Some(true))));
-        map.insert("siren".to_owned(), json!(known(|status| status.siren).any(|one| one == Some(true))));
+    map.insert("all".to_owned(), Value::Null);
+    if let Some(all) = all {
+        map.insert("permit".to_owned(), json!(all.permit));
+        map.insert("siren".to_owned(), json!(all.siren));
+        map.insert("all".to_owned(), json!(format!("All of them: {}", all.permit_words())));
     }
     map.insert("source".to_owned(), json!(boxes.iter().map(|seen| seen.name.as_str()).collect::<Vec<_>>().join(", ")));
     map.insert("boxes".to_owned(), json!(each));
@@ -312,8 +279,9 @@ fn lines(seen: &Seen, s: &Status, fault: Option<&str>) -> Vec<String> {
         lines.push(format!("Fault: {fault}."));
     }
     lines.extend(seen.beside_words().into_iter().map(|words| format!("{words}.")));
-    lines.push(if s.permit { "The permit is on." } else { "The permit is off: no new rider." }.to_owned());
+    lines.push(if s.permit { PERMIT_ON } else { "The permit is off: no new rider." }.to_owned());
     let since = s.since_landing_s.map_or_else(String::new, |since_s| format!(", the last {since_s:.0} s ago"));
+    lines.extend(seen.calibration.and_then(|held| caution(held.as_ref(), SystemTime::now())));
     lines.push(format!("Landings: {}{since}.", s.landings));
     if let Some((_, last)) = seen.landings.back() {
         let back = match last.recovery_s {
@@ -401,6 +369,16 @@ mod tests {
             both["todo"].as_str().unwrap().contains("other: The air is going. Nobody on the bag until the air is back")
         );
         assert!(both["other_jump"].as_str().unwrap().contains("ANOTHER JUMP"));
+        assert_eq!((both["all"].as_str(), alone["all"].is_null()), (Some("All of them: permit OFF"), true));
+        let each = both["boxes"].as_array().unwrap();
+        assert_eq!((each[0]["source"].as_str(), each[0]["head"].as_str()), (Some("box"), Some("RIDE")));
+        assert_eq!((each[1]["level"].as_str(), each[1]["shown"].as_str()), (Some("stop"), Some("300 Pa")));
+        assert_eq!(each[0]["trace"].as_array().unwrap().len(), 1);
+        assert!(alone["lines"].to_string().contains(PERMIT_ON));
+        assert!(
+            !each[0]["lines"].to_string().contains(PERMIT_ON)
+                && each[0]["lines"].to_string().contains("of all of them")
+        );
     }
 
     #[test]

@@ -75,7 +75,7 @@ fn random_token() -> io::Result<String> {
 }
 
 /// What a page may load: nothing but its own inline styles and scripts, named by their hashes, and answers from here.
-/// Style attributes of single elements cannot be named by a hash and are let be.
+/// Style attributes of single elements cannot be named by a hash, so they stay allowed.
 fn policy(page: &str) -> String {
     let hashes = |name: &str| -> String {
         let (open, close) = (format!("<{name}"), format!("</{name}>"));

@@ -24,6 +24,8 @@ pub enum Kind {
     Recording,
     /// A table of measured runs or drops.
     Measured,
+    /// A record of a session, whose lines hold together.
+    Session,
     /// Settings of a box.
     Settings,
     /// A page: report, card, page to try values on.
@@ -49,6 +51,9 @@ impl Kind {
         }
         if is_settings(bytes) {
             return Some(Self::Settings);
+        }
+        if super::chain::is_one(bytes) {
+            return Some(Self::Session);
         }
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}').trim_start();
@@ -98,7 +103,7 @@ impl Kind {
     /// again.
     #[must_use]
     pub const fn is_made_by_hand(self) -> bool {
-        matches!(self, Self::Database | Self::Site | Self::Recording | Self::Measured)
+        matches!(self, Self::Database | Self::Site | Self::Recording | Self::Measured | Self::Session)
     }
 
     /// In words, with its article.
@@ -109,6 +114,7 @@ impl Kind {
             Self::Site => "a site file",
             Self::Recording => "a recording of pressures",
             Self::Measured => "a table of measurements",
+            Self::Session => "a record of a session",
             Self::Settings => "settings of a box",
             Self::Page => "a page",
             Self::Drawing => "a drawing",

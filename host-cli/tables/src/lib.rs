@@ -1,7 +1,8 @@
 //! Files that people and boxes write: what one is by how it begins; tables with their separators, headings with units,
-//! numbers of either comma, lines that were torn.
+//! numbers of either comma, lines that were torn, and lines that hold together.
 #![deny(unsafe_code)]
 
+pub mod chain;
 pub mod columns;
 mod kind;
 mod table;

@@ -59,6 +59,9 @@ unsafe fn DefaultHandler(_number: i16) -> ! {
     halt()
 }
 
+#[cfg(all(feature = "log", feature = "top"))]
+compile_error!("log and the line to the top share UART1: build with one of them");
+
 #[cfg(not(feature = "prove-no-panic"))]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
@@ -132,6 +135,8 @@ fn main() -> ! {
     // SAFETY: this is the only reference, as `main` runs once.
     let place = unsafe { &mut *APP.0.get() };
     let app = App::start(place, hardware, Gauge::with_second(fitted::BRIDGE, fitted::SECOND_BRIDGE), cause);
+    #[cfg(feature = "top")]
+    app.connect_top(uart::Uart::between());
 
     let mut battery = battery::Battery::new(p.ADC);
     let mut tests = selftest::Tests::new();

@@ -4,6 +4,7 @@
 //! | --- | --- | --- |
 //! | 0, 1 | out, in | link: UART0 TX and RX, 115 200 baud |
 //! | 4, 5 | open drain | sensor: I²C SDA and SCL, 400 kHz, 2.2 kΩ to 3.3 V outside |
+//! | 7, 8, 9 | out, out, in | line to the top, where built in: driver on, UART1 TX and RX, 57 600 baud |
 //! | 8 | out | log, where built in: UART1 TX, 921 600 baud |
 //! | 10 | out | red lamp |
 //! | 11 | out | amber lamp |
@@ -162,6 +163,23 @@ pub fn pull(pin: usize, low: bool) {
         sio().gpio_oe_set().write(|w| unsafe { w.bits(mask) });
     } else {
         sio().gpio_oe_clr().write(|w| unsafe { w.bits(mask) });
+    }
+}
+
+/// Hands a pin to its pulse-width block.
+#[allow(dead_code)]
+pub fn to_pwm(pin: usize) {
+    pad(pin, Pull::None);
+    io().gpio(pin).gpio_ctrl().write(|w| w.funcsel().pwm());
+}
+
+/// Sets the outputs in `mask`.
+#[allow(dead_code)]
+pub fn drive(mask: u32, high: bool) {
+    if high {
+        sio().gpio_out_set().write(|w| unsafe { w.bits(mask) });
+    } else {
+        sio().gpio_out_clr().write(|w| unsafe { w.bits(mask) });
     }
 }
 

@@ -5,7 +5,11 @@ use embedded_io::{ErrorType, Read, ReadReady, Write, WriteReady};
 use rp2040_pac as pac;
 
 /// A UART; both blocks have the same registers.
-pub struct Uart(&'static pac::uart0::RegisterBlock);
+pub struct Uart {
+    block: &'static pac::uart0::RegisterBlock,
+    /// The pin that switches a line driver on while bytes go out; 0 if there is none.
+    drive: u32,
+}
 
 impl Uart {
     /// The link, UART0 at 115 200 baud: 125 MHz / 16 / 115 200 = 67 + 52/64.
@@ -14,6 +18,17 @@ impl Uart {
         crate::pins::to_uart(1);
         // SAFETY: UART0 is used through this value only.
         Self::new(unsafe { &*pac::UART0::ptr() }, 67, 52)
+    }
+
+    /// The line between box and top, UART1 at 57 600 baud: 125 MHz / 16 / 57 600 = 135 + 41/64. GP7 is high while bytes go out,
+    /// and low again at the first look after the last has gone.
+    #[cfg(feature = "top")]
+    pub fn between() -> Self {
+        let _ = crate::pins::Output::new(7);
+        crate::pins::to_uart(8);
+        crate::pins::to_uart(9);
+        // SAFETY: UART1 is used through this value only.
+        Self { drive: 1 << 7, ..Self::new(unsafe { &*pac::UART1::ptr() }, 135, 41) }
     }
 
     #[cfg(feature = "log")]
@@ -32,21 +47,24 @@ impl Uart {
             block.uartlcr_h().write(|w| w.wlen().bits(3).fen().set_bit());
         }
         block.uartcr().write(|w| w.uarten().set_bit().txe().set_bit().rxe().set_bit());
-        Self(block)
+        Self { block, drive: 0 }
     }
 
     /// A received byte, if there is one.
     pub fn take(&mut self) -> Option<u8> {
-        let waiting = self.0.uartfr().read().rxfe().bit_is_clear();
-        waiting.then(|| self.0.uartdr().read().data().bits())
+        let waiting = self.block.uartfr().read().rxfe().bit_is_clear();
+        waiting.then(|| self.block.uartdr().read().data().bits())
     }
 
     /// Queues a byte to send, if there is room.
     pub fn put(&mut self, byte: u8) -> bool {
-        let room = self.0.uartfr().read().txff().bit_is_clear();
+        let room = self.block.uartfr().read().txff().bit_is_clear();
         if room {
+            if cfg!(feature = "top") && self.drive != 0 {
+                crate::pins::drive(self.drive, true);
+            }
             // SAFETY: any byte is valid data.
-            self.0.uartdr().write(|w| unsafe { w.data().bits(byte) });
+            self.block.uartdr().write(|w| unsafe { w.data().bits(byte) });
         }
         room
     }
@@ -58,7 +76,12 @@ impl ErrorType for Uart {
 
 impl ReadReady for Uart {
     fn read_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(self.0.uartfr().read().rxfe().bit_is_clear())
+        let flags = self.block.uartfr().read();
+        // Busy until the last stop bit is out.
+        if cfg!(feature = "top") && self.drive != 0 && flags.busy().bit_is_clear() && flags.txfe().bit_is_set() {
+            crate::pins::drive(self.drive, false);
+        }
+        Ok(flags.rxfe().bit_is_clear())
     }
 }
 
@@ -76,7 +99,7 @@ impl Read for Uart {
 
 impl WriteReady for Uart {
     fn write_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(self.0.uartfr().read().txff().bit_is_clear())
+        Ok(self.block.uartfr().read().txff().bit_is_clear())
     }
 }
 

@@ -1,6 +1,15 @@
 //! The ground that a site stands on: whether it fits, what to dig, what is near, how to set it out.
 //!
 //! The geometry is that of `landfall_ground`; here a site's values become its inputs.
+//!
+//! # Settled here
+//! - **Ground**: heights hold all across; beyond the profile the ground goes on level. A rider on platform and
+//!   roll-in reaches 2.3 m up, in the air 1.2 m up and down and 1 m to the sides of the centre of mass (*assumed*);
+//!   the band is the hull of 256 drawn runs of each rider. An obstacle stands on the highest ground along it, a wire
+//!   hangs over the lowest. Distances are to boxes that hold what lies between two places, so that none is
+//!   overstated. What is spare at one end helps the other, since all of it can be moved.
+//! - **Run-out behind the bag**: what the 99.9 % landing has left to slide past the back edge; on a top that falls,
+//!   braking from the speed of riding out, the reaction before it.
 
 pub mod cures;
 pub mod pictures;

@@ -1,4 +1,8 @@
 //! The same jump onto other landings: slopes, loose fill, and the surface on which every run falls alike.
+//!
+//! # Settled here
+//! - **Other landings**: planes pass through the mean landing's place on the bag's top and go on both ways. The
+//!   surface of one fall height is that of runs which differ in lip speed alone, and is kept from rising.
 
 pub mod text;
 

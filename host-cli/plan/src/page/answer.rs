@@ -1,4 +1,10 @@
 //! One request answered.
+//!
+//! # Settled here
+//! - **Coarse answers** of the page leave out the searches for start heights and hold winds, and with them the
+//!   findings; too few runs to tell a chance of a miss from the target are called that, not a limit passed.
+//! - **Edits on the page** are written into the site file's text even where they cannot be read: the text is all that
+//!   there is, so that nothing typed is lost, and its faults are those of `check`.
 
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
@@ -269,7 +275,7 @@ mod tests {
         assert_eq!(answered["faults"], json!([]));
     }
 
-    /// What cannot be read stands in the text as it was typed, and is told of as `check` tells it.
+    /// What cannot be read stands in the text as it was typed, and is reported as `check` reports it.
     #[test]
     fn faults_are_those_of_check_and_nothing_typed_is_lost() {
         let typed = [

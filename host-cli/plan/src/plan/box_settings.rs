@@ -14,7 +14,7 @@ use landfall_core::thresholds::{
     FanCurve, NoThresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds,
 };
 use landfall_core::watch::parts::{BatteryPart, SecondKind, SecondSensor};
-use landfall_core::watch::{Parts, SETTINGS_VERSION, Thresholds, WatchSettings};
+use landfall_core::watch::{Parts, SETTINGS_VERSION, Thresholds, WITH_TOP, WatchSettings};
 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
 pub const SOFT_SIGMAS: f64 = 3.09;
@@ -290,7 +290,7 @@ pub fn form(
 pub fn settings(site: &Site, found: &Thresholds, sensor: &BoxSensor, site_id: u32, revision: u32) -> WatchSettings {
     found
         .put_into(&WatchSettings {
-            version: SETTINGS_VERSION,
+            version: SETTINGS_VERSION | if site.watch.top_signal { WITH_TOP } else { 0 },
             site_id,
             revision,
             pressure_max_pa: site.bag.pressure_max_pa as f32,

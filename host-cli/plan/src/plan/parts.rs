@@ -1,4 +1,7 @@
 //! The deterministic parts of a plan: ride, flight, stop line, short zone.
+//!
+//! # Settled here
+//! - **A best gap is better** where its misses are fewer by two standard deviations of the two counts' difference.
 
 use super::model::Model;
 use super::results::{Flight, Ride, RidePlace, ShortRun, StopLine};

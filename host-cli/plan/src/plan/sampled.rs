@@ -1,4 +1,9 @@
 //! The sampled parts of a plan: where landings fall, where the bag should stand, hold winds.
+//!
+//! # Settled here
+//! - **Botched tries**: which runs are botched is drawn from a word of the generator that no normal is made of.
+//!   Methods agree where means and standard deviations along, across and into the top do, good and botched tries
+//!   apart.
 
 use super::PlanError;
 use super::interval::clopper_pearson;

@@ -5,6 +5,14 @@
 //! them at two values only; between these it flies those again that failed at one of the two. What chance does to a border
 //! is told with it: half the way between the places where one standard deviation of the number of failures fewer and more
 //! fail.
+//!
+//! # Settled here
+//! - **Lowest clearing start**: the lowest that the first sloping straight can make, where even that clears; else the
+//!   first border above it, in steps of 3 %: a ride that leaves its surface higher up does not hide it.
+//! - **Searches** (start heights, hold winds) fly 131,072 runs with the same random numbers at every trial, whatever
+//!   `spread.samples` is; gap windows are those of at most the first 524,288 samples. Hold winds come with the
+//!   standard error that this number leaves; a site and its mirror image are searched as the same one.
+//! - **Highest start in a gust**: the highest anywhere, also above a range of starts that fail.
 
 use super::PlanError;
 use super::model::Model;

@@ -6,6 +6,8 @@ use super::chain;
 use super::draft::Draft;
 use super::fault::Complaint;
 use super::ground;
+use landfall_core::air::standard_pressure_pa;
+
 use super::keys::{Key, Kind, find_key};
 use super::model::Section;
 use super::parts;
@@ -118,8 +120,7 @@ fn place(draft: &Draft, out: &mut Vec<Complaint>) {
         return;
     }
     let (Some(altitude), Some(pressure)) = (draft.n("site.altitude"), draft.n("site.air_pressure")) else { return };
-    // ISO 2533 troposphere.
-    let standard = 101_325.0 * (1.0 - 0.0065 * altitude / 288.15).powf(5.255_876);
+    let standard = f64::from(standard_pressure_pa(altitude as f32));
     if (pressure / standard - 1.0).abs() > STATION_TOLERANCE {
         out.push(Complaint::new(
             "site.air_pressure",

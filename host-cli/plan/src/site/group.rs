@@ -1,4 +1,8 @@
 //! Groups of riders who differ: each is the site with some of its values replaced, and is checked as the site is.
+//!
+//! # Settled here
+//! - **Groups**: each is the site with its values put in place of the site's, and is checked as the site is; a start
+//!   height of a group on a list of sections lengthens or shortens the first sloping straight.
 
 use super::chain;
 use super::check::names;

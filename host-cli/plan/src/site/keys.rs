@@ -401,6 +401,7 @@ pub static KEYS: &[Key] = &[
 
     key("watch.supply_sense", Flag, Is("true"), YES_NO, "the box senses the blowers' supply", flag!(watch.supply_sense)),
     key("watch.sensor", Choice(Sensor::WORDS), Is("bridge20"), ANY, "the box's pressure sensor: bridge10, bridge20, bridge30, thermal500 or barometers", word!(watch.sensor, Sensor)),
+    key("watch.top_signal", Flag, Absent("no such board"), YES_NO, "a board with lamps at the top of the roll-in must answer the box", flag!(watch.top_signal)),
     key("watch.second_sensor", Choice(Second::WORDS), Is("none"), ANY, "a second sensor on a tube of its own: none, bridge or barometers", word!(watch.second, Second)),
     key("watch.permit_pulses", Flag, Is("false"), YES_NO, "the permit's relay hangs on a charge pump or a monostable, which the box drives by pulses", flag!(watch.permit_pulses)),
     key("watch.permit_readback", Flag, Is("false"), YES_NO, "the box reads the permit's loop back", flag!(watch.permit_readback)),

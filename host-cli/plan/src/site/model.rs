@@ -473,6 +473,8 @@ pub struct Watch {
     pub supply_sense: bool,
     /// Its pressure sensor.
     pub sensor: Sensor,
+    /// A board with lamps at the top of the roll-in must answer it.
+    pub top_signal: bool,
     /// A second one.
     pub second: Second,
     /// The permit is driven by pulses.

@@ -11,6 +11,7 @@ use super::draft::Draft;
 use super::fault::Complaint;
 use super::keys::{ASSUMED_AREA, find_key};
 use super::units::plain;
+use landfall_core::blower::{MAX_CURVE_POINTS, MIN_CURVE_POINTS};
 
 /// Steepest lip, in degrees: beyond it a take-off throws back.
 const STEEPEST_LIP_DEG: f64 = 85.0;
@@ -23,7 +24,7 @@ const FLAPS_APART_PA: f32 = 1.0;
 /// Least depth and area of a knot, m and m², as the core takes them.
 const LEAST_KNOT: f32 = 0.01;
 /// Fewest and most points of a blower curve.
-pub(super) const CURVE_POINTS: (usize, usize) = (3, 16);
+pub(super) const CURVE_POINTS: (usize, usize) = (MIN_CURVE_POINTS, MAX_CURVE_POINTS);
 
 const CIRCLE_KEYS: [&str; 3] = ["takeoff.height", "takeoff.radius", "takeoff.lip_angle"];
 

@@ -1,4 +1,8 @@
 //! Varying a resolved site: one value set, everything that follows from it found anew and checked.
+//!
+//! # Settled here
+//! - **Settled pressure** in sweeps: where blowers, openings or the air are set, the leak that it told takes its
+//!   place; in a file that somebody edits it stands as read.
 
 use toml_edit::Item;
 

@@ -2,6 +2,10 @@
 //!
 //! The parser stops at its first fault. The line is then taken out, blanks in its place so that all others keep theirs,
 //! and the rest is read: every fault of the file comes at once.
+//!
+//! # Settled here
+//! - **Faults of syntax**: the line is blanked and the rest read; what follows from a list that breaks off is not
+//!   told again.
 
 use std::ops::Range;
 
