@@ -56,13 +56,20 @@ note "core"
 build() { (cd boards && bare_cargo build -q --release --locked "$@"); }
 check "RP2040 image links: it holds no panic path" build -p landfall-rp2040 --target thumbv6m-none-eabi
 image=boards/target/thumbv6m-none-eabi/release/landfall-rp2040
-cp "$image" "$work/rp2040.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040.bin" || exit 1
+cp "$image" "$work/rp2040.elf"
+check "it is sealed with its length and checksum" python3 seal.py "$work/rp2040.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040.elf" "$work/rp2040.bin" || exit 1
 check "so does the one with logs" build -p landfall-rp2040 --target thumbv6m-none-eabi --features log
 cp "$image" "$work/rp2040-log.elf"
+check "and sealed" python3 seal.py "$work/rp2040-log.elf"
 check "the one with the advisory links without panic paths" build -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory
-cp "$image" "$work/rp2040-advisory.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040-advisory.bin" || exit 1
+cp "$image" "$work/rp2040-advisory.elf"
+check "and is sealed" python3 seal.py "$work/rp2040-advisory.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040-advisory.elf" "$work/rp2040-advisory.bin" || exit 1
 check "the one with the line to the top links without panic paths" build -p landfall-rp2040 --target thumbv6m-none-eabi --features top
-cp "$image" "$work/rp2040-top.elf" && arm-none-eabi-objcopy -O binary "$image" "$work/rp2040-top.bin" || exit 1
+cp "$image" "$work/rp2040-top.elf"
+check "and is sealed as well" python3 seal.py "$work/rp2040-top.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040-top.elf" "$work/rp2040-top.bin" || exit 1
 check "and the one with both" build -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory,top
 check "so does that of the board at the top" build -p landfall-signal --target thumbv6m-none-eabi
 cp boards/target/thumbv6m-none-eabi/release/landfall-signal "$work/signal.elf" && arm-none-eabi-objcopy -O binary "$work/signal.elf" "$work/signal.bin" || exit 1

@@ -107,6 +107,7 @@ flags+=" --remap-path-prefix=$place=landfall"
 elf=$into/landfall-box-$version-rp2040.elf
 cp "$place/target/thumbv6m-none-eabi/release/landfall-rp2040" "$elf"
 rm -rf "$place"
+python3 firmware/seal.py "$elf"
 "$tool" "$elf" "${elf%.elf}.uf2" >/dev/null 2>&1 || "$tool" convert "$elf" "${elf%.elf}.uf2"
 (cd "$into" && sha256sum -- * >SHA256SUMS)
 (cd "$into" && sha256sum --quiet --check SHA256SUMS && ls -l)

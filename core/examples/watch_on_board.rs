@@ -5,7 +5,7 @@
 #![allow(clippy::print_stdout)] // what an example is for
 
 use landfall_core::InputError;
-use landfall_core::watch::{GaugePa, Input, Pins, SensorFault, Start, TimeUs, Watch, WatchSettings};
+use landfall_core::watch::{Beside, GaugePa, Input, Pins, SensorFault, Start, TimeUs, Watch, WatchSettings};
 
 /// What a board has.
 trait Board {
@@ -32,6 +32,7 @@ fn beat(watch: &mut Watch, board: &mut impl Board) {
         button: board.button(),
         test: false,
         temperature_degc: None,
+        beside: Beside::NOTHING,
     };
     board.write(watch.step(&input).pins);
     board.feed_watchdog();

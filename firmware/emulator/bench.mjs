@@ -2,7 +2,7 @@
 import fs from 'node:fs';
 import { Board } from './board.mjs';
 import { Flash } from './flash.mjs';
-import { Bridge } from './parts.mjs';
+import { Bridge, Several } from './parts.mjs';
 import * as link from './link.mjs';
 
 /** An invented bag: 1 kPa operating, 600 Pa stop. */
@@ -44,10 +44,12 @@ export function within(what, seconds, most_ms, least_ms = 0) {
 }
 
 export class Bench {
-  constructor({ Sensor = Bridge, flash = new Flash(), senseFitted = true } = {}) {
+  constructor({ Sensor = Bridge, Second = null, relay = null, flash = new Flash(), senseFitted = true } = {}) {
     this.world = new World();
     this.sensor = new Sensor(this.world);
-    this.board = new Board({ image, flash, sensor: this.sensor, world: this.world, senseFitted });
+    this.second = Second && new Second(this.world);
+    const sensor = this.second ? new Several(this.sensor, this.second) : this.sensor;
+    this.board = new Board({ image, flash, sensor, world: this.world, senseFitted, relay });
     this.receiver = new link.Receiver(); this.messages = []; this.read = 0; this.boots = 1;
   }
   get flash() { return this.board.flash; }

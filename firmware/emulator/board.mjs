@@ -6,11 +6,12 @@ import { SimulationClock } from './node_modules/rp2040js/dist/esm/clock/simulati
 import { attach } from './flash.mjs';
 
 export const PINS = { red: 10, amber: 11, green: 12, siren: 13, permit: 14 };
-const SUPPLY = 15, BUTTON = 16, SENSE_FITTED = 17, SDA = 4, SCL = 5;
+const SUPPLY = 15, BUTTON = 16, SENSE_FITTED = 17, CONTACT = 18, BLOWERS = [19, 20, 21, 22], SDA = 4, SCL = 5;
 
 export class Board {
-  constructor({ image, flash, sensor, world, senseFitted = true }) {
-    Object.assign(this, { image, flash, sensor, world, senseFitted });
+  constructor({ image, flash, sensor, world, senseFitted = true, relay = null }) {
+    Object.assign(this, { image, flash, sensor, world, senseFitted, relay });
+    this.blowers = [true, true, true, true]; this.battery = 12.8; this.khz = { processor: 125000, ring: 6500 }; this.stuckBit = null;
     this.base = 0; this.boots = 0; this.levels = {}; this.edges = []; this.received = []; this.toBox = []; this.warnings = new Map();
     this.instructions = 0; this.lowestStack = Infinity; this.supply = true; this.button = false; this.flashFetches = 0;
     this.period = { instructions: 0, cycles: 0, misses: 0, flash: 0, begin: 0 }; this.periods = []; this.cache = new Int32Array(2048).fill(-1); this.measure = false;
@@ -52,14 +53,21 @@ export class Board {
     mcu.sram.set(this.flash.bytes.subarray(0, 256), 0x41f00);
     mcu.core.SP = 0x20041f00; mcu.core.LR = 0; mcu.core.PC = 0x20041f00;
     for (const [name, pin] of Object.entries(PINS)) {
-      if (this.levels[name]) this.edges.push({ t: this.now, pin: name, on: false });
+      if (this.levels[name]) { this.edges.push({ t: this.now, pin: name, on: false }); if (name === 'permit') this.relay?.edge(this.now, false); }
       this.levels[name] = false;
       mcu.gpio[pin].addListener(() => {
         const on = mcu.gpio[pin].outputEnable && mcu.gpio[pin].outputValue;
-        if (on !== board.levels[name]) { board.levels[name] = on; board.edges.push({ t: board.now, pin: name, on }); }
+        if (on !== board.levels[name]) {
+          board.levels[name] = on; board.edges.push({ t: board.now, pin: name, on });
+          if (name === 'permit') board.relay?.edge(board.now, on);
+        }
       });
     }
     mcu.gpio[SCL].addListener(() => this.clockedByHand());
+    this.countClocks(mcu); this.watchRelay(mcu);
+    // A bit of memory that stays set.
+    const view = mcu.sramView;
+    view.getUint32 = (at, little) => DataView.prototype.getUint32.call(view, at, little) | (board.stuckBit?.at === at ? board.stuckBit.mask : 0);
     this.applyInputs(); this.wireUart(mcu.uart[0]); this.wireI2c(mcu.i2c[0]);
     this.edges.push({ t: this.now, boot: why });
     this.attached?.();
@@ -70,6 +78,36 @@ export class Board {
     const g = this.mcu.gpio;
     g[SUPPLY].setInputValue(this.supply); g[BUTTON].setInputValue(!this.button); g[SENSE_FITTED].setInputValue(this.senseFitted);
     g[SDA].setInputValue(!this.stuck); g[SCL].setInputValue(true);
+    g[CONTACT].setInputValue(this.relay?.closed ?? false);
+    BLOWERS.forEach((pin, i) => g[pin].setInputValue(this.blowers[i]));
+    // Divided by 122/22, and 3.3 V are 4096 counts.
+    this.mcu.adc.channelValues[0] = Math.max(0, Math.min(4095, Math.round(((this.battery * 22) / 122 / 3.3) * 4096)));
+  }
+  setBlower(which, runs) { this.blowers[which] = runs; this.applyInputs(); }
+  setBattery(volts) { this.battery = volts; this.applyInputs(); }
+
+  /** The frequency counter, which rp2040js lacks: a result 2 ms after a source was chosen. */
+  countClocks(mcu) {
+    const clocks = mcu.peripherals[0x40008], { readUint32, writeUint32 } = clocks;
+    let source = 0, begun = 0;
+    clocks.writeUint32 = (o, v) => { if (o === 0x94) { source = v; begun = this.now; } else if (o < 0x80 || o > 0x9c) writeUint32.call(clocks, o, v); };
+    clocks.readUint32 = (o) => {
+      if (o === 0x98) return source && this.now - begun >= 2e6 ? 1 << 4 : 0;
+      if (o === 0x9c) return (source === 9 ? this.khz.processor : source === 3 ? this.khz.ring : 0) << 5;
+      return readUint32.call(clocks, o);
+    };
+  }
+
+  /** The relay goes on in time, whatever the pins do: looked at every millisecond where there is one. */
+  watchRelay(mcu) {
+    if (!this.relay) return;
+    const alarm = mcu.clock.createAlarm(() => {
+      if (this.mcu !== mcu) return;
+      const closed = this.relay.advance(this.now);
+      if (closed !== this.levels.loop) { this.levels.loop = closed; this.edges.push({ t: this.now, pin: 'loop', on: closed }); mcu.gpio[CONTACT].setInputValue(closed); }
+      alarm.schedule(1e6);
+    });
+    alarm.schedule(1e6);
   }
   setSupply(on) { this.supply = on; this.applyInputs(); }
   setButton(down) { this.button = down; this.applyInputs(); }

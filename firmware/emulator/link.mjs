@@ -36,7 +36,13 @@ export const SETTINGS = ['stop_pa', 'wait_pa', 'half_way_pa', 'operating_pa', 'h
   'landing_spike_pa', 'landing_peak_pa', 'interval_s', 'supply_sense', 'sensor_low_pa', 'sensor_high_pa', 'sensor_step_pa', 'sensor_error_pa',
   'noise_low_pa', 'noise_high_pa', 'rate_limit_paps', 'zero_limit_pa', 'sensor_noise_pa'];
 export const settingsBytes = (s) => [...varint(s.version), ...varint(s.site_id), ...varint(s.revision),
-  ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k])))];
+  ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k]))), ...(s.version >= 3 ? partsBytes(s.parts) : [])];
+/** Behind settings of layout 3: what else is fitted. */
+const SECONDS = ['bridge', 'barometers'];
+const optional = (v, f) => (v === null ? [0] : [1, ...f(v)]);
+const partsBytes = (p) => [+p.permit_pulses, ...optional(p.readback_s, f32),
+  ...optional(p.second, (s) => [SECONDS.indexOf(s.kind), ...f32(s.error_pa), ...f32(s.noise_pa), ...f32(s.zero_limit_pa)]),
+  ...optional(p.battery, (b) => [...f32(b.full_v), ...f32(b.empty_v), ...f32(b.lasts_s), ...f32(b.session_s)]), p.blowers];
 export const identify = () => frame([0]);
 export const readSettings = () => frame([1]);
 export const readLog = (from) => frame([2, ...varint(from)]);
@@ -72,13 +78,15 @@ export const confirmWith = (s, { site, bags, curve }) => frame([4, ...varint(crc
 const STATES = ['check', 'fill', 'ride', 'wait', 'stop', 'fault', 'ended'];
 const REASONS = ['normal', 'starting', 'filling', 'settling', 'testing', 'low_air', 'landing', 'slow_recovery', 'slow_leak', 'too_firm', 'over_pressure', 'air_lost',
   'air_falling', 'supply_cut', 'unacknowledged', 'not_believed', 'no_band', 'ending', 'left_off', 'tube_unproven',
-  'top_silent', 'top_strange', 'top_held'];
+  'top_silent', 'top_strange', 'top_held',
+  'blower_still', 'battery_low', 'self_test_failed'];
 const FAULTS = ['nack', 'crc', 'bus_stuck', 'out_of_range', 'not_ready', 'stale', 'identity', 'disagree', 'rate', 'frozen', 'noisy', 'temperature', 'late', 'clock',
-  'zero_refused', 'sense_missing', 'button_stuck'];
+  'zero_refused', 'sense_missing', 'button_stuck', 'permit_stuck', 'permit_open', 'second_lost'];
 const CAUSES = ['power_on', 'brown_out', 'watchdog', 'software', 'unknown'];
 const VERDICTS = ['today', 'no_settings', 'no_site', 'no_air', 'air_not_believed', 'computing', 'waiting', 'refused', 'not_converged', 'no_stop', 'no_wait', 'no_high',
   'never_back', 'out_of_order'];
 export const THRESHOLDS = ['operating_pa', 'stop_pa', 'wait_pa', 'high_pa', 'needed_s', 'recovery_s', 'landing_dip_pa', 'landing_spike_pa', 'landing_peak_pa'];
+const TESTED = ['pending', 'good', 'failed', 'impossible'];
 const SENSORS = ['bridge', 'thermal', 'barometers'];
 
 class Reader {
@@ -89,7 +97,13 @@ class Reader {
   f32() { const v = new DataView(new Uint8Array([this.u8(), this.u8(), this.u8(), this.u8()]).buffer).getFloat32(0, true); return v; }
   opt(f) { return this.bool() ? f() : null; }
   word(list) { const i = this.int(); if (!(i in list)) throw new Error(`no word ${i}`); return list[i]; }
-  settings() { const s = { version: this.int(), site_id: this.int(), revision: this.int() }; for (const k of SETTINGS) s[k] = k === 'supply_sense' ? this.bool() : this.f32(); return s; }
+  settings() { const s = { version: this.int(), site_id: this.int(), revision: this.int() }; for (const k of SETTINGS) s[k] = k === 'supply_sense' ? this.bool() : this.f32(); if (s.version >= 3) s.parts = this.parts(); return s; }
+  parts() {
+    return { permit_pulses: this.bool(), readback_s: this.opt(() => this.f32()),
+      second: this.opt(() => ({ kind: this.word(SECONDS), error_pa: this.f32(), noise_pa: this.f32(), zero_limit_pa: this.f32() })),
+      battery: this.opt(() => ({ full_v: this.f32(), empty_v: this.f32(), lasts_s: this.f32(), session_s: this.f32() })), blowers: this.u8() };
+  }
+  tested() { return { program: this.word(TESTED), memory: this.word(TESTED), clock: this.word(TESTED) }; }
   what() {
     switch (this.int()) {
       case 0: return { kind: 'started', cause: this.word(CAUSES), site_id: this.int(), revision: this.int() };
@@ -98,6 +112,9 @@ class Reader {
       case 3: return { kind: 'faulted', fault: this.word(FAULTS) };
       case 4: return { kind: 'acknowledged' };
       case 5: return { kind: 'landed', count: this.int(), ago_s: this.f32(), peak_pa: this.f32(), dip_pa: this.f32(), recovery_s: this.opt(() => this.f32()) };
+      case 6: return { kind: 'self_tested', ...this.tested() };
+      case 7: return { kind: 'blower', which: this.u8(), runs: this.bool() };
+      case 8: return { kind: 'battery', voltage_v: this.f32(), left_s: this.f32() };
       default: throw new Error('unknown event');
     }
   }
@@ -157,6 +174,8 @@ class Reader {
       case 14: return { is: 'staged_curve', curve: { count: this.u8(), flow_m3ps: Array.from({ length: 16 }, () => this.f32()), pressure_pa: Array.from({ length: 16 }, () => this.f32()) } };
       case 15: { const thresholds = () => this.opt(() => this.thresholds());
         return { is: 'today', verdict: this.word(VERDICTS), air: this.opt(() => [this.f32(), this.f32()]), planned: thresholds(), computed: thresholds(), in_force: thresholds() }; }
+      case 16: return { is: 'beside', contact: this.opt(() => this.bool()), second_pa: this.opt(() => this.f32()), battery_v: this.opt(() => this.f32()),
+        left_s: this.opt(() => this.f32()), still: this.u8(), self_test: this.tested() };
       case 17: return { is: 'calibration', bytes: Array.from({ length: 43 }, () => this.u8()) };
       default: throw new Error(`unknown message ${kind}`);
     }

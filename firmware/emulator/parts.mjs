@@ -25,6 +25,9 @@ class Part {
 /** 24-bit bridge sensor, ±20 inH2O. */
 export class Bridge extends Part {
   addresses = [0x29];
+  /** Drift, Pa. */
+  off = 0;
+  gauge() { return super.gauge() + this.off; }
   started = -1; counts = 0x800000; twice = 0;
   wrote() { if (this.written[0] >= 0xaa && this.written[0] <= 0xaf) { this.convert(); return true; } return false; }
   convert() {
@@ -38,6 +41,47 @@ export class Bridge extends Part {
     if (this.fault === 'corrupt' && this.twice++ % 2) frame[3] ^= 0x10;   // the second reading of the two differs
     if (this.fault === 'memory') frame[0] |= 0x04;
     return frame;
+  }
+}
+
+/** A bridge of the same kind with another address, on a tube of its own. */
+export class SecondBridge extends Bridge {
+  addresses = [0x28];
+  constructor(world) { super(world); this.seed = 777; }
+}
+
+/** Several parts on one bus; faults are set at each. */
+export class Several {
+  constructor(...parts) { this.parts = parts; this.active = parts[0]; }
+  get fault() { return this.parts[0].fault; }
+  set fault(fault) { this.parts[0].fault = fault; }
+  answers(address) { return this.parts.some((p) => p.answers(address)); }
+  start(address, reading) { this.active = this.parts.find((p) => p.answers(address)); return this.active.start(address, reading); }
+  take(byte) { return this.active.take(byte); }
+  give() { return this.active.give(); }
+}
+
+/**
+ * What hangs on the permit's pin: a charge pump into a gate (two diodes, 1 µF, 330 nF and 100 kΩ), the transistor and the relay; or,
+ * without the pump, the transistor at the pin. The transistor is taken at its worst: it needs 2.0 V to pull the relay and holds it down
+ * to 0.8 V. The relay takes 10 ms either way.
+ */
+export class Relay {
+  volts = 0; high = false; pulled = false; closed = false; since = 0; at = 0; welded = false; shorted = false; open = false;
+  constructor({ pump = true } = {}) { this.pump = pump; }
+  edge(t, high) {
+    this.advance(t);
+    if (this.pump && high && !this.high) this.volts += (2.7 - this.volts) * 0.75;
+    if (!this.pump) this.volts = high ? 3.3 : 0;
+    this.high = high;
+  }
+  advance(t) {
+    if (this.pump) this.volts *= Math.exp(-(t - this.at) / 33e6);
+    this.at = t;
+    const pulled = this.shorted || this.volts >= (this.pulled ? 0.8 : 2.0);
+    if (pulled !== this.pulled) { this.pulled = pulled; this.since = t; }
+    if (t - this.since >= 10e6) this.closed = (this.pulled && !this.open) || this.welded;
+    return this.closed;
   }
 }
 

@@ -3,12 +3,12 @@
 import fs from 'node:fs';
 import { Bench, SITE, check, counts, results, within } from './bench.mjs';
 import { Flash } from './flash.mjs';
-import { Barometers, Thermal } from './parts.mjs';
+import { Barometers, Relay, SecondBridge, Thermal } from './parts.mjs';
 import * as link from './link.mjs';
 
 // usage: run.mjs [HALF | NAME]: 1 or 2 for a half of the parts, so that two processors can share them
 const only = process.argv[2] ?? '';
-const FIRST_HALF = ['start-up', 'latency', 'slow leak', 'run away', 'thermal', 'end of the day'];
+const FIRST_HALF = ['start-up', 'latency', 'slow leak', 'run away', 'thermal', 'end of the day', 'permit that proves', 'second sensor'];
 const part = (name, f) => {
   const first = FIRST_HALF.some((x) => name.includes(x));
   if (only === '1' || only === '2' ? first !== (only === '1') : !name.includes(only)) return;
@@ -423,6 +423,159 @@ part('pair of barometers', () => {
   within('no answer: permit off', b.pin('permit', false, 2), 150);
 });
 
+/** Settings with parts beside, stored over SITE. */
+const WITH = (parts) => ({ ...SITE, version: 3, revision: 2, parts: { permit_pulses: false, readback_s: null, second: null, battery: null, blowers: 0, ...parts } });
+/** A box with parts, armed with them, on the vented bag. */
+const fitted = (parts, options = {}) => {
+  const b = new Bench({ flash: armedFlash(), ...options });
+  b.run(0.6);
+  const { stored } = b.arm(WITH(parts));
+  if (stored?.is !== 'stored') throw new Error(`not stored: ${stored?.kind}`);
+  return b;
+};
+/** The same, riding; the permit is the loop's, where there is a relay. */
+const fittedRiding = (parts, options = {}) => {
+  const b = fitted(parts, options);
+  b.world.to(0); b.run(4.5); b.world.to(SITE.operating_pa, 2);
+  if (b.pin(options.relay ? 'loop' : 'permit', true, 20) === null) throw new Error(`does not get to ride: ${JSON.stringify(b.status()?.state)}`);
+  b.run(0.5);
+  return b;
+};
+
+part('permit that proves itself', () => {
+  const PROVEN = { permit_pulses: true, readback_s: 0.15 };
+  const b = fitted(PROVEN, { relay: new Relay() });
+  check('settings of layout 3 are stored and read back', JSON.stringify(b.ask(link.readSettings(), ['settings'])?.settings) === JSON.stringify(roundTrip(WITH(PROVEN))));
+  b.world.to(0); b.run(4.5); b.world.to(SITE.operating_pa, 2);
+  check('pulses: the loop closes once the bag is up', b.pin('loop', true, 20) !== null && b.state() === 'ride');
+  b.run(1);
+  const from = b.board.now;
+  b.run(2);
+  const pulsed = b.board.edges.filter((e) => e.pin === 'permit' && e.t >= from), gaps = pulsed.slice(1).map((e, i) => (e.t - pulsed[i].t) / 1e6);
+  check('an edge every 2 ms or so, flash and line included, and the loop stays closed', pulsed.length > 900 && Math.max(...gaps) <= 8 && !b.board.edges.some((e) => e.pin === 'loop' && e.t >= from), `${pulsed.length} in 2 s, ${Math.max(...gaps).toFixed(1)} ms at most`);
+  const stood = b.board.now;
+  b.board.runAway();
+  within('the program stands still: the loop opens', b.pin('loop', false, 1), 100);
+  b.run(0.3);
+  const opened = b.board.edges.find((e) => e.pin === 'loop' && e.t > stood), reset = b.board.edges.find((e) => e.boot === 'watchdog' && e.t > stood);
+  check('before the watchdog acts', opened?.t < reset?.t, `${((reset?.t - stood) / 1e6).toFixed(0)} ms`);
+  b.run(1); b.world.to(SITE.operating_pa); b.run(8);
+  check('rides again after the reset', b.board.levels.loop && b.state() === 'ride');
+  b.board.setSupply(false);
+  within('supply cut: the loop opens, pump and relay included', b.pin('loop', false, 1), 150);
+  b.board.setSupply(true); b.run(2);
+  check('acknowledged, rides again', (b.acknowledge(), b.pin('loop', true, 20)) !== null);
+  // The pin stays where it is: no edges.
+  b.run(0.5);
+  const { relay } = b.board, edge = relay.edge; relay.edge = () => {};
+  within('a pin that is stuck: the loop opens', b.pin('loop', false, 1), 100);
+  const found = b.until(() => b.poll().at(-1)?.fault === 'permit_open', 1);
+  within('and is told as a loop that stays open', found, 350);
+  relay.edge = edge; b.run(0.3);
+  check('fault and siren, no permit', b.state() === 'fault' && !b.board.levels.loop);
+  b.run(4); b.press(3); b.run(1);
+  check('nobody can acknowledge that', b.state() === 'fault');
+  // Welded while it is closed: nothing to see until it should open.
+  const w = fittedRiding(PROVEN, { relay: new Relay() });
+  w.board.relay.welded = true; w.run(3);
+  check('welded while closed: rides on', w.state() === 'ride');
+  w.world.land();
+  within('and is found when a landing takes the permit away', w.until(() => w.poll().at(-1)?.fault === 'permit_stuck', 2), 600);
+  w.run(0.3);
+  check('welded: fault and siren', w.state() === 'fault' && w.board.edges.some((e) => e.pin === 'siren' && e.on && e.t > (w.t - 1) * 1e9));
+  const morning = fitted(PROVEN, { relay: Object.assign(new Relay(), { shorted: true }) });
+  within('a driver that is shorted is found at the trial', morning.until(() => morning.poll().at(-1)?.fault === 'permit_stuck', 2), 600);
+  // The old circuit, a level, with the read-back alone.
+  const level = fittedRiding({ readback_s: 0.15 }, { relay: new Relay({ pump: false }) });
+  const before = level.board.edges.filter((e) => e.pin === 'permit').length; level.run(2);
+  check('as a level: read back, no pulses', level.state() === 'ride' && level.board.edges.filter((e) => e.pin === 'permit').length === before);
+  level.board.relay.open = true;
+  within('a relay that lets go: permit_open', level.until(() => level.poll().at(-1)?.fault === 'permit_open', 1), 350);
+});
+
+part('second sensor', () => {
+  const SECOND = { second: { kind: 'bridge', error_pa: 12.5, noise_pa: 0.15, zero_limit_pa: 30 } };
+  const b = fittedRiding(SECOND, { Second: SecondBridge });
+  for (let i = 0; i < 3; i++) { b.run(1); b.world.land(); b.pin('permit', false, 1); if (b.pin('permit', true, 12) === null) throw new Error('does not come back'); }
+  check('three landings: the two agree', b.state() === 'ride' && !b.messages.some((m) => m.kind === 'faulted'));
+  const told = b.hear((m) => m.is === 'beside', 1.5);
+  check('both pressures are told', Math.abs(told?.second_pa - b.status().gauge_pa) < 10, `${told?.second_pa?.toFixed(0)} Pa`);
+  let at = null;
+  for (let off = 0; off <= 60 && at === null; off += 1) { b.second.off = off; b.run(0.3); if (b.state() === 'fault') at = off; }
+  check('a drift beyond the two errors is a fault', at !== null && at >= 24 && at <= 40 && b.status().fault === 'disagree', `at ${at} Pa; allowed 25.7 Pa and the bag's own motion`);
+  b.second.off = 0; b.run(4);
+  check('acknowledged once they agree', b.acknowledge() !== null);
+  // The first one's tube is pinched, and the bag goes down: its own reading stays.
+  b.run(1); b.sensor.fault = 'frozen'; b.world.to(500, 2);
+  const seen = b.pin('siren', true, 3);
+  check('the first tube shut and the bag falling: siren before the stop pressure', seen !== null && b.world.level() > SITE.stop_pa, `${b.world.level().toFixed(0)} Pa after ${seen?.toFixed(2)} s`);
+  b.sensor.fault = null; b.world.to(SITE.operating_pa, 0.5); b.run(1);
+  check('acknowledged', b.acknowledge() !== null);
+  b.second.fault = 'nack';
+  within('the second does not answer', b.until(() => b.poll().at(-1)?.fault === 'second_lost', 1), 400);
+  const pair = fittedRiding({ second: { kind: 'barometers', error_pa: 20, noise_pa: 1, zero_limit_pa: 200 } }, { Second: Barometers });
+  pair.run(2);
+  check('a bridge and the pair of barometers agree, and the air is told', pair.state() === 'ride' && pair.status().density_kgpm3 > 1.1);
+  const missing = fitted(SECOND);
+  missing.run(2);
+  check('settings name a second that is not there: fault at the trial', missing.state() === 'fault' && missing.status().fault === 'second_lost');
+});
+
+part('blowers and battery', () => {
+  const b = fittedRiding({ blowers: 3 });
+  b.board.setBlower(1, false);
+  within('one of three blowers stands still, the mains are on: permit off', b.pin('permit', false, 2), 600);
+  b.run(0.3);
+  const s = b.status(), told = b.hear((m) => m.is === 'beside', 1.5);
+  check('wait, no siren, and which one is told', s.state.join() === 'wait,blower_still' && !s.siren && s.supply === true && told?.still === 0b010);
+  b.board.setBlower(1, true);
+  check('it runs again: rides', b.pin('permit', true, 5) !== null);
+  for (const which of [0, 1, 2]) b.board.setBlower(which, false);
+  const all = b.pin('siren', true, 2); within('all stand still: siren', all, 600); b.run(0.3);
+  check('stop, though the mains are on', b.status().state.join() === 'stop,blower_still');
+  const BATTERY = { battery: { full_v: 12.8, empty_v: 11.6, lasts_s: 43200, session_s: 14400 } };
+  const low = new Bench({ flash: armedFlash() }); low.board.setBattery(12.2); low.run(0.6);
+  if (low.arm(WITH(BATTERY)).stored?.is !== 'stored') throw new Error('not stored');
+  low.world.to(0); low.run(4.5); low.world.to(SITE.operating_pa, 2); low.run(15);
+  const kept = low.hear((m) => m.is === 'beside', 1.5);
+  check('a battery that does not last the session: no permit, no siren', low.status().state.join() === 'fill,battery_low' && !low.permit && Math.abs(kept?.battery_v - 12.2) < 0.05 && kept?.left_s < 14400, `${kept?.battery_v?.toFixed(2)} V, ${(kept?.left_s / 3600).toFixed(1)} h`);
+  low.board.setBattery(12.8);
+  check('a full one: rides', low.pin('permit', true, 90) !== null);
+});
+
+part('tests of itself', () => {
+  const tested = (change, options = {}) => {
+    const flash = armedFlash();
+    const b = new Bench({ flash, ...options });
+    change(b); b.board.powerCut('power');
+    const first = b.until(() => b.board.firstStep !== null, 1);
+    const from = b.poll().length; b.run(3);
+    const found = b.messages.slice(from).findLast((m) => m.is === 'event' && m.kind === 'self_tested');
+    return { b, found, first };
+  };
+  const good = tested(() => {});
+  check('program, memory and clock are good', good.found?.program === 'good' && good.found.memory === 'good' && good.found.clock === 'good', `${(good.found?.at_us / 1e6).toFixed(2)} s after the start`);
+  within('done within the trial', good.found?.at_us / 1e6, 2500);
+  within('the first step does not wait for it', good.first, 100);
+  const text = (s) => [...s].map((c) => c.charCodeAt(0));
+  const find = (bytes, wanted) => { for (let i = 0; i < bytes.length; i++) if (wanted.every((c, k) => bytes[i + k] === c)) return i; return -1; };
+  const bad = tested((b) => { b.flash.bytes[find(b.flash.bytes, text("landfall's seal"))] ^= 0x20; });
+  check('a flipped bit in the program is found', bad.found?.program === 'failed' && bad.found.memory === 'good', JSON.stringify(bad.found));
+  bad.b.world.to(0); bad.b.run(4.5); bad.b.world.to(SITE.operating_pa, 2); bad.b.run(12);
+  check('and keeps the permit back', bad.b.status().state.join() === 'fill,self_test_failed' && !bad.b.permit);
+  const ram = tested((b) => { b.board.stuckBit = { at: 0x20000, mask: 0x400 }; });
+  check('a stuck bit in memory is found', ram.found?.memory === 'failed' && ram.found.program === 'good', JSON.stringify(ram.found));
+  const clock = tested((b) => { b.board.khz.ring = 1400; });
+  check('a ring oscillator that cannot be is found', clock.found?.clock === 'failed' && clock.found.program === 'good');
+  const fast = tested((b) => { b.board.khz.processor = 133000; });
+  check('and a processor clock that is off', fast.found?.clock === 'failed');
+  // While people ride: a reset is not delayed, and a failed test takes the permit away.
+  const b = riding();
+  b.flash.bytes[find(b.flash.bytes, text("landfall's seal"))] ^= 0x20;
+  b.board.powerCut('dip'); b.world.to(500);
+  within('reset while riding with a bad program and the air gone: siren', b.pin('siren', true, 2), 200);
+});
+
 part('no sensor', () => {
   const b = new Bench({ flash: armedFlash() });
   b.sensor.fault = 'nack';
@@ -432,7 +585,8 @@ part('no sensor', () => {
   check('is found when it is plugged in, and still needs a person', b.state() === 'fault' && b.last('status').gauge_pa !== null);
 });
 
-function roundTrip(s) { const r = { version: s.version, site_id: s.site_id, revision: s.revision }; for (const k of link.SETTINGS) r[k] = k === 'supply_sense' ? s[k] : Math.fround(s[k]); return r; }
+function roundTrip(s) { const r = { version: s.version, site_id: s.site_id, revision: s.revision }; for (const k of link.SETTINGS) r[k] = k === 'supply_sense' ? s[k] : Math.fround(s[k]); if (s.parts) r.parts = fround(s.parts); return r; }
+function fround(v) { return typeof v === 'number' ? Math.fround(v) : v && typeof v === 'object' ? Object.fromEntries(Object.entries(v).map(([k, x]) => [k, fround(x)])) : v; }
 
 if (results.cycles_max) {
   const BUDGET = 0.05 * 2_500_000, MISS = 512; // a line of 8 bytes: two reads of 64 clocks each, at a quarter of the system clock

@@ -12,6 +12,9 @@ use embedded_hal::i2c::I2c;
 /// Address of the standard variant.
 pub const ADDRESS: u8 = 0x29;
 
+/// Address of a second part, which is ordered with it; another one is said to [`Gauge::with_second`](crate::gauge::Gauge::with_second).
+pub const SECOND_ADDRESS: u8 = 0x28;
+
 /// Measure twice and average: done 8.2 ms later at 18 bits, well inside a 20 ms step.
 const AVERAGE_2: u8 = 0xAC;
 const STATUS_GOOD: u8 = 0x40;

@@ -3,6 +3,7 @@
 //! A zero byte appears nowhere else, so a receiver that joins late or loses bytes finds the next frame.
 
 use crate::store::crc32;
+use crate::wire;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -54,7 +55,7 @@ impl Frame {
 pub fn encode<T: Serialize>(message: &T) -> Result<Frame, FrameError> {
     let mut body = [0; MAX_BODY];
     let room = body.get_mut(..MAX_BODY - 4).ok_or(FrameError::TooLong)?;
-    let length = postcard::to_slice(message, room).map_err(|_| FrameError::TooLong)?.len();
+    let length = wire::write(message, room).map_err(|_| FrameError::TooLong)?;
     let crc = crc32(body.get(..length).ok_or(FrameError::TooLong)?).to_le_bytes();
     let end = length.checked_add(4).ok_or(FrameError::TooLong)?;
     body.get_mut(length..end).and_then(|to| to.first_chunk_mut()).map(|to| *to = crc).ok_or(FrameError::TooLong)?;

@@ -5,6 +5,7 @@ use crate::bridge::{self, Bridge};
 use crate::sensor::{Fault, GaugeSensor, Kind, Reading};
 use crate::thermal::{self, Thermal};
 use embedded_hal::i2c::I2c;
+use landfall_core::watch::parts::SecondKind;
 
 enum Fitted {
     /// Looking at the given place in [`PLACES`].
@@ -29,12 +30,25 @@ const PLACES: [(u8, Kind); 4] = [
 pub struct Gauge {
     bridge_part: bridge::Part,
     fitted: Fitted,
+    second_address: u8,
+    second: Option<Second>,
+}
+
+/// The second one: it is expected, not looked for.
+enum Second {
+    Bridge(Bridge),
+    Barometers(Pair),
 }
 
 impl Gauge {
     /// Nothing found yet. `bridge_part` is the range of a bridge sensor, should one be fitted.
     pub const fn new(bridge_part: bridge::Part) -> Self {
-        Self { bridge_part, fitted: Fitted::Looking(0) }
+        Self { bridge_part, fitted: Fitted::Looking(0), second_address: bridge::SECOND_ADDRESS, second: None }
+    }
+
+    /// The same with a second bridge sensor, should one be expected, at `second_address`.
+    pub const fn with_second(bridge_part: bridge::Part, second_address: u8) -> Self {
+        Self { bridge_part, fitted: Fitted::Looking(0), second_address, second: None }
     }
 
     const fn found(&self) -> Option<Kind> {
@@ -93,12 +107,62 @@ impl<B: I2c> GaugeSensor<B> for Gauge {
             Fitted::Barometers(part) => GaugeSensor::<B>::range_pa(part),
         }
     }
+
+    fn second(&mut self, bus: &mut B, kind: SecondKind) -> Result<Reading, Fault> {
+        // The same part read twice would agree with itself for ever.
+        let same = match kind {
+            SecondKind::Bridge => self.second_address == bridge::ADDRESS,
+            SecondKind::Barometers => matches!(self.fitted, Fitted::Barometers(_)),
+        };
+        if same || matches!(self.fitted, Fitted::Looking(_)) {
+            return Err(if same { Fault::WrongPart } else { Fault::NotReady });
+        }
+        let (part, address) = (self.bridge_part, self.second_address);
+        let second = self.second.get_or_insert_with(|| match kind {
+            SecondKind::Bridge => Second::Bridge(Bridge::new(address, part)),
+            SecondKind::Barometers => Second::Barometers(Pair::new()),
+        });
+        match (second, kind) {
+            (Second::Bridge(second), SecondKind::Bridge) => second.step(bus),
+            (Second::Barometers(second), SecondKind::Barometers) => second.step(bus),
+            _ => {
+                // Other settings name another one.
+                self.second = None;
+                Err(Fault::NotReady)
+            }
+        }
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::mock::{Act, Script};
+
+    #[test]
+    fn the_second_is_read_beside_the_first_and_is_never_the_first() {
+        let frame = [0x40, 0x99, 0x99, 0x9A, 0, 0, 0];
+        let mut bus = Script::new(&[
+            Act::read(0x29, &[0x40]),
+            Act::write(0x28, &[0xAC]),
+            Act::read(0x28, &frame),
+            Act::read(0x28, &frame),
+            Act::write(0x28, &[0xAC]),
+        ]);
+        let mut gauge = Gauge::new(bridge::Part::Differential20);
+        assert_eq!(gauge.second(&mut bus, SecondKind::Bridge), Err(Fault::NotReady), "the first comes first");
+        assert_eq!(gauge.step(&mut bus), Err(Fault::NotReady));
+        assert_eq!(gauge.second(&mut bus, SecondKind::Bridge), Err(Fault::NotReady));
+        // 0x99999A of 2^24 is 0.6: 1.25 · 0.1 · 40 inH2O.
+        let reading = gauge.second(&mut bus, SecondKind::Bridge).unwrap();
+        assert!((reading.gauge_pa - 5.0 * 249.088_91).abs() < 0.1, "{reading:?}");
+        bus.done();
+        let mut nothing = Script::new(&[]);
+        let mut gauge = Gauge::with_second(bridge::Part::Differential20, bridge::ADDRESS);
+        assert_eq!(gauge.second(&mut nothing, SecondKind::Bridge), Err(Fault::WrongPart));
+        let mut gauge = Gauge { fitted: Fitted::Barometers(Pair::new()), ..Gauge::new(bridge::Part::Differential20) };
+        assert_eq!(gauge.second(&mut nothing, SecondKind::Barometers), Err(Fault::WrongPart));
+    }
 
     #[test]
     fn finds_each_kind_and_keeps_to_it() {

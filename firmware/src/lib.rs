@@ -21,11 +21,13 @@ pub mod gauge;
 pub mod link;
 #[cfg(feature = "top")]
 pub mod pitch;
+pub mod selftest;
 pub mod sensor;
 pub mod store;
 pub mod thermal;
 #[cfg(feature = "top")]
 pub mod top;
+pub mod wire;
 
 #[cfg(test)]
 #[allow(clippy::expect_used)]

@@ -9,11 +9,14 @@ use crate::sensor::Kind;
 #[cfg(feature = "advisory")]
 use crate::store::RunningCrc;
 use crate::store::crc32;
+use crate::wire;
 #[cfg(feature = "advisory")]
 use landfall_core::thresholds::{FanCurve, NoThresholds, WatchedBags, WatchedForm, WatchedSite};
 #[cfg(feature = "advisory")]
 use landfall_core::watch::Thresholds;
-use landfall_core::watch::{Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What};
+use landfall_core::watch::{
+    BesideSeen, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, WatchSettings, What,
+};
 use serde::ser::SerializeTuple as _;
 use serde::{Deserialize, Serialize};
 
@@ -99,9 +102,8 @@ pub enum FromBox {
     #[cfg(not(feature = "advisory"))]
     #[doc(hidden)]
     None15,
-    /// Not used.
-    #[doc(hidden)]
-    None16,
+    /// What is known of the parts beside: once a second where the settings name any.
+    Beside(BesideSeen),
     /// The sensor's calibration as it lies in flash: when asked, and when it has been stored.
     Calibration(Packed),
 }
@@ -518,7 +520,8 @@ pub enum Refusal {
 /// [`FrameError::TooLong`] if they do not fit into a frame; the present layout does.
 pub fn check_of(settings: &WatchSettings) -> Result<u32, FrameError> {
     let mut bytes = [0; MAX_BODY];
-    postcard::to_slice(settings, &mut bytes).map(|bytes| crc32(bytes)).map_err(|_| FrameError::TooLong)
+    let length = wire::write(settings, &mut bytes).map_err(|_| FrameError::TooLong)?;
+    bytes.get(..length).map(crc32).ok_or(FrameError::TooLong)
 }
 
 /// The same for settings with their site, bags and blower's curve.
@@ -533,8 +536,9 @@ pub fn check_with_form(settings: &WatchSettings, form: &WatchedForm) -> Result<u
 /// CRC-32 of what would be stored, without a buffer for it.
 #[cfg(feature = "advisory")]
 pub(crate) fn check_of_stored<T: Serialize>(stored: &T) -> Result<u32, FrameError> {
-    let sum = Summed { check: RunningCrc::new(), room: STORED };
-    postcard::serialize_with_flavor(stored, sum).map_err(|_| FrameError::TooLong)
+    let mut sum = Summed { check: RunningCrc::new(), room: STORED };
+    wire::write_to(stored, &mut sum).map_err(|_| FrameError::TooLong)?;
+    Ok(sum.check.value())
 }
 
 /// Takes a message's bytes into a checksum as they come.
@@ -545,21 +549,11 @@ struct Summed {
 }
 
 #[cfg(feature = "advisory")]
-impl postcard::ser_flavors::Flavor for Summed {
-    type Output = u32;
-
-    fn try_push(&mut self, byte: u8) -> postcard::Result<()> {
-        self.try_extend(&[byte])
-    }
-
-    fn try_extend(&mut self, bytes: &[u8]) -> postcard::Result<()> {
-        self.room = self.room.checked_sub(bytes.len()).ok_or(postcard::Error::SerializeBufferFull)?;
-        self.check.take(bytes);
+impl wire::Sink for Summed {
+    fn put(&mut self, byte: u8) -> Result<(), wire::NotWritten> {
+        self.room = self.room.checked_sub(1).ok_or(wire::NotWritten)?;
+        self.check.take(&[byte]);
         Ok(())
-    }
-
-    fn finalize(self) -> postcard::Result<u32> {
-        Ok(self.check.value())
     }
 }
 
@@ -587,9 +581,35 @@ pub(crate) mod tests {
     use super::*;
     use crate::frame::{Receiver, encode};
     use landfall_core::watch::Landing;
+    use landfall_core::watch::parts::{BatteryPart, Parts, SecondKind, SecondSensor};
 
     pub(crate) fn sample() -> WatchSettings {
         WatchSettings { revision: 3, ..WatchSettings::EXAMPLE }
+    }
+
+    /// Everything that can be fitted.
+    pub(crate) fn most_parts() -> Parts {
+        let second = SecondSensor { kind: SecondKind::Bridge, error_pa: 12.5, noise_pa: 0.15, zero_limit_pa: 30.0 };
+        let battery = BatteryPart { full_v: 12.8, empty_v: 11.6, lasts_s: 43_200.0, session_s: 14_400.0 };
+        Parts { permit_pulses: true, readback_s: Some(0.15), second: Some(second), battery: Some(battery), blowers: 3 }
+    }
+
+    #[test]
+    fn settings_without_parts_are_the_bytes_they_always_were() {
+        let mut bytes = [0; MAX_BODY];
+        // Layout 2: version, site, revision as varints, 12 and 9 numbers of four bytes, and a flag between them.
+        let length = postcard::to_slice(&sample(), &mut bytes).unwrap().len();
+        assert_eq!((length, bytes[0], bytes[1], bytes[2], bytes[51]), (3 + 84 + 1, 2, 7, 3, 1));
+        assert_eq!(bytes[3..7], 600.0_f32.to_le_bytes());
+        assert_eq!(bytes[84..88], 0.15_f32.to_le_bytes());
+        let (read, rest): (WatchSettings, _) = postcard::take_from_bytes(&bytes).unwrap();
+        assert_eq!((read, rest.len()), (sample(), MAX_BODY - 88));
+        // With them they follow behind, and a reader of layout 2 has bytes left over.
+        let with = sample().with_parts(most_parts());
+        let bytes = postcard::to_slice(&with, &mut bytes).unwrap();
+        assert!(bytes.len() > 88);
+        assert_eq!(postcard::from_bytes::<WatchSettings>(bytes), Ok(with));
+        assert!(postcard::from_bytes::<WatchSettings>(&bytes[..100]).is_err());
     }
 
     #[test]
@@ -628,12 +648,18 @@ pub(crate) mod tests {
         assert_eq!(postcard::to_slice(&Noted::Calibrated(1.0), &mut bytes).unwrap()[0], 7);
     }
 
-    #[test]
-    fn the_longest_messages_fit() {
-        let mut settings = sample();
-        (settings.site_id, settings.revision) = (u32::MAX, u32::MAX);
+    fn longest_entry() -> Entry {
         let landing = Landing { count: u32::MAX, ago_s: 1.0, peak_pa: 1.0, dip_pa: 1.0, recovery_s: Some(1.0) };
-        let entry = Entry { boot: u16::MAX, at: TimeUs(u64::MAX), what: Noted::Watch(What::Landed(landing)) };
+        Entry { boot: u16::MAX, at: TimeUs(u64::MAX), what: Noted::Watch(What::Landed(landing)) }
+    }
+
+    fn longest_settings() -> WatchSettings {
+        WatchSettings { site_id: u32::MAX, revision: u32::MAX, ..sample() }
+    }
+
+    /// The longest messages of each kind.
+    pub(crate) fn longest() -> std::vec::Vec<FromBox> {
+        let (settings, entry) = (longest_settings(), longest_entry());
         let status = Status {
             at: TimeUs(u64::MAX),
             state: Some((State::Stop, Reason::AirLost)),
@@ -651,11 +677,20 @@ pub(crate) mod tests {
         };
         let step = FedStep { after_us: u32::MAX, reading: Ok(GaugePa(1.0)), supply: Some(true), button: true };
         let fed = Fed { at: TimeUs(u64::MAX), steps: [step; STATUS_STEPS as usize] };
-        for message in [
+        vec![
             FromBox::Settings(Some(settings)),
             FromBox::Logged { sequence: u32::MAX, entry },
             FromBox::Status(status),
             FromBox::Fed(fed),
+            FromBox::Settings(Some(settings.with_parts(most_parts()))),
+            FromBox::Beside(BesideSeen {
+                contact: Some(true),
+                second_pa: Some(1.0),
+                battery_v: Some(1.0),
+                left_s: Some(1.0),
+                still: 255,
+                ..BesideSeen::default()
+            }),
             #[cfg(feature = "advisory")]
             FromBox::StagedSite(crate::app::tests::advisory::form().site),
             #[cfg(feature = "advisory")]
@@ -670,7 +705,13 @@ pub(crate) mod tests {
                 computed: Some(Thresholds::of(&settings)),
                 in_force: Some(Thresholds::of(&settings)),
             }),
-        ] {
+        ]
+    }
+
+    #[test]
+    fn the_longest_messages_fit() {
+        let (settings, entry) = (longest_settings(), longest_entry());
+        for message in longest() {
             let frame = encode(&message).unwrap();
             let mut receiver = Receiver::new();
             let got = frame.bytes().iter().find_map(|byte| receiver.push::<FromBox>(*byte));

@@ -5,6 +5,7 @@
 
 use embedded_hal::i2c::{Error, ErrorKind, I2c};
 use landfall_core::watch::SensorFault;
+use landfall_core::watch::parts::SecondKind;
 use serde::{Deserialize, Serialize};
 
 /// One gauge reading: the bag's pressure above the outside air.
@@ -87,6 +88,15 @@ pub trait GaugeSensor<B> {
 
     /// Highest gauge pressure that the part can tell, Pa; 0 until it is known.
     fn range_pa(&self) -> f32;
+
+    /// The same step for a second part with a tube of its own, which is expected to be a `kind`; called where one is.
+    ///
+    /// # Errors
+    /// As [`GaugeSensor::step`]; [`Fault::WrongPart`] where there can be none.
+    fn second(&mut self, bus: &mut B, kind: SecondKind) -> Result<Reading, Fault> {
+        let _ = (bus, kind);
+        Err(Fault::WrongPart)
+    }
 }
 
 /// Faults in a row after which a driver starts its part from the beginning (*assumed*: 100 ms).

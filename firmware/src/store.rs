@@ -19,7 +19,7 @@ mod beside;
 mod ring;
 
 use beside::Beside;
-use crc::{CRC_32_ISO_HDLC, Crc, Digest, NoTable};
+use crc::{CRC_32_ISO_HDLC, Crc, Digest, Table};
 use embedded_storage::nor_flash::NorFlash;
 use ring::Ring;
 pub use ring::{Cursor, Step};
@@ -52,7 +52,7 @@ const EVENTS_AHEAD: u32 = 16;
 /// Write attempts, each at a fresh place, before the flash counts as worn out.
 const ATTEMPTS: u8 = 3;
 
-const CHECK: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+const CHECK: Crc<u32, Table<1>> = Crc::<u32, Table<1>>::new(&CRC_32_ISO_HDLC);
 
 /// CRC-32 (ISO-HDLC, as in Ethernet and zip) of `bytes`.
 #[inline(never)]
@@ -61,7 +61,7 @@ pub fn crc32(bytes: &[u8]) -> u32 {
 }
 
 /// The same of bytes that come one after the other.
-pub(crate) struct RunningCrc(Digest<'static, u32, NoTable>);
+pub(crate) struct RunningCrc(Digest<'static, u32, Table<1>>);
 
 impl RunningCrc {
     pub(crate) const fn new() -> Self {
@@ -74,6 +74,11 @@ impl RunningCrc {
 
     pub(crate) const fn value(self) -> u32 {
         self.0.finalize()
+    }
+
+    /// The sum so far, with more to come.
+    pub(crate) fn so_far(&self) -> u32 {
+        self.0.clone().finalize()
     }
 }
 

@@ -246,7 +246,7 @@ impl Bench {
         let hardware = Hardware {
             bus: (),
             outputs: Outputs { red: out(0), amber: out(1), green: out(2), siren: out(SIREN), permit: out(PERMIT) },
-            inputs: Inputs { button: In(w(), true), supply: Some(In(w(), false)) },
+            inputs: Inputs::plain(In(w(), true), Some(In(w(), false))),
             flash: Nor(w()),
             link: Line(w()),
             watchdog: Dog,

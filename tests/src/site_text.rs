@@ -64,6 +64,7 @@ pub fn imperial(si: f64, dimension: Dimension) -> String {
         Dimension::Pressure => "inH2O",
         Dimension::Compliance => "/kPa",
         Dimension::AreaMass => "oz/yd2",
+        Dimension::Voltage => "mV",
         _ => "min",
     };
     let unit = UNITS.iter().find(|known| known.dimension == dimension && known.name == unit);

@@ -7,7 +7,7 @@
 
 use std::collections::{HashMap, VecDeque};
 
-use landfall_core::watch::decide::{Air, Decider, Durations, Facts, Leak, ZeroState};
+use landfall_core::watch::decide::{Air, Decider, Durations, Facts, Held, Leak, ZeroState};
 use landfall_core::watch::{Fault, Reason, State};
 
 const TIMES: Durations = Durations {
@@ -57,8 +57,15 @@ fn all_facts() -> Vec<Facts> {
                                         zero,
                                         unproven: false,
                                         top: None,
+                                        blowers_still: false,
+                                        held: None,
                                     };
                                     out.push(one);
+                                    // Parts beside: they matter where the air is good or has just gone.
+                                    if may_test && !test && leak == Leak::No {
+                                        out.push(Facts { blowers_still: true, ..one });
+                                        out.push(Facts { held: Some(Held::Blower), ..one });
+                                    }
                                     // It matters where nothing else is wrong.
                                     if air == Air::Ready && !test {
                                         out.push(Facts { unproven: true, ..one });
@@ -75,6 +82,11 @@ fn all_facts() -> Vec<Facts> {
         }
     }
     out
+}
+
+/// Nothing blows, as far as is known.
+fn cut(f: &Facts) -> bool {
+    f.supply_cut || f.blowers_still
 }
 
 /// What has happened, as far as the promises need it; kept without looking at the watch.
@@ -100,7 +112,7 @@ struct Ghost {
 impl Ghost {
     fn after(&self, f: &Facts) -> Self {
         let quiet = if f.fault.is_some() { 0 } else { (self.quiet + 1).min(2) };
-        let air = f.air == Air::Ready && f.zero == ZeroState::Known && !f.supply_cut && !f.falling;
+        let air = f.air == Air::Ready && f.zero == ZeroState::Known && !cut(f) && !f.falling;
         let hold = |before: Option<u8>, good: bool| {
             if !f.button || !good {
                 None
@@ -124,7 +136,7 @@ impl Ghost {
             } else {
                 self.down.map(|n| (n + 1).min(3))
             },
-            left: f.supply_cut && f.air == Air::Gone && !f.landing,
+            left: cut(f) && f.air == Air::Gone && !f.landing,
             duty: self.duty,
         }
     }
@@ -142,7 +154,8 @@ fn check(before: &Decider, ghost: &Ghost, f: &Facts, after: &Decider) {
         let well = f.fault.is_none()
             && ghost.quiet == 2
             && after.fault().is_none()
-            && !f.supply_cut
+            && !cut(f)
+            && f.held.is_none()
             && !f.falling
             && !f.landing
             && !f.slow
@@ -195,7 +208,7 @@ fn check(before: &Decider, ghost: &Ghost, f: &Facts, after: &Decider) {
     if matches!(from, State::Ride | State::Wait) && to != State::Ended {
         if f.fault.is_some() {
             assert_eq!(to, State::Fault, "{}", here());
-        } else if f.air == Air::Gone || f.supply_cut || f.falling {
+        } else if f.air == Air::Gone || cut(f) || f.falling {
             assert!(after.siren(), "{}", here());
         }
     }
@@ -226,6 +239,8 @@ fn good(button: bool) -> Facts {
         zero: ZeroState::Known,
         unproven: false,
         top: None,
+        blowers_still: false,
+        held: None,
     }
 }
 

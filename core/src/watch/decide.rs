@@ -46,6 +46,27 @@ pub enum ZeroState {
     Refused,
 }
 
+/// What withholds the permit, besides the air.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Held {
+    /// A test at the start has failed.
+    SelfTest,
+    /// One of several blowers stands still.
+    Blower,
+    /// The battery does not last.
+    Battery,
+}
+
+impl Held {
+    const fn reason(self) -> Reason {
+        match self {
+            Self::SelfTest => Reason::SelfTestFailed,
+            Self::Blower => Reason::BlowerStill,
+            Self::Battery => Reason::BatteryLow,
+        }
+    }
+}
+
 /// What is true at one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Facts {
@@ -77,6 +98,21 @@ pub struct Facts {
     pub unproven: bool,
     /// Why the board at the top withholds the permit, if it does.
     pub top: Option<Reason>,
+    /// All blowers that are sensed stand still.
+    pub blowers_still: bool,
+    /// What withholds the permit besides, if anything.
+    pub held: Option<Held>,
+}
+
+impl Facts {
+    /// Nothing blows: the supply is off, or all blowers stand still.
+    const fn cut(&self) -> bool {
+        self.supply_cut || self.blowers_still
+    }
+
+    const fn cut_reason(&self) -> Reason {
+        if self.supply_cut { Reason::SupplyCut } else { Reason::BlowerStill }
+    }
 }
 
 /// How long things must last, ms.
@@ -122,6 +158,19 @@ impl Durations {
             left_ms: 300_000,
         }
     }
+}
+
+/// What was told at the last step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Told {
+    /// The permit was on.
+    pub permit: bool,
+    /// The siren was called for.
+    pub siren: bool,
+    /// Somebody may be riding.
+    pub duty: bool,
+    /// The day was over.
+    pub over: bool,
 }
 
 /// State, latches and timers.
@@ -241,6 +290,11 @@ impl Decider {
         self.duty
     }
 
+    /// What the parts beside must know of the last step.
+    pub(super) fn told(&self) -> Told {
+        Told { permit: self.permit(), siren: self.siren(), duty: self.duty, over: self.state == State::Ended }
+    }
+
     /// Lamps and siren are being tried.
     #[must_use]
     pub fn testing(&self) -> bool {
@@ -327,7 +381,7 @@ impl Decider {
 
     /// True when after a stop the supply has been off and the bag flat for long: nobody rides.
     fn left_alone(&mut self, facts: &Facts, times: &Durations) -> bool {
-        let left = facts.supply_cut && facts.air == Air::Gone && !facts.landing;
+        let left = facts.cut() && facts.air == Air::Gone && !facts.landing;
         self.left_ms = if left { self.left_ms.saturating_add(u32::from(facts.dt_ms)).min(times.left_ms) } else { 0 };
         self.left_ms >= times.left_ms
     }
@@ -363,7 +417,7 @@ impl Decider {
     fn follow_button(&mut self, pressed: bool, facts: &Facts, times: &Durations) -> bool {
         let air_back = facts.air == Air::Ready
             && facts.zero == ZeroState::Known
-            && !facts.supply_cut
+            && !facts.cut()
             && !facts.falling
             && self.fault.is_none();
         let clear = match self.state {
@@ -422,7 +476,7 @@ impl Decider {
             self.enter(State::Fault, Reason::NotBelieved);
             return;
         }
-        let block = if facts.supply_cut { Some(Reason::SupplyCut) } else { self.block(facts) };
+        let block = if facts.cut() { Some(facts.cut_reason()) } else { self.block(facts) };
         self.toward_ride(facts, times, block);
     }
 
@@ -431,8 +485,8 @@ impl Decider {
             self.enter(State::Fault, Reason::NotBelieved);
         } else if facts.air == Air::Gone {
             self.enter(State::Stop, Reason::AirLost);
-        } else if facts.supply_cut {
-            self.enter(State::Stop, Reason::SupplyCut);
+        } else if facts.cut() {
+            self.enter(State::Stop, facts.cut_reason());
         } else if facts.falling {
             self.enter(State::Stop, Reason::AirFalling);
         } else if self.state == State::Wait {
@@ -469,6 +523,11 @@ impl Decider {
         }
         if facts.leak == Leak::Soon && matches!(facts.air, Air::Ready | Air::Between) {
             return Some(Reason::SlowLeak);
+        }
+        // Before the bag is up as well, so that it is seen while there is time to mend it.
+        let matters = self.state == State::Fill || matches!(facts.air, Air::Ready | Air::Between);
+        if let Some(held) = facts.held.filter(|_| matters) {
+            return Some(held.reason());
         }
         // Also between wait and ready pressure, where a ride goes on.
         if let (Some(reason), Air::Ready | Air::Between) = (facts.top, facts.air) {

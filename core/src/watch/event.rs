@@ -1,6 +1,7 @@
 //! The words of the watch: time, readings, states, reasons, faults, and the events for the log.
 
 use super::landing::Landing;
+use super::selftest::SelfTest;
 
 /// Microseconds since the box started.
 ///
@@ -120,6 +121,12 @@ pub enum Fault {
     SenseMissing,
     /// The button has been down for longer than anybody holds it.
     ButtonStuck,
+    /// The permit's loop stays closed though the permit is off: a relay that is welded, or a driver that is shorted.
+    PermitStuck,
+    /// The permit's loop stays open though the permit is on.
+    PermitOpen,
+    /// The second sensor gives nothing.
+    SecondLost,
 }
 
 impl Fault {
@@ -159,6 +166,9 @@ impl Fault {
             Self::ZeroRefused => "zero_refused",
             Self::SenseMissing => "sense_missing",
             Self::ButtonStuck => "button_stuck",
+            Self::PermitStuck => "permit_stuck",
+            Self::PermitOpen => "permit_open",
+            Self::SecondLost => "second_lost",
         }
     }
 }
@@ -254,6 +264,12 @@ pub enum Reason {
     TopStrange,
     /// Somebody holds riders back at the top.
     TopHeld,
+    /// Blowers stand still while their supply is on: one of several, or, in stop, all of them.
+    BlowerStill,
+    /// The box's battery does not last the session, or next to nothing of it is left.
+    BatteryLow,
+    /// A test of the box's own program, memory or clock has failed.
+    SelfTestFailed,
 }
 
 impl Reason {
@@ -284,6 +300,9 @@ impl Reason {
             Self::TopSilent => "top_silent",
             Self::TopStrange => "top_strange",
             Self::TopHeld => "top_held",
+            Self::BlowerStill => "blower_still",
+            Self::BatteryLow => "battery_low",
+            Self::SelfTestFailed => "self_test_failed",
         }
     }
 }
@@ -355,4 +374,20 @@ pub enum What {
     Acknowledged,
     /// A landing is over.
     Landed(Landing),
+    /// The tests at the start are over, or one has failed.
+    SelfTested(SelfTest),
+    /// A blower that is sensed stands still, or runs again.
+    Blower {
+        /// Which, from 0.
+        which: u8,
+        /// It runs.
+        runs: bool,
+    },
+    /// The battery: when it is first known, and when it withholds the permit.
+    Battery {
+        /// Voltage, V.
+        voltage_v: f32,
+        /// How long it lasts at least, an estimate, s.
+        left_s: f32,
+    },
 }

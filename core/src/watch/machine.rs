@@ -1,25 +1,24 @@
 //! The watch: from readings to facts, from facts to outputs.
 
-use super::decide::{Air, Change, Decider, Durations, Facts, Leak};
-use super::event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
-use super::filter::{Fall, Quick, SLOT_S, SLOT_US, SLOTS, STOP_SLOTS, Slots, Trend};
+use super::beside::BesideWatch;
+use super::clock::{Clock, Tick};
+use super::decide::{Air, Change, Decider, Durations, Facts, Leak, ZeroState};
+use super::event::{Event, Fault, GaugePa, Reason, State, TimeUs, What};
+use super::filter::{Fall, Quick, SLOT_S, STOP_SLOTS, Slots, Trend};
+use super::input::{EVENTS, Input, Output, Start};
 use super::landing::{Landing, LandingDetector};
 use super::plausibility::{Bounds, Plausibility, TEMPERATURE_DEGC};
 use super::settings::WatchSettings;
-use super::signal::{Pins, pins, trial};
+use super::signal::{pins, trial};
 use super::thresholds::Thresholds;
 use super::tube::Tube;
 use super::zero::Zero;
 use crate::error::InputError;
 
-/// Most events that one step can report.
-pub const EVENTS: usize = 8;
 /// A sensor may take this long after the start to give its first readings. *Assumed*.
 pub const START_GRACE_US: u64 = 500_000;
 /// The pressure must be high this long to count as high: longer than any landing's spike.
 pub const HIGH_MS: u32 = 2500;
-/// More steps than this within one slot: time stands still or the loop runs away.
-pub const IDLE_STEPS: u8 = 5;
 /// Bins of the slow trend: 1 s, of which 60 are kept. *Assumed*.
 pub const SLOW_BIN_SLOTS: u16 = 50;
 /// Windows of the slow trend, and how many bins in each must be at rest: the short one catches a leak that has
@@ -38,95 +37,6 @@ pub const BUTTON_STUCK_MS: u32 = 30_000;
 /// A bag whose pressure is under this share of the stop pressure lies flat. *Assumed*.
 const FLAT_SHARE: f32 = 0.25;
 
-/// What one step is fed with.
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Input {
-    /// Now. Steps are 20 ms apart; early and late ones are dealt with.
-    pub now: TimeUs,
-    /// The sensor's reading before zeroing, or why there is none.
-    pub reading: Result<GaugePa, SensorFault>,
-    /// Whether the blowers' supply is there; none where it is not sensed. A broken sense wire must read as
-    /// `Some(false)`.
-    pub supply: Option<bool>,
-    /// The button is down.
-    pub button: bool,
-    /// A trial of lamps and siren is asked for; heeded in fill and wait.
-    pub test: bool,
-    /// The sensor's temperature, if it gives one.
-    pub temperature_degc: Option<f32>,
-}
-
-impl Input {
-    /// A plain reading: supply on, button up.
-    #[must_use]
-    pub const fn reading(now: TimeUs, gauge_pa: f32) -> Self {
-        Self {
-            now,
-            reading: Ok(GaugePa(gauge_pa)),
-            supply: Some(true),
-            button: false,
-            test: false,
-            temperature_degc: None,
-        }
-    }
-}
-
-/// What the box knows when the watch begins.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Start {
-    /// Why the box started, for the log.
-    pub cause: ResetCause,
-    /// [`Output::zero_pa`] as last stored.
-    pub stored_zero_pa: Option<f32>,
-    /// [`Output::unacknowledged`] as last stored. While on duty the watch then begins in stop; else a person must
-    /// acknowledge before the first ride.
-    pub unacknowledged: bool,
-    /// [`Output::duty`] as last stored: people may be riding. The watch then begins in wait, without the trial, with
-    /// the stored zero, and a bag at or under the stop pressure sounds the siren.
-    pub duty: bool,
-}
-
-/// What one step gives.
-#[derive(Clone, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Output {
-    /// What lamps, siren and permit carry now: write these to the pins.
-    pub pins: Pins,
-    /// The state.
-    pub state: State,
-    /// Why.
-    pub reason: Reason,
-    /// Riding may go on; same as `pins.permit`.
-    pub permit: bool,
-    /// The siren is called for. `pins.siren` follows the signal's on and off phases.
-    pub siren: bool,
-    /// Filtered gauge pressure; none while readings are missing.
-    pub gauge_pa: Option<f32>,
-    /// Time until the stop pressure if the resting pressure goes on sinking; none if it does not sink.
-    pub forecast_s: Option<f32>,
-    /// The landing that has just ended.
-    pub landing: Option<Landing>,
-    /// Landings since the start.
-    pub landings: u32,
-    /// Time since the last spike began.
-    pub since_landing_s: Option<f32>,
-    /// The fault that is not over yet.
-    pub fault: Option<Fault>,
-    /// Zero in use, once known. Store it when it changes.
-    pub zero_pa: Option<f32>,
-    /// A person must acknowledge, also after a reset: store it when it changes.
-    pub unacknowledged: bool,
-    /// Somebody may be riding, also after a reset: store it when it changes.
-    pub duty: bool,
-    /// For the log, in order.
-    pub events: heapless::Vec<Event, EVENTS>,
-}
-
 /// The watch over one bag. See the [module text](super).
 #[derive(Clone, Debug)]
 pub struct Watch {
@@ -140,6 +50,7 @@ pub struct Watch {
     plausibility: Plausibility,
     tube: Tube,
     zero: Zero,
+    beside: BesideWatch,
     slots: Slots,
     quick: Quick,
     landing: LandingDetector,
@@ -183,65 +94,6 @@ impl Levels {
     }
 }
 
-/// Time as the watch uses it: never goes back, never jumps by more than a second.
-#[derive(Clone, Copy, Debug)]
-struct Clock {
-    started: bool,
-    last: TimeUs,
-    slot: TimeUs,
-    idle: u8,
-    /// Sum of all steps.
-    us: u64,
-    carry_us: u32,
-}
-
-/// One step of the clock.
-#[derive(Clone, Copy, Debug)]
-struct Tick {
-    dt_us: u64,
-    dt_ms: u16,
-    /// Slots since the last one; 0 for an early step.
-    slots: usize,
-    wrong: bool,
-}
-
-impl Clock {
-    const fn new() -> Self {
-        Self { started: false, last: TimeUs(0), slot: TimeUs(0), idle: 0, us: 0, carry_us: 0 }
-    }
-
-    fn tick(&mut self, now: TimeUs) -> Tick {
-        if !self.started {
-            *self = Self { started: true, last: now, slot: now, ..Self::new() };
-            return Tick { dt_us: 0, dt_ms: 0, slots: 1, wrong: false };
-        }
-        let back = now < self.last;
-        let dt_us = now.0.saturating_sub(self.last.0).min(1_000_000);
-        let since_slot_us = now.0.saturating_sub(self.slot.0).min(1_000_000) as u32;
-        self.last = now;
-        self.us = self.us.saturating_add(dt_us);
-        let total_us = self.carry_us.saturating_add(dt_us as u32);
-        self.carry_us = total_us % 1000;
-        let slots = if back { 1 } else { ((since_slot_us + SLOT_US as u32 / 2) / SLOT_US as u32) as usize };
-        self.idle = if slots == 0 { self.idle.saturating_add(1) } else { 0 };
-        if slots > 0 {
-            self.slot = now;
-        }
-        let wrong = back || self.idle > IDLE_STEPS;
-        Tick { dt_us, dt_ms: (total_us / 1000) as u16, slots: slots.min(SLOTS), wrong }
-    }
-
-    /// Goes on at `now`; how long that was.
-    fn skip(&mut self, now: TimeUs) -> u64 {
-        let dt_us = now.0.saturating_sub(self.last.0).min(60_000_000);
-        if dt_us > 0 {
-            (self.last, self.slot) = (now, now);
-            self.us = self.us.saturating_add(dt_us);
-        }
-        dt_us
-    }
-}
-
 impl Watch {
     /// Begins a watch. For new settings make a new one, with the last output's zero and `unacknowledged`.
     ///
@@ -268,6 +120,7 @@ impl Watch {
             plausibility: Plausibility::new(),
             tube: Tube::new(settings.sensor_noise_pa, start.duty),
             zero,
+            beside: BesideWatch::new(&settings),
             slots: Slots::new(),
             quick: Quick::new(),
             landing: LandingDetector::new(settings.landing_spike_pa, settings.deadband_pa(), settings.recovery_s),
@@ -361,7 +214,7 @@ impl Watch {
         if first {
             let (site_id, revision) = (self.settings.site_id, self.settings.revision);
             log(What::Started { cause: self.start.cause, site_id, revision });
-            if self.zero.state() == super::decide::ZeroState::Known {
+            if self.zero.state() == ZeroState::Known {
                 log(What::Zeroed { offset_pa: self.zero.offset_pa(), stored: true });
             }
         }
@@ -377,6 +230,8 @@ impl Watch {
             }
             landing = self.analyse(&tick);
         }
+        let told = self.decider.told();
+        self.beside.step(&input.beside, tick.dt_ms, told, &mut log);
         let gauge_pa = self.slots.median_pa();
         let facts = self.facts(input, &tick, gauge_pa);
         let change = self.decider.step(&facts, &self.times);
@@ -421,6 +276,8 @@ impl Watch {
             }
         };
         self.tube.push(reading, tick.dt_ms);
+        let zero_known = self.zero.state() == ZeroState::Known;
+        self.beside.compare(reading.filter(|_| zero_known), input.beside.second);
         self.enter(reading);
         zeroed
     }
@@ -522,12 +379,12 @@ impl Watch {
             Some(Fault::Frozen)
         } else if self.button_ms > BUTTON_STUCK_MS {
             Some(Fault::ButtonStuck)
-        } else if self.zero.state() == super::decide::ZeroState::Refused {
+        } else if self.zero.state() == ZeroState::Refused {
             Some(Fault::ZeroRefused)
         } else if self.no_sense > 4 {
             Some(Fault::SenseMissing)
         } else {
-            None
+            self.beside.fault()
         };
         let air = self.air(gauge_pa, settling_in);
         let past_half = gauge_pa.is_some_and(|p| p <= self.levels.half_pa);
@@ -551,6 +408,8 @@ impl Watch {
             zero: self.zero.state(),
             unproven: self.tube.unproven(),
             top: self.top,
+            blowers_still: self.beside.all_still(),
+            held: self.beside.held(self.decider.duty()),
         }
     }
 
@@ -593,6 +452,7 @@ impl Watch {
         }
         if change.rezero {
             self.zero.again();
+            self.beside.again();
         }
     }
 
@@ -615,9 +475,10 @@ impl Watch {
             landings: self.landing.count(),
             since_landing_s: self.landed_us.map(|at| ms(self.clock.us.saturating_sub(at)) as f32 * 1e-3),
             fault: d.fault(),
-            zero_pa: (self.zero.state() == super::decide::ZeroState::Known).then_some(self.zero.offset_pa()),
+            zero_pa: (self.zero.state() == ZeroState::Known).then_some(self.zero.offset_pa()),
             unacknowledged: d.unacknowledged(),
             duty: d.duty(),
+            beside: self.beside.seen(),
             events,
         }
     }

@@ -132,7 +132,7 @@ fn silence_and_a_clock_gone_wrong_are_faults() {
     rig.now_us -= 1_000_000;
     assert_eq!(rig.pa(1000.0).fault, Some(Fault::Clock));
     let mut rig = Rig::ready();
-    for _ in 0..=IDLE_STEPS {
+    for _ in 0..=crate::watch::clock::IDLE_STEPS {
         rig.pa(1000.0);
         rig.now_us -= 20_000;
     }

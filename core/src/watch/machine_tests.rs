@@ -2,6 +2,7 @@
 extern crate std;
 use super::*;
 use crate::watch::settings::tests::sample;
+use crate::watch::{Beside, Reason, ResetCause, SensorFault};
 use core::f32::consts::PI;
 use std::vec::Vec;
 
@@ -47,6 +48,7 @@ impl Rig {
             button: self.button,
             test: false,
             temperature_degc: Some(20.0),
+            beside: Beside::NOTHING,
         };
         self.now_us += 20_000;
         let out = self.watch.step(&input);

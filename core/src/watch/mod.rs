@@ -64,22 +64,36 @@
 //! # Ok::<(), landfall_core::InputError>(())
 //! ```
 
+pub mod battery;
+pub mod beside;
+pub mod blowers;
 pub mod box_pressures;
+mod clock;
 pub mod decide;
 pub mod event;
 pub mod filter;
+mod input;
 pub mod landing;
 pub mod machine;
+pub mod parts;
+pub mod permit;
 pub mod plausibility;
+pub mod second;
+pub mod selftest;
 pub mod settings;
+#[cfg(feature = "serde")]
+mod settings_wire;
 pub mod signal;
 pub mod thresholds;
 pub mod tube;
 pub mod zero;
 
 pub use event::{Event, Fault, GaugePa, Reason, ResetCause, SensorFault, State, TimeUs, What};
+pub use input::{EVENTS, Input, Output, Start};
 pub use landing::Landing;
-pub use machine::{EVENTS, Input, Output, Start, Watch};
-pub use settings::{SETTINGS_VERSION, WITH_TOP, WatchSettings};
+pub use machine::Watch;
+pub use parts::{Beside, BesideSeen, Parts};
+pub use selftest::{SelfTest, Tested};
+pub use settings::{PARTS_VERSION, SETTINGS_VERSION, WITH_TOP, WatchSettings};
 pub use signal::Pins;
 pub use thresholds::{Thresholds, in_force};

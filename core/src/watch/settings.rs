@@ -4,10 +4,13 @@
 //! it uses them, since a file can be old, foreign or damaged.
 
 use super::box_pressures::{BoxPressures, DEADBAND_SHARE};
+use super::parts::Parts;
 use crate::error::{InputError, within};
 
-/// Layout number of [`WatchSettings`]; a set with another number is refused.
+/// Layout number of [`WatchSettings`] without parts; a set with a number that is neither this nor [`PARTS_VERSION`] is refused.
 pub const SETTINGS_VERSION: u16 = 2;
+/// Layout number of settings with [`Parts`].
+pub const PARTS_VERSION: u16 = 3;
 /// Added to the layout number where a board at the top of the roll-in must answer ([`crate::top`]). The layout is the same, so
 /// that settings from before are read as ever; a program that knows nothing of that board refuses the number.
 pub const WITH_TOP: u16 = 0x100;
@@ -21,10 +24,9 @@ const ROUNDING: f32 = 1e-5;
 /// Make one with all fields and call [`WatchSettings::validate`]; [`Watch::new`](super::Watch::new)
 /// does so as well, on the device too.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WatchSettings {
-    /// Layout number, [`SETTINGS_VERSION`], and [`WITH_TOP`] where that is asked for.
+    /// Layout number: [`SETTINGS_VERSION`], or [`PARTS_VERSION`] where there are parts; and [`WITH_TOP`] where that is asked for.
     pub version: u16,
     /// Which site these were computed for (a checksum of the site's name and dimensions, not 0).
     pub site_id: u32,
@@ -89,6 +91,9 @@ pub struct WatchSettings {
     /// Largest standard deviation of the sensor's own readings at a steady pressure, its steps included: what is left when
     /// the tube is shut. 1 mPa to 20 Pa.
     pub sensor_noise_pa: f32,
+
+    /// What else is fitted; [`WatchSettings::with_parts`] sets it and the layout number.
+    pub parts: Parts,
 }
 
 impl WatchSettings {
@@ -119,14 +124,23 @@ impl WatchSettings {
         rate_limit_paps: 100_000.0,
         zero_limit_pa: 30.0,
         sensor_noise_pa: 0.15,
+        parts: Parts::NONE,
     };
+
+    /// The same settings for a box with `parts`.
+    #[must_use]
+    pub fn with_parts(self, parts: Parts) -> Self {
+        let layout = if parts == Parts::NONE { SETTINGS_VERSION } else { PARTS_VERSION };
+        Self { version: layout | self.version & WITH_TOP, parts, ..self }
+    }
 
     /// Takes the set if every value is in range and they stand in an order that can work.
     ///
     /// # Errors
     /// The first [`InputError`] found, with the value and its bounds.
     pub fn validate(&self) -> Result<(), InputError> {
-        if self.version & !WITH_TOP != SETTINGS_VERSION {
+        let without = self.layout() == SETTINGS_VERSION && self.parts == Parts::NONE;
+        if !(without || self.layout() == PARTS_VERSION) {
             return Err(InputError::Inconsistent {
                 quantity: "watch.version",
                 why: "settings of another program's layout; compute them anew",
@@ -142,6 +156,11 @@ impl WatchSettings {
         }
         self.validate_ranges()?;
         self.validate_order()
+    }
+
+    /// The layout number alone.
+    pub(super) const fn layout(&self) -> u16 {
+        self.version & !WITH_TOP
     }
 
     /// A board at the top of the roll-in must answer, or there is no permit.
@@ -172,7 +191,7 @@ impl WatchSettings {
         within("watch.rate_limit_paps", self.rate_limit_paps, 1000.0, 1e7)?;
         within("watch.zero_limit_pa", self.zero_limit_pa, 0.1, 1000.0)?;
         within("watch.sensor_noise_pa", self.sensor_noise_pa, 0.001, 20.0)?;
-        Ok(())
+        self.parts.validate()
     }
 
     fn validate_order(&self) -> Result<(), InputError> {
@@ -264,9 +283,27 @@ fn at_most(smaller: &'static str, a: f32, larger: &'static str, b: f32) -> Resul
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
+    use crate::watch::parts::{BatteryPart, SecondKind, SecondSensor};
 
     pub(crate) fn sample() -> WatchSettings {
         WatchSettings::EXAMPLE
+    }
+
+    /// Everything fitted.
+    pub(crate) const ALL: Parts = Parts {
+        permit_pulses: true,
+        readback_s: Some(0.15),
+        second: Some(SecondSensor { kind: SecondKind::Bridge, error_pa: 12.5, noise_pa: 0.15, zero_limit_pa: 30.0 }),
+        battery: Some(BatteryPart { full_v: 12.8, empty_v: 11.6, lasts_s: 43_200.0, session_s: 14_400.0 }),
+        blowers: 3,
+    };
+
+    #[test]
+    fn parts_change_the_layout_number_and_nothing_else() {
+        let with = sample().with_parts(ALL);
+        with.validate().unwrap();
+        assert_eq!((with.version, sample().with_parts(Parts::NONE).version), (PARTS_VERSION, SETTINGS_VERSION));
+        assert_eq!(with.with_parts(Parts::NONE), sample());
     }
 
     #[test]
@@ -292,6 +329,20 @@ pub(crate) mod tests {
         type Spoil = fn(&mut WatchSettings);
         let wrong: &[(&str, Spoil)] = &[
             ("version", |s| s.version = 1),
+            ("a later version", |s| s.version = 4),
+            ("parts in a layout without them", |s| s.parts.permit_pulses = true),
+            ("a relay that may take for ever", |s| *s = s.with_parts(Parts { readback_s: Some(2.0), ..ALL })),
+            ("five blowers", |s| *s = s.with_parts(Parts { blowers: 5, ..ALL })),
+            ("a battery that is empty when full", |s| {
+                *s = s.with_parts(Parts { battery: ALL.battery.map(|b| BatteryPart { empty_v: 12.7, ..b }), ..ALL });
+            }),
+            ("a session longer than the battery lasts", |s| {
+                *s = s.with_parts(Parts { battery: ALL.battery.map(|b| BatteryPart { session_s: 5e4, ..b }), ..ALL });
+            }),
+            ("a second sensor of no accuracy", |s| {
+                *s =
+                    s.with_parts(Parts { second: ALL.second.map(|p| SecondSensor { error_pa: f32::NAN, ..p }), ..ALL });
+            }),
             ("version of an unknown kind", |s| s.version |= 0x200),
             ("site", |s| s.site_id = 0),
             ("stop above wait", |s| s.stop_pa = 751.0),

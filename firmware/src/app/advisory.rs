@@ -10,6 +10,7 @@ use crate::board::Watchdog;
 use crate::link::{FromBox, Noted, Refusal, ToBox, Today, Verdict, check_of_stored};
 use crate::sensor::{GaugeSensor, Outside};
 use crate::store::SETTINGS;
+use crate::wire;
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
@@ -135,10 +136,10 @@ impl Advisory {
     /// What goes to flash for settings: with their form if all of it was staged.
     pub(super) fn to_store(&self, settings: &WatchSettings, bytes: &mut [u8]) -> Option<usize> {
         let written = match self.staged.whole() {
-            Some(form) => postcard::to_slice(&(settings, form), bytes),
-            None => postcard::to_slice(settings, bytes),
+            Some(form) => wire::write(&(settings, form), bytes),
+            None => wire::write(settings, bytes),
         };
-        written.ok().map(|bytes| bytes.len())
+        written.ok()
     }
 
     pub(super) fn unstage(&mut self) {

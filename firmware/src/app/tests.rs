@@ -3,10 +3,12 @@
 use super::*;
 use crate::frame::encode;
 use crate::link::tests::sample;
+use crate::link::{FromBox, PROTOCOL, Refusal, ToBox, check_of};
 use crate::sensor::{Fault, Kind, Reading};
 use core::convert::Infallible;
 use embedded_hal::digital;
 use embedded_storage::nor_flash::{ErrorType, NorFlashErrorKind, ReadNorFlash};
+use landfall_core::watch::parts::SecondKind;
 use landfall_core::watch::{Reason, State, What};
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
@@ -14,7 +16,10 @@ use std::vec::Vec;
 
 #[cfg(feature = "advisory")]
 pub(crate) mod advisory;
+mod beside;
 mod calibrate;
+mod change;
+mod log;
 #[cfg(feature = "top")]
 mod top;
 
@@ -32,6 +37,16 @@ struct World {
     broken_pin: Cell<bool>,
     button: Cell<bool>,
     supply: Cell<bool>,
+    /// The second sensor is off the first by this much, or gives nothing.
+    second: Cell<Result<f32, Fault>>,
+    /// Blowers that run, one bit each.
+    running: Cell<u8>,
+    /// The permit's pin, as a charge pump behind it sees it: steps since its last edge.
+    edge_age: Cell<u32>,
+    edges: Cell<u32>,
+    /// The relay's contact: as the pump and the relay make it, or welded.
+    contact: Cell<bool>,
+    welded: Cell<bool>,
     flash: RefCell<Vec<u8>>,
     /// Flash work left until the power goes.
     power: Cell<usize>,
@@ -42,6 +57,22 @@ struct World {
 
 const PERMIT: usize = 4;
 const SECTOR: usize = 4096;
+
+impl World {
+    fn moved(&self, which: usize, on: bool) {
+        if self.levels[which].replace(on) != on && which == PERMIT {
+            self.edge_age.set(0);
+            self.edges.set(self.edges.get() + 1);
+        }
+    }
+
+    /// A step of the pump and the relay behind the permit's pin: closed while edges come, or, driven by its level, while it is high.
+    fn relay(&self, pulses: bool) {
+        self.edge_age.set(self.edge_age.get() + 1);
+        let pulled = if pulses { self.edge_age.get() <= 2 && self.edges.get() > 1 } else { self.levels[PERMIT].get() };
+        self.contact.set(pulled || self.welded.get());
+    }
+}
 
 struct Sensor(Rc<World>);
 impl GaugeSensor<()> for Sensor {
@@ -56,6 +87,10 @@ impl GaugeSensor<()> for Sensor {
     }
     fn range_pa(&self) -> f32 {
         self.0.range_pa.get()
+    }
+    fn second(&mut self, (): &mut (), _: SecondKind) -> Result<Reading, Fault> {
+        let off_pa = self.0.second.get()?;
+        self.0.reading.get().map(|pa| Reading { gauge_pa: pa + off_pa, outside: None })
     }
 }
 
@@ -72,22 +107,36 @@ impl digital::ErrorType for Out {
 }
 impl OutputPin for Out {
     fn set_low(&mut self) -> Result<(), Stuck> {
-        self.0.levels[self.1].set(false);
+        self.0.moved(self.1, false);
         if self.0.broken_pin.get() { Err(Stuck) } else { Ok(()) }
     }
     fn set_high(&mut self) -> Result<(), Stuck> {
-        self.0.levels[self.1].set(true);
+        self.0.moved(self.1, true);
         if self.0.broken_pin.get() { Err(Stuck) } else { Ok(()) }
     }
 }
 
-struct In(Rc<World>, bool);
+/// Which input: the button, the supply, the permit's contact, or a blower.
+#[derive(Clone, Copy)]
+enum Which {
+    Button,
+    Supply,
+    Contact,
+    Blower(u8),
+}
+
+struct In(Rc<World>, Which);
 impl digital::ErrorType for In {
     type Error = Infallible;
 }
 impl InputPin for In {
     fn is_high(&mut self) -> Result<bool, Infallible> {
-        Ok(if self.1 { !self.0.button.get() } else { self.0.supply.get() })
+        Ok(match self.1 {
+            Which::Button => !self.0.button.get(),
+            Which::Supply => self.0.supply.get(),
+            Which::Contact => self.0.contact.get(),
+            Which::Blower(which) => self.0.running.get() & 1 << which != 0,
+        })
     }
     fn is_low(&mut self) -> Result<bool, Infallible> {
         self.is_high().map(|high| !high)
@@ -199,6 +248,12 @@ impl Bench {
             erases: Cell::new(0),
             writes: Cell::new(0),
             levels: Default::default(),
+            second: Cell::new(Ok(0.0)),
+            running: Cell::new(0b1111),
+            edge_age: Cell::new(0),
+            edges: Cell::new(0),
+            contact: Cell::new(false),
+            welded: Cell::new(false),
             broken_pin: Cell::new(false),
             button: Cell::new(false),
             supply: Cell::new(true),
@@ -219,7 +274,12 @@ impl Bench {
         let hardware = Hardware {
             bus: (),
             outputs: Outputs { red: out(0), amber: out(1), green: out(2), siren: out(3), permit: out(PERMIT) },
-            inputs: Inputs { button: In(w(), true), supply: Some(In(w(), false)) },
+            inputs: Inputs {
+                button: In(w(), Which::Button),
+                supply: Some(In(w(), Which::Supply)),
+                contact: Some(In(w(), Which::Contact)),
+                blowers: [0, 1, 2, 3].map(|which| Some(In(w(), Which::Blower(which)))),
+            },
             flash: Nor(w()),
             link: Line(w()),
             watchdog: Dog(w()),
@@ -242,6 +302,8 @@ impl Bench {
             self.app.step(TimeUs(self.us), || end);
             self.app.pump();
             self.app.rest();
+            let pulses = self.app.parts().permit_pulses;
+            self.world.relay(pulses);
         }
         for _ in 0..10 {
             self.app.pump();
@@ -337,97 +399,6 @@ fn a_supply_cut_opens_the_permit_within_a_tenth() {
 }
 
 #[test]
-fn settings_need_the_button_and_the_right_site_and_age() {
-    let mut bench = Bench::new();
-    let settings = sample();
-    let check = check_of(&settings).unwrap();
-    bench.send(&ToBox::Confirm { check });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
-    bench.send(&ToBox::Offer(settings));
-    assert!(bench.run(0.1).contains(&FromBox::Staged(settings)));
-    bench.send(&ToBox::Confirm { check });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Button]);
-    bench.world.button.set(true);
-    bench.run(0.5);
-    bench.send(&ToBox::Confirm { check });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Button], "half a second is not held");
-    bench.run(1.0);
-    bench.send(&ToBox::Confirm { check: check ^ 1 });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
-    bench.send(&ToBox::Confirm { check });
-    assert!(bench.run(0.1).contains(&FromBox::Stored(settings)));
-    bench.world.button.set(false);
-    bench.run(0.1);
-
-    let old = WatchSettings { revision: 2, ..settings };
-    assert_eq!(refusals(&bench.arm(old)), [Refusal::NotStaged]);
-    bench.run(0.1);
-    bench.send(&ToBox::Offer(old));
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Stale { revision: 3 }]);
-    bench.send(&ToBox::Offer(WatchSettings { site_id: 8, revision: 9, ..settings }));
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Foreign { site_id: 7 }]);
-    bench.send(&ToBox::Offer(WatchSettings { revision: 9, stop_pa: f32::NAN, ..settings }));
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Impossible]);
-    bench.world.range_pa.set(500.0);
-    bench.send(&ToBox::Offer(WatchSettings { revision: 9, ..settings }));
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::SensorRange { range_pa: 500.0 }]);
-    bench.send(&ToBox::ReadSettings);
-    assert!(bench.run(0.1).contains(&FromBox::Settings(Some(settings))));
-}
-
-#[test]
-fn staged_settings_are_dropped_after_a_minute() {
-    let mut bench = Bench::new();
-    bench.send(&ToBox::Offer(sample()));
-    bench.run(59.0);
-    bench.world.button.set(true);
-    bench.run(2.0);
-    bench.send(&ToBox::Confirm { check: check_of(&sample()).unwrap() });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::NotStaged]);
-}
-
-#[test]
-fn storing_settings_while_riding_opens_the_permit() {
-    let mut bench = Bench::armed_and_riding();
-    let newer = WatchSettings { revision: 4, needed_s: 5.0, ..sample() };
-    assert!(bench.arm(newer).contains(&FromBox::Stored(newer)));
-    assert!(!bench.permit());
-    // Somebody may be riding: no trial, and the air is watched at once.
-    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Wait));
-}
-
-#[test]
-fn a_power_cut_at_any_byte_of_an_upload_leaves_one_or_the_other() {
-    let first = sample();
-    let second = WatchSettings { revision: 4, needed_s: 5.0, ..first };
-    let (mut old, mut new) = (0, 0);
-    let mut armed = Bench::new();
-    armed.arm(first);
-    let image = armed.world.flash.borrow().clone();
-    for cut in 1..700 {
-        let mut bench = Bench::new();
-        bench.world.flash.borrow_mut().clone_from(&image);
-        bench.restart(ResetCause::PowerOn);
-        bench.run(0.06);
-        bench.world.button.set(true);
-        bench.run(1.2);
-        bench.send(&ToBox::Offer(second));
-        bench.run(0.06);
-        bench.world.power.set(cut);
-        bench.send(&ToBox::Confirm { check: check_of(&second).unwrap() });
-        let confirmed = bench.run(0.1).contains(&FromBox::Stored(second));
-        bench.world.button.set(false);
-        bench.restart(ResetCause::PowerOn);
-        match bench.app.settings {
-            Some(s) if s == second => new += 1,
-            Some(s) if s == first && !confirmed => old += 1,
-            other => panic!("cut {cut}: {other:?}, confirmed {confirmed}"),
-        }
-    }
-    assert!(old > 100 && new > 100, "{old} {new}");
-}
-
-#[test]
 fn a_stop_is_remembered_over_a_reset() {
     let mut bench = Bench::armed_and_riding();
     let zero = bench.app.kept.zero_pa;
@@ -447,220 +418,6 @@ fn a_stop_is_remembered_over_a_reset() {
     assert!(bench.permit(), "{:?}", bench.app.status);
     bench.restart(ResetCause::PowerOn);
     assert!(!bench.app.kept.unacknowledged);
-}
-
-/// The whole log from `from` on, as a host sorts it, and how long it took.
-fn log_of(bench: &mut Bench, from: u32) -> (Vec<(u32, Entry)>, f32) {
-    bench.send(&ToBox::ReadLog { from });
-    let (mut logged, mut seconds, mut silent_s) = (Vec::new(), 0.0, 0.0);
-    loop {
-        let said = bench.run(0.1);
-        seconds += 0.1;
-        silent_s += 0.1;
-        for message in &said {
-            match message {
-                FromBox::Logged { sequence, entry } => logged.push((*sequence, *entry)),
-                FromBox::Reading { sent } => silent_s = if *sent as usize == logged.len() { 0.0 } else { silent_s },
-                FromBox::LogEnd { next, sent } => {
-                    assert_eq!(*sent as usize, logged.len());
-                    logged.sort_by_key(|(sequence, _)| *sequence);
-                    assert!(logged.windows(2).all(|pair| pair[1].0 > pair[0].0));
-                    assert!(logged.last().is_none_or(|(sequence, _)| sequence < next));
-                    return (logged, seconds);
-                }
-                _ => {}
-            }
-        }
-        assert!(silent_s < 0.5 && seconds < 120.0, "the box does not say that it is working");
-    }
-}
-
-#[test]
-fn the_log_comes_down_in_order() {
-    let mut bench = Bench::armed_and_riding();
-    bench.restart(ResetCause::BrownOut);
-    bench.run(1.0);
-    let (logged, _) = log_of(&mut bench, 3);
-    assert_eq!(logged[0].0, 3);
-    assert!(logged.windows(2).all(|pair| pair[1].0 == pair[0].0 + 1), "{logged:?}");
-    let has = |what| logged.iter().any(|(_, entry)| entry.what == what);
-    assert!(has(Noted::Settings { site_id: 7, revision: 3 }) && has(Noted::Booted(ResetCause::BrownOut)));
-    let ride = |e: &Entry| matches!(e.what, Noted::Watch(What::Changed { to: State::Ride, .. }));
-    assert!(logged.iter().any(|(_, entry)| ride(entry)));
-    assert_eq!(logged.last().unwrap().1.boot, 2);
-}
-
-#[test]
-fn a_young_log_comes_down_within_a_second() {
-    let mut bench = Bench::with_sectors(194);
-    bench.arm(sample());
-    bench.run(20.0);
-    let (logged, seconds) = log_of(&mut bench, 0);
-    assert!(logged.len() > 3 && seconds <= 1.0, "{} records in {seconds} s", logged.len());
-}
-
-/// Fills the log by the short way, one note a rest.
-fn note_often(bench: &mut Bench, what: Noted, times: u32) {
-    for _ in 0..times {
-        bench.app.note(what);
-        while !bench.app.notes.is_empty() {
-            bench.app.write_note();
-        }
-    }
-}
-
-#[test]
-fn a_full_log_loses_starts_before_stops_and_never_what_must_be_known() {
-    let mut bench = Bench::armed_and_riding();
-    note_often(&mut bench, Noted::Booted(ResetCause::Unknown), 2000);
-    assert!(bench.app.lost > 100);
-    let lost = bench.app.lost;
-    note_often(&mut bench, Noted::Watch(What::Acknowledged), 50);
-    assert_eq!(bench.app.lost, lost, "what is graver still has room");
-    note_often(&mut bench, Noted::Watch(What::Acknowledged), 2000);
-    assert!(bench.app.lost > lost);
-    bench.world.reading.set(Ok(500.0));
-    bench.run(0.5);
-    bench.restart(ResetCause::PowerOn);
-    assert!(bench.app.kept.unacknowledged && bench.app.kept.duty);
-}
-
-#[test]
-fn nothing_is_erased_before_the_first_step_nor_while_somebody_may_ride() {
-    for fill in [0x00, 0xA5, 0xFF] {
-        let mut bench = Bench::with_sectors(194);
-        bench.world.flash.borrow_mut().fill(fill);
-        bench.world.erases.set(0);
-        bench.world.writes.set(0);
-        bench.restart(ResetCause::Watchdog);
-        assert_eq!((bench.world.erases.get(), bench.world.writes.get()), (0, 0));
-    }
-    let mut bench = Bench::armed_and_riding();
-    bench.world.erases.set(0);
-    for _ in 0..5 {
-        bench.restart(ResetCause::BrownOut);
-        assert!(bench.app.store.room(Book::Events) > 0);
-        bench.run(30.0);
-    }
-    assert_eq!(bench.world.erases.get(), 0);
-    // With the day ended, room is made again.
-    note_often(&mut bench, Noted::Watch(What::Acknowledged), 100);
-    bench.world.button.set(true);
-    bench.run(9.0);
-    bench.world.button.set(false);
-    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended));
-    bench.run(30.0);
-    assert!(bench.world.erases.get() > 0 && !bench.app.store.wants_room(Book::Events));
-    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended), "no late step");
-}
-
-#[test]
-fn an_erase_while_the_bag_fills_is_no_fault() {
-    let mut bench = Bench::with_sectors(194);
-    bench.arm(sample());
-    bench.world.erases.set(0);
-    for tenth in 0..600_u16 {
-        // An erase takes a quarter of a second of the box's time.
-        let before = bench.world.erases.get();
-        bench.world.reading.set(Ok((f32::from(tenth) * 2.5).clamp(0.0, 1000.0)));
-        let said = bench.run(0.1);
-        assert!(!said.iter().any(|m| matches!(m, FromBox::Status(s) if s.siren)), "at {tenth}");
-        bench.us += u64::from(bench.world.erases.get() - before) * 250_000;
-    }
-    assert!(bench.world.erases.get() > 30 && bench.permit());
-}
-
-#[test]
-fn duty_outlives_every_reset_and_an_end_of_the_day_does_too() {
-    for cause in [ResetCause::PowerOn, ResetCause::BrownOut, ResetCause::Watchdog] {
-        let mut bench = Bench::armed_and_riding();
-        bench.restart(cause);
-        bench.world.reading.set(Ok(500.0));
-        bench.run(0.12);
-        assert!(bench.world.levels[3].get() && !bench.permit(), "{cause:?}: no siren");
-        // The day is ended: the next start is a morning.
-        let mut bench = Bench::armed_and_riding();
-        bench.world.button.set(true);
-        bench.run(9.0);
-        bench.world.button.set(false);
-        bench.world.reading.set(Ok(0.0));
-        bench.world.supply.set(false);
-        bench.run(2.0);
-        bench.restart(cause);
-        bench.world.supply.set(true);
-        let said = bench.run(10.0);
-        assert!(!said.iter().any(|m| matches!(m, FromBox::Status(s) if s.siren)), "{cause:?}");
-        assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Fill));
-    }
-}
-
-/// One landing of an invented rider every 20 s for `hours`, and now and then a stop; gives how many stops there were.
-fn riding_day(bench: &mut Bench, hours: u32, stops: &mut u32) {
-    for landing in 0..hours * 180 {
-        for pa in [2200.0, 2200.0, 950.0] {
-            bench.world.reading.set(Ok(pa));
-            bench.run(0.14);
-        }
-        bench.world.reading.set(Ok(1000.0));
-        bench.run(19.58);
-        if landing % 600 == 599 {
-            *stops += 1;
-            bench.world.reading.set(Ok(500.0));
-            bench.run(1.0);
-            bench.world.reading.set(Ok(1000.0));
-            bench.run(5.0);
-            bench.world.button.set(true);
-            bench.run(2.5);
-            bench.world.button.set(false);
-            bench.run(12.0);
-        }
-    }
-}
-
-/// A season: days with a landing every 20 s, each with its start, stops, end and night. The whole is behind a variable, as
-/// it takes minutes; a week is always run.
-#[test]
-fn a_season_of_landings_loses_no_stop() {
-    let days: u32 = std::env::var("LANDFALL_SEASON_DAYS").ok().and_then(|n| n.parse().ok()).unwrap_or(3);
-    let hours: u32 = std::env::var("LANDFALL_SEASON_HOURS").ok().and_then(|n| n.parse().ok()).unwrap_or(4);
-    let mut bench = Bench::with_sectors(194);
-    bench.arm(sample());
-    let mut stops = 0;
-    for day in 0..days {
-        bench.restart(ResetCause::PowerOn);
-        bench.world.reading.set(Ok(0.0));
-        bench.run(20.0);
-        bench.world.reading.set(Ok(1000.0));
-        bench.run(20.0);
-        assert!(bench.permit(), "day {day}: {:?}", bench.app.status);
-        riding_day(&mut bench, hours, &mut stops);
-        assert!(bench.permit(), "day {day}: {:?}", bench.app.status);
-        bench.world.button.set(true);
-        bench.run(10.0);
-        bench.world.button.set(false);
-        bench.world.reading.set(Ok(0.0));
-        bench.run(30.0);
-        assert_eq!(bench.app.lost, 0, "day {day}");
-    }
-    bench.restart(ResetCause::PowerOn);
-    bench.run(10.0);
-    let (logged, seconds) = log_of(&mut bench, 0);
-    let count = |f: fn(&Noted) -> bool| logged.iter().filter(|(_, e)| f(&e.what)).count() as u32;
-    let found = count(|w| matches!(w, Noted::Watch(What::Changed { to: State::Stop, .. })));
-    let landings = count(|w| matches!(w, Noted::Watch(What::Landed(_))));
-    let in_hours: u32 =
-        logged.iter().map(|(_, e)| if let Noted::Hour(hour) = e.what { u32::from(hour.landings) } else { 0 }).sum();
-    let events = logged.len() as u32 - landings;
-    std::println!(
-        "a season of {days} days with {hours} h of riding each: {stops} stops, {found} in the log; {events} events, that is \
-         {} a day; {landings} landings one by one, {in_hours} in hourly figures; read in {seconds:.0} s",
-        events / days
-    );
-    if let Ok(path) = std::env::var("LANDFALL_SEASON_IMAGE") {
-        std::fs::write(path, &*bench.world.flash.borrow()).unwrap();
-    }
-    assert_eq!(found, stops);
-    assert!(in_hours + 2 * days >= days * hours * 180, "{in_hours}");
 }
 
 #[test]
@@ -683,76 +440,6 @@ fn a_sensor_too_short_for_the_settings_is_not_believed() {
     bench.run(20.0);
     assert!(!bench.permit());
     assert_eq!(bench.app.status.state, Some((State::Fault, Reason::NotBelieved)));
-}
-
-#[test]
-fn a_box_forgets_by_line_and_button_together_and_keeps_the_revision() {
-    let mut bench = Bench::armed_and_riding();
-    // By the button alone, held since the start: nothing is forgotten.
-    bench.world.button.set(true);
-    bench.restart(ResetCause::PowerOn);
-    bench.run(15.0);
-    assert_eq!(bench.app.settings, Some(sample()));
-    bench.send(&ToBox::Forget { site_id: 7 });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::OnDuty]);
-    bench.world.button.set(false);
-    bench.run(0.1);
-    bench.world.button.set(true);
-    bench.run(9.0);
-    assert_eq!(bench.app.status.state.map(|s| s.0), Some(State::Ended));
-    bench.world.button.set(false);
-    bench.run(0.1);
-    // By the line alone, and for another site: neither.
-    bench.send(&ToBox::Forget { site_id: 7 });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Button]);
-    bench.world.button.set(true);
-    bench.run(1.5);
-    bench.send(&ToBox::Forget { site_id: 8 });
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Foreign { site_id: 7 }]);
-    bench.send(&ToBox::Forget { site_id: 7 });
-    assert!(bench.run(0.1).contains(&FromBox::Forgot { floor: 3 }));
-    assert!(bench.app.settings.is_none() && bench.app.watch.is_none());
-    bench.world.button.set(false);
-    bench.restart(ResetCause::PowerOn);
-    assert!(bench.app.settings.is_none());
-    // What the box has had it does not take again, of this site or another.
-    let other = WatchSettings { site_id: 8, revision: 3, ..sample() };
-    bench.send(&ToBox::Offer(other));
-    assert_eq!(refusals(&bench.run(0.1)), [Refusal::Stale { revision: 3 }]);
-    let other = WatchSettings { revision: 4, ..other };
-    assert!(bench.arm(other).contains(&FromBox::Stored(other)));
-}
-
-#[test]
-fn a_shorted_button_does_not_store_settings() {
-    let lax = WatchSettings { stop_pa: 100.0, half_way_pa: 550.0, revision: 9, ..sample() };
-    let confirm = |bench: &mut Bench| {
-        bench.send(&ToBox::Offer(lax));
-        bench.run(0.1);
-        bench.send(&ToBox::Confirm { check: check_of(&lax).unwrap() });
-        refusals(&bench.run(0.1))
-    };
-    // Shorted since the start.
-    let mut bench = Bench::new();
-    bench.world.button.set(true);
-    bench.restart(ResetCause::PowerOn);
-    bench.run(5.0);
-    assert_eq!(confirm(&mut bench), [Refusal::Button]);
-    // Shorted while it was held for the settings before.
-    let mut bench = Bench::new();
-    bench.arm(sample());
-    bench.world.button.set(true);
-    bench.run(5.0);
-    assert_eq!(confirm(&mut bench), [Refusal::Button]);
-    // Shorted later: held for longer than anybody does.
-    let mut bench = Bench::new();
-    bench.arm(sample());
-    bench.run(0.1);
-    bench.world.button.set(true);
-    bench.run(31.0);
-    assert_eq!(confirm(&mut bench), [Refusal::Button]);
-    assert_eq!(bench.app.status.fault, Some(landfall_core::watch::Fault::ButtonStuck));
-    assert_eq!(bench.app.settings, Some(sample()));
 }
 
 #[test]

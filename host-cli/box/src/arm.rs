@@ -5,6 +5,7 @@ use landfall_core::watch::WatchSettings;
 use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
+use super::beside;
 use super::today::{Form, form};
 use landfall_plan::plan::box_settings::{self, Bags, BoxSensor, Refusal, why_none};
 use landfall_plan::plan::model::Supply;
@@ -264,7 +265,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bag
     })?;
     let settings = box_settings::settings(site, &found, &sensor.as_box(), site_id(site), revision);
     Ok(Armed {
-        lines: lines(site, results, &settings, sensor, &form),
+        lines: lines(site, results, &settings, sensor, &form).into_iter().chain(beside::lines(&settings)).collect(),
         notes: notes(site, &settings),
         site: site.site.name.clone(),
         form,

@@ -8,6 +8,7 @@ use landfall_core::watch::What;
 use landfall_firmware::link::{Entry, FromBox, Noted, ToBox};
 use serde_json::{Value, json};
 
+use super::beside;
 use super::port::Port;
 use super::record::cause_word;
 use super::today::verdict_text;
@@ -127,9 +128,10 @@ pub fn describe(entry: &Entry) -> (&'static str, String) {
                 gauge_pa.map_or(String::new(), |pa| format!(", {pa:.0} Pa"))
             ),
         ),
-        Noted::Watch(What::Faulted(fault)) => {
-            ("faulted", format!("sensor not believed: {}", fault.word().replace('_', " ")))
-        }
+        Noted::Watch(What::Faulted(fault)) => ("faulted", beside::fault_text(fault)),
+        Noted::Watch(What::SelfTested(found)) => ("self_tested", beside::self_test_text(&found)),
+        Noted::Watch(What::Blower { which, runs }) => ("blower", beside::blower_text(which, runs)),
+        Noted::Watch(What::Battery { voltage_v, left_s }) => ("battery", beside::battery_text(voltage_v, left_s)),
         Noted::Watch(What::Acknowledged) => ("acknowledged", "acknowledged at the button".into()),
         Noted::Watch(What::Landed(landing)) => (
             "landed",

@@ -7,6 +7,7 @@
 
 pub mod arm;
 pub mod bag;
+pub mod beside;
 pub mod calibrate;
 pub mod draw;
 pub mod events;

@@ -9,10 +9,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::SyncSender;
 use std::time::{Duration, Instant, SystemTime};
 
-use landfall_core::watch::{Landing, WatchSettings, What};
+use landfall_core::watch::{BesideSeen, Landing, WatchSettings, What};
 use landfall_firmware::calibration::Calibration;
 use landfall_firmware::link::{FromBox, Hello, Noted, Status, ToBox, Today, Verdict};
 
+use super::beside;
 use super::calibrate::{caution, told as told_calibration, zero_moved};
 use super::events::describe;
 use super::port::Port;
@@ -128,6 +129,8 @@ pub struct Seen {
     pub calibration: Option<Option<Calibration>>,
     /// How things are.
     pub status: Option<Status>,
+    /// What it tells of its parts beside, if it has any.
+    pub beside: Option<BesideSeen>,
     /// Pressure over the box's time, s and Pa.
     pub trace: VecDeque<(f64, f64)>,
     /// The last landings, newest last, with the box's time at which they were reported, s.
@@ -156,6 +159,7 @@ impl Seen {
             today: None,
             calibration: None,
             status: None,
+            beside: None,
             trace: VecDeque::new(),
             landings: VecDeque::new(),
             events: VecDeque::new(),
@@ -200,6 +204,7 @@ impl Seen {
         match message {
             FromBox::Hello(hello) => self.hello = Some(*hello),
             FromBox::Today(today) => self.today = Some(*today),
+            FromBox::Beside(seen) => self.beside = Some(*seen),
             FromBox::Settings(settings) => self.settings = *settings,
             FromBox::Calibration(held) => {
                 let held = held.unpacked();
@@ -305,6 +310,11 @@ impl Seen {
         status.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest))
     }
 
+    /// What it tells of its parts beside, the gravest first.
+    pub fn beside_words(&self) -> Vec<String> {
+        self.beside.map_or_else(Vec::new, |seen| beside::told(&seen, |pa| self.pressure(pa, Toward::Nearest)))
+    }
+
     fn today_words(&self) -> Option<String> {
         let today = self.today.as_ref()?;
         match (today.verdict, today.planned, today.in_force) {
@@ -365,14 +375,15 @@ impl Seen {
                 or(s.gauge_pa.map(|pa| self.pressure(pa.into(), Toward::Nearest)), "no pressure"),
             ),
             format!(
-                "{:.1} s  landings {}{}{}{}{}{}{}",
+                "{:.1} s  landings {}{}{}{}{}{}{}{}",
                 s.at.seconds(),
                 s.landings,
                 or(s.since_landing_s.map(|t| format!(", last {t:.0} s ago")), ""),
                 or(s.forecast_s.map(|t| format!(", STOP PRESSURE IN {t:.0} s")), ""),
-                or(s.fault.map(|fault| format!(", sensor fault: {}", fault.word().replace('_', " "))), ""),
+                or(s.fault.map(|fault| format!(", fault: {}", fault.word().replace('_', " "))), ""),
                 if s.supply == Some(false) { ", SUPPLY OFF" } else { "" },
                 or(s.temperature_degc.map(|t| format!(", air {t:.0} °C")), ""),
+                self.beside_words().iter().map(|words| format!(", {words}")).collect::<String>(),
                 or(self.today_words().map(|words| format!(", {words}")), ""),
             ),
         )

@@ -2,7 +2,7 @@
 
 use landfall_core::InputError;
 use landfall_core::watch::{
-    GaugePa, Input, Output, ResetCause, SensorFault, Start, State, TimeUs, Watch, WatchSettings,
+    Beside, GaugePa, Input, Output, Parts, ResetCause, SensorFault, Start, State, TimeUs, Watch, WatchSettings,
 };
 use serde::Serialize;
 
@@ -203,6 +203,13 @@ pub fn replay_with(
     let Some(((_, first), mut later)) = in_force.split_first() else { return Err(ReplayError::NoSettings) };
     let mut settings = *first;
     let mut done = Replayed { notes: recording.notes.clone(), ..Replayed::default() };
+    if settings.parts != Parts::NONE {
+        done.notes.push(
+            "the box had parts beside its sensor; a recording does not hold what they said, and this is without them"
+                .into(),
+        );
+    }
+    settings = settings.with_parts(Parts::NONE);
     let feeds = feeds(recording, &mut done.notes)?;
     if settings.supply_sense && !recording.has_supply {
         done.notes.push("no supply column: the supply is taken to be on throughout".into());
@@ -229,11 +236,12 @@ pub fn replay_with(
         let mut cause = feed.start.filter(|_| index > 0);
         while let Some(((_, next), rest)) = later.split_first().filter(|((at_s, _), _)| *at_s < feed.time_s) {
             later = rest;
+            let next = next.with_parts(Parts::NONE);
             // Thresholds of the day's air are taken over under way; other settings make the watch begin anew.
-            if !watch.adopt(next) && *next != settings {
+            if !watch.adopt(&next) && next != settings {
                 cause = cause.or(Some(ResetCause::Software));
             }
-            settings = *next;
+            settings = next;
         }
         if let Some(cause) = cause {
             let before = last.as_ref().map(|(output, _)| output);
@@ -254,6 +262,7 @@ pub fn replay_with(
             button: feed.button,
             test: false,
             temperature_degc: None,
+            beside: Beside::NOTHING,
         };
         let output = watch.step(&input);
         if let Some((before, at_s)) = &last {

@@ -54,6 +54,14 @@ pub enum Happening {
     Leak(f64),
     /// The sensor is wrong.
     Sensor(Wrong),
+    /// The second sensor reads so much more than it should, Pa.
+    Apart(f64),
+    /// The permit's relay is welded.
+    Welded,
+    /// One blower of several stands still, from 0; the bag is taken to hold with the others.
+    Still(u8),
+    /// The battery has this voltage, V.
+    Battery(f64),
     /// The box's button is held down.
     Hold,
     /// The box is not stepped: its program hangs.
@@ -132,6 +140,21 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         "sensor" => {
             Happening::Sensor(wrong().ok_or_else(|| format!("sensor {value:?} is unknown: one of {}", names()))?)
         }
+        "apart" => Happening::Apart(
+            parse_quantity(value, Dimension::Pressure)
+                .map_err(|error| format!("{error}; write it as \"apart 60 Pa\""))?
+                .si,
+        ),
+        "welded" => Happening::Welded,
+        "still" => match value.parse::<u8>() {
+            Ok(number @ 1..=4) => Happening::Still(number - 1),
+            _ => return Err(format!("still {value:?}: give the blower's number, 1 to 4")),
+        },
+        "battery" => Happening::Battery(
+            parse_quantity(value, Dimension::Voltage)
+                .map_err(|error| format!("{error}; write it as \"battery 11.8 V\""))?
+                .si,
+        ),
         "hold" => Happening::Hold,
         "hang" => Happening::Hang,
         "top_away" => Happening::TopAway,
@@ -145,7 +168,8 @@ pub fn parse_line(line: &str) -> Result<Scripted, String> {
         "pause" => Happening::Pause,
         _ => {
             return Err(format!(
-                "{word:?} is unknown: one of cut, stall, leak, sensor, hold, hang, reset, land, pause, top_away"
+                "{word:?} is unknown: one of cut, stall, leak, sensor, apart, welded, still, battery, hold, hang, reset, land, \
+                 pause, top_away"
             ));
         }
     };
@@ -166,6 +190,11 @@ mod tests {
         );
         assert_eq!(list[2].what, Happening::Sensor(Wrong::Frozen));
         assert_eq!(list[3].what, Happening::Reset(ResetCause::Watchdog));
+        let parts = parse("1 s: welded\n2 s: still 2\n3 s: battery 11.8 V\n4 s: apart -60 Pa").unwrap();
+        let whats: Vec<Happening> = parts.iter().map(|one| one.what).collect();
+        let wanted = [Happening::Welded, Happening::Still(1), Happening::Battery(11.8), Happening::Apart(-60.0)];
+        assert_eq!(whats, wanted);
+        assert!(parse_line("1 s: still 5").is_err() && parse_line("1 s: battery low").is_err());
     }
 
     #[test]

@@ -9,6 +9,7 @@ use std::rc::Rc;
 
 use embedded_hal::digital::{ErrorType as PinError, InputPin, OutputPin};
 use embedded_storage::nor_flash::{ErrorType as FlashErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
+use landfall_core::watch::parts::SecondKind;
 use landfall_core::watch::{Pins, ResetCause, TimeUs, WatchSettings};
 use landfall_firmware::app::{App, Hardware, STEP_US};
 use landfall_firmware::board::{Inputs, Outputs, Watchdog};
@@ -38,6 +39,15 @@ struct World {
     reading: Cell<Result<f32, Fault>>,
     range_pa: f32,
     levels: [Cell<bool>; 5],
+    /// The second sensor's reading.
+    second_pa: Cell<f32>,
+    /// Steps since the permit's pin last moved, as a charge pump behind it sees it.
+    permit_age: Cell<u32>,
+    /// The permit is driven by pulses.
+    pulses: bool,
+    /// Blowers that run, a bit each.
+    running: Cell<u8>,
+    welded: Cell<bool>,
     button: Cell<bool>,
     supply: Cell<bool>,
     flash: RefCell<Vec<u8>>,
@@ -46,10 +56,26 @@ struct World {
     wires: Wires,
 }
 
+impl World {
+    fn set(&self, which: usize, on: bool) {
+        if self.levels[which].replace(on) != on && which == PERMIT {
+            self.permit_age.set(0);
+        }
+    }
+
+    /// The permit's loop: the pin, or the pump behind it, which holds for two steps.
+    fn loop_closed(&self) -> bool {
+        self.welded.get() || if self.pulses { self.permit_age.get() < 2 } else { self.levels[PERMIT].get() }
+    }
+}
+
 struct Sensor(Rc<World>);
 impl GaugeSensor<()> for Sensor {
     fn step(&mut self, (): &mut ()) -> Result<Reading, Fault> {
         self.0.reading.get().map(|gauge_pa| Reading { gauge_pa, outside: None })
+    }
+    fn second(&mut self, (): &mut (), _: SecondKind) -> Result<Reading, Fault> {
+        Ok(Reading { gauge_pa: self.0.second_pa.get(), outside: None })
     }
     fn kind(&self) -> Option<Kind> {
         Some(Kind::Bridge)
@@ -65,11 +91,11 @@ impl PinError for Out {
 }
 impl OutputPin for Out {
     fn set_low(&mut self) -> Result<(), Infallible> {
-        self.0.levels[self.1].set(false);
+        self.0.set(self.1, false);
         Ok(())
     }
     fn set_high(&mut self) -> Result<(), Infallible> {
-        self.0.levels[self.1].set(true);
+        self.0.set(self.1, true);
         Ok(())
     }
 }
@@ -77,6 +103,8 @@ impl OutputPin for Out {
 enum In {
     Button(Rc<World>),
     Supply(Rc<World>),
+    Loop(Rc<World>),
+    Blower(Rc<World>, u8),
 }
 impl PinError for In {
     type Error = Infallible;
@@ -86,6 +114,8 @@ impl InputPin for In {
         Ok(match self {
             Self::Button(world) => !world.button.get(),
             Self::Supply(world) => world.supply.get(),
+            Self::Loop(world) => world.loop_closed(),
+            Self::Blower(world, which) => world.running.get() >> *which & 1 == 1,
         })
     }
     fn is_low(&mut self) -> Result<bool, Infallible> {
@@ -183,7 +213,12 @@ fn boot(world: &Rc<World>, supply_sense: bool, cause: ResetCause) -> &'static mu
             siren: Out(w(), SIREN),
             permit: Out(w(), PERMIT),
         },
-        inputs: Inputs { button: In::Button(w()), supply: supply_sense.then(|| In::Supply(w())) },
+        inputs: Inputs {
+            button: In::Button(w()),
+            supply: supply_sense.then(|| In::Supply(w())),
+            contact: Some(In::Loop(w())),
+            blowers: [0, 1, 2, 3].map(|which| Some(In::Blower(w(), which))),
+        },
         flash: Flash(w()),
         link: Line { world: w(), top: false },
         watchdog: Dog,
@@ -269,6 +304,11 @@ impl Sim {
             reading: Cell::new(Ok(0.0)),
             range_pa: plan.range_pa,
             levels: Default::default(),
+            second_pa: Cell::new(0.0),
+            permit_age: Cell::new(u32::MAX),
+            pulses: plan.settings.is_some_and(|settings| settings.parts.permit_pulses),
+            running: Cell::new(0),
+            welded: Cell::new(false),
             button: Cell::new(false),
             supply: Cell::new(true),
             flash: RefCell::new(vec![0xFF; SECTORS * SECTOR]),
@@ -332,7 +372,13 @@ impl Sim {
     /// The outputs as they are driven.
     pub fn pins(&self) -> Pins {
         let level = |which: usize| self.world.levels[which].get();
-        Pins { red: level(RED), amber: level(AMBER), green: level(GREEN), siren: level(SIREN), permit: level(PERMIT) }
+        Pins {
+            red: level(RED),
+            amber: level(AMBER),
+            green: level(GREEN),
+            siren: level(SIREN),
+            permit: self.world.loop_closed(),
+        }
     }
 
     /// The board at the top shows green.
@@ -362,6 +408,7 @@ impl Sim {
         let now_s = self.time_s();
         let mut cut = now_s < VENTED_S && !self.plan.full;
         let mut supply_off = false;
+        let (mut still, mut welded, mut apart_pa, mut battery_v) = (0_u8, false, 0.0, None);
         let (mut button, mut hang, mut pause, mut wrong, mut away) = (false, false, false, None, false);
         let (mut reset, mut land) = (None, false);
         self.bag.hole_m2 = 0.0;
@@ -377,6 +424,10 @@ impl Sim {
                 Happening::Stall => cut = true,
                 Happening::Leak(m2) => self.bag.hole_m2 += m2,
                 Happening::Sensor(which) => wrong = Some(which),
+                Happening::Apart(pa) => apart_pa = pa as f32,
+                Happening::Welded => welded = true,
+                Happening::Still(which) => still |= 1 << which,
+                Happening::Battery(v) => battery_v = Some(v as f32),
                 Happening::Hold => button = true,
                 Happening::Hang => hang = true,
                 Happening::Pause => pause = true,
@@ -388,11 +439,13 @@ impl Sim {
             *done = true;
         }
         self.bag.blowing = !cut;
+        self.world.running.set(if cut { 0 } else { !still });
+        self.world.welded.set(welded);
         self.world.supply.set(!supply_off);
         self.world.button.set(button);
         self.ride(now_s, pause, land);
         self.bag.step();
-        self.sense(wrong);
+        self.sense(wrong, apart_pa);
         if let Some(cause) = reset {
             self.app = boot(&self.world, self.supply_sense, cause);
             self.boot_steps = self.steps;
@@ -400,6 +453,8 @@ impl Sim {
         self.top.step(TimeUs(self.steps * u64::from(STEP_US)), &self.world.wires, away);
         if !hang {
             let now = TimeUs((self.steps - self.boot_steps) * u64::from(STEP_US));
+            self.app.battery(battery_v.or_else(|| self.battery_v()));
+            self.world.permit_age.set(self.world.permit_age.get().saturating_add(1));
             self.app.step(now, || TimeUs(now.0 + 500));
             // The line takes all there is.
             for _ in 0..8 {
@@ -412,9 +467,16 @@ impl Sim {
         }
     }
 
+    /// A battery that was full at the start and falls straight to empty.
+    fn battery_v(&self) -> Option<f32> {
+        let battery = self.plan.settings?.parts.battery?;
+        let gone = (self.time_s() as f32 / battery.lasts_s).min(1.0);
+        Some(battery.full_v - gone * (battery.full_v - battery.empty_v))
+    }
+
     fn ride(&mut self, now_s: f64, pause: bool, land: bool) {
         if let Some(riders) = self.plan.riders {
-            let permit = self.world.levels[PERMIT].get();
+            let permit = self.world.loop_closed();
             if permit && !pause && now_s >= self.next_rider_s && self.landing_s.is_none() {
                 // Committed from here on, whatever the lamp does.
                 self.landing_s = Some(now_s + riders.commitment_s);
@@ -432,7 +494,7 @@ impl Sim {
         }
     }
 
-    fn sense(&mut self, wrong: Option<Wrong>) {
+    fn sense(&mut self, wrong: Option<Wrong>, apart_pa: f32) {
         let share = self.bag.pressure_pa() / self.bag.operating_pa();
         let true_pa = self.bag.pressure_pa() + self.noise.air_pa(share);
         let extra_pa = if wrong == Some(Wrong::Noisy) { 120.0 } else { 0.0 };
@@ -449,19 +511,22 @@ impl Sim {
         if wrong != Some(Wrong::Frozen) {
             self.last_pa = clean_pa;
         }
+        if self.plan.settings.is_some_and(|settings| settings.parts.second.is_some()) {
+            self.world.second_pa.set(self.noise.reading_pa(true_pa, 0.0) + apart_pa);
+        }
         self.world.reading.set(reading);
     }
 }
 
 #[cfg(test)]
 pub(crate) mod tests {
-    use super::super::arm::{ArmError, NEEDED, SensorPart, arm};
+    use super::super::arm::{ArmError, NEEDED, SensorPart, arm, look};
     use super::super::port::Decoder;
     use super::*;
     use landfall_core::watch::Reason;
     use landfall_firmware::link::{FromBox, Status};
     use landfall_plan::plan::compute;
-    use landfall_plan::site::demo;
+    use landfall_plan::site::{Second, demo};
     use landfall_sampling::Stop;
 
     #[test]
@@ -498,6 +563,67 @@ pub(crate) mod tests {
             }
         }
         last
+    }
+
+    /// The demo's box with every part, armed from its plan; and its riders.
+    fn fitted() -> (Site, WatchSettings, Option<Riders>) {
+        let mut site = demo().with_value("spread.samples", "5000").unwrap();
+        site.blower.count = 2;
+        site.watch.second = Second::Bridge;
+        (site.watch.permit_pulses, site.watch.permit_readback, site.watch.blower_sense) = (true, true, true);
+        (site.watch.battery_full_v, site.watch.battery_empty_v) = (Some(12.8), Some(11.6));
+        site.watch.battery_lasts_s = Some(43_200.0);
+        let results = compute(&site, NEEDED, &Stop::default()).unwrap();
+        let settings = look(&site, &results, Some(SensorPart::Bridge20), 1).unwrap().settings;
+        let riders = Riders::of(&site, &results);
+        (site, settings, riders)
+    }
+
+    #[test]
+    fn a_box_with_every_part_rides_on_a_computed_bag_and_each_fault_is_told() {
+        let (site, settings, riders) = fitted();
+        let parts = settings.parts;
+        assert!(parts.permit_pulses && parts.readback_s == Some(0.15) && parts.blowers == 2, "{parts:?}");
+        assert!(parts.second.is_some() && parts.battery.is_some_and(|battery| battery.session_s == 10_800.0));
+        let plan = |script: &str| Plan {
+            settings: Some(settings),
+            range_pa: 4982.0,
+            riders,
+            script: crate::script::parse(script).unwrap(),
+            seed: 1,
+            full: false,
+        };
+        let run = |script: &str, seconds: f64| {
+            let mut sim = Sim::new(&site, plan(script)).unwrap();
+            let (mut decoder, mut seen) = (Decoder::default(), crate::live::Seen::new("box"));
+            for _ in 0..(seconds / STEP_S) as u64 {
+                sim.step();
+                for message in decoder.take(&sim.said()) {
+                    seen.take(&crate::live::Brought::Message(Box::new(message.unwrap())));
+                }
+            }
+            (seen, sim.landings())
+        };
+        let (well, landings) = run("", 300.0);
+        let status = well.status.unwrap();
+        assert_eq!(status.fault, None, "{status:?}");
+        assert!(landings >= 3 && status.landings >= 3, "{landings} {}", status.landings);
+        let beside = well.beside.unwrap();
+        assert!(beside.second_pa.is_some() && beside.contact.is_some() && beside.still == 0, "{beside:?}");
+        assert!(beside.left_s.is_some_and(|left_s| left_s > 10_800.0), "{beside:?}");
+        assert!(well.line().contains("left by estimate"), "{}", well.line());
+        for (script, head, todo, line) in [
+            ("1 s: welded", "ALL STOP", "welded relay", "fault: permit stuck"),
+            ("100 s: apart 60 Pa", "ALL STOP", "two pressure sensors do not agree", "second sensor"),
+            ("100 s: still 2", "WAIT", "A blower stands still", "BLOWER 2 STANDS STILL"),
+            ("0 s: battery 12.0 V", "WAIT", "does not last the session", "battery 12.0 V"),
+            ("100 s: stall", "ALL STOP", "No blower runs", "BLOWERS 1, 2 STAND STILL"),
+        ] {
+            let (seen, _) = run(script, if script.starts_with('1') && script.contains("00") { 108.0 } else { 60.0 });
+            let told = seen.first();
+            assert_eq!(told.head, head, "{script}: {}", seen.line());
+            assert!(told.todo.contains(todo) && seen.line().contains(line), "{script}: {} {}", told.todo, seen.line());
+        }
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! Settings to a box over the line: offered, compared, confirmed with the button held, read back.
 
+use std::cell::Cell;
 use std::io;
 use std::time::{Duration, Instant};
 
-use landfall_core::watch::WatchSettings;
+use landfall_core::watch::{Parts, WatchSettings};
 use landfall_firmware::calibration::{Calibration, Packed};
 use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, Today, check_of, check_with_form};
 
@@ -32,6 +33,8 @@ pub enum UploadError {
     Differs,
     /// Nobody held the button within the time.
     NoButton,
+    /// The box's program does not know the parts that the settings name.
+    Older,
 }
 
 impl std::fmt::Display for UploadError {
@@ -44,6 +47,12 @@ impl std::fmt::Display for UploadError {
             }
             Self::Refused(refusal) => write!(f, "the box refused: {}", refusal_text(refusal)),
             Self::Differs => write!(f, "the box has something else than was sent; nothing counts as armed"),
+            Self::Older => write!(
+                f,
+                "the box does not understand these settings: its program is older than the parts that the site file names under [watch] \
+                 (second sensor, permit pulses and read-back, blowers, battery); bring it up to date, or leave them out. The former \
+                 settings hold"
+            ),
             Self::NoButton => write!(f, "nobody held the box's button down in time; the former settings hold"),
         }
     }
@@ -216,12 +225,23 @@ pub fn upload(
     patience: Duration,
     mut say: impl FnMut(&str),
 ) -> Result<(), UploadError> {
+    let not_understood = Cell::new(false);
     let answer = |message: &FromBox| match message {
         FromBox::Staged(staged) => Some(Ok(*staged)),
-        FromBox::Refused(refusal) if *refusal != Refusal::Frame => Some(Err(*refusal)),
+        FromBox::Refused(Refusal::Frame) => {
+            not_understood.set(true);
+            None
+        }
+        FromBox::Refused(refusal) => Some(Err(*refusal)),
         _ => None,
     };
-    let staged = ask(port, &ToBox::Offer(*settings), answer)?.map_err(UploadError::Refused)?;
+    // A frame is refused for noise on the line as well, so it is asked again before that is believed.
+    let staged = match ask(port, &ToBox::Offer(*settings), answer) {
+        Err(UploadError::Silent) if not_understood.get() && settings.parts != Parts::NONE => {
+            return Err(UploadError::Older);
+        }
+        answered => answered?.map_err(UploadError::Refused)?,
+    };
     if staged != *settings {
         return Err(UploadError::Differs);
     }
@@ -284,4 +304,38 @@ fn offer_form(port: &mut Port, Form { site, bags, curve }: &Form) -> Result<(), 
         same &= part.map_err(UploadError::Refused)?;
     }
     if same { Ok(()) } else { Err(UploadError::Differs) }
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::super::port::Terminal;
+    use super::*;
+    use landfall_firmware::frame::encode;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicBool, Ordering};
+
+    #[test]
+    fn a_box_that_does_not_know_parts_is_told_from_a_silent_one() {
+        let terminal = Terminal::new().unwrap();
+        let mut port = Port::open(terminal.path()).unwrap();
+        let stop = Arc::new(AtomicBool::new(false));
+        let asked = Arc::clone(&stop);
+        let refused = encode(&FromBox::Refused(Refusal::Frame)).unwrap();
+        let older = std::thread::spawn(move || {
+            while !asked.load(Ordering::Relaxed) {
+                // It refuses each frame that it hears.
+                let heard = terminal.read().unwrap();
+                for _ in heard.iter().filter(|byte| **byte == 0) {
+                    terminal.write_whole(refused.bytes(), Duration::from_secs(1)).unwrap();
+                }
+                std::thread::sleep(Duration::from_millis(5));
+            }
+        });
+        let settings = WatchSettings::EXAMPLE.with_parts(Parts { permit_pulses: true, ..Parts::NONE });
+        let found = upload(&mut port, &settings, None, Duration::from_secs(1), |_| {});
+        stop.store(true, Ordering::Relaxed);
+        older.join().unwrap();
+        assert!(matches!(found, Err(UploadError::Older)), "{found:?}");
+        assert!(UploadError::Older.to_string().contains("older than the parts"));
+    }
 }

@@ -1,6 +1,7 @@
 //! What a box's state means for the people round the bag: one word that can be read from afar, whether the next rider may
 //! go, and what to do now.
 
+use super::beside;
 use landfall_core::watch::Thresholds;
 use landfall_core::watch::{Fault, Reason, State, WatchSettings};
 use landfall_firmware::link::{Status, check_of};
@@ -115,6 +116,17 @@ const fn todo(state: State, reason: Reason) -> &'static str {
         Reason::Ending => "The button is being held: the day ends when it is held on.",
         Reason::SupplyCut => "The blowers' supply is off: switch it on.",
         Reason::Starting => "The box has just started and looks at the bag: wait.",
+        Reason::BlowerStill => {
+            "A blower stands still though its supply is on: look which, and start it. Nobody new starts."
+        }
+        Reason::BatteryLow if matches!(state, State::Fill) => {
+            "The box's battery does not last the session, by estimate: charge or change it before anybody rides."
+        }
+        Reason::BatteryLow => "The box's battery is nearly empty, by estimate: nobody new starts; change it now.",
+        Reason::SelfTestFailed => {
+            "The box has found a fault in its own program, memory or clock: nobody rides with it. Switch it off and on; if it comes \
+             again the box must be mended (`landfall log` says which)."
+        }
         Reason::Testing => "Lamps and siren are being tried: look whether all of them come.",
         Reason::Settling => "The bag is up: wait until it has stayed up.",
         _ if matches!(state, State::Fill) => "The bag is filling: wait.",
@@ -125,6 +137,7 @@ const fn todo(state: State, reason: Reason) -> &'static str {
 fn stop_todo(reason: Reason) -> String {
     let why = match reason {
         Reason::SupplyCut => "The blowers' supply is off. ",
+        Reason::BlowerStill => "No blower runs, though their supply is on. ",
         Reason::AirFalling => "The air is going fast. ",
         Reason::Unacknowledged => "A stop from before the box went down. ",
         _ => "The air is going. ",
@@ -141,6 +154,7 @@ fn fault_todo(fault: Option<Fault>) -> String {
         Some(Fault::Frozen) => {
             "The reading does not move as a live bag does: look for a kinked or blocked tube. Nobody rides.".to_owned()
         }
+        Some(fault) if beside::fault_todo(fault).is_some() => beside::fault_todo(fault).unwrap_or("").to_owned(),
         Some(fault) => {
             format!(
                 "The sensor is not believed ({}). Nobody rides until it is mended; {HOLD}.",
@@ -216,7 +230,16 @@ mod tests {
     #[test]
     fn every_state_says_whether_to_go_and_what_to_do() {
         for state in State::ALL {
-            for reason in [Reason::Normal, Reason::Landing, Reason::SupplyCut, Reason::Unacknowledged, Reason::Ending] {
+            for reason in [
+                Reason::Normal,
+                Reason::Landing,
+                Reason::SupplyCut,
+                Reason::Unacknowledged,
+                Reason::Ending,
+                Reason::BlowerStill,
+                Reason::BatteryLow,
+                Reason::SelfTestFailed,
+            ] {
                 let told = told(Some(&status(state, reason)));
                 assert_eq!(told.next == "next rider: go", state == State::Ride, "{state:?}");
                 assert_eq!(told.level == Level::Stop, matches!(state, State::Stop | State::Fault));

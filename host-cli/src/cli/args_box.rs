@@ -345,6 +345,9 @@ A happening is TIME: WHAT [VALUE] [for TIME]; a script has one a line, with # be
   hang           the box's program stands         reset WORD     power, brown_out, watchdog
   land           a landing whatever the lamp says pause          nobody rides
   top_away       the line to the board at the top is cut, where the site has one
+Where the site file names such a part of the box:
+  welded         the permit's relay               apart 60 Pa    the second sensor reads so much more
+  still 2        a blower, the others hold        battery 11.8 V
 In real time a happening without its TIME, typed and ended with Enter, begins at once.")]
 pub(crate) struct Simulate {
     #[command(flatten)]

@@ -276,8 +276,9 @@ fn lines(seen: &Seen, s: &Status, fault: Option<&str>) -> Vec<String> {
         lines.push("The blowers' supply is off.".to_owned());
     }
     if let Some(fault) = fault {
-        lines.push(format!("Sensor fault: {fault}."));
+        lines.push(format!("Fault: {fault}."));
     }
+    lines.extend(seen.beside_words().into_iter().map(|words| format!("{words}.")));
     lines.push(if s.permit { PERMIT_ON } else { "The permit is off: no new rider." }.to_owned());
     let since = s.since_landing_s.map_or_else(String::new, |since_s| format!(", the last {since_s:.0} s ago"));
     lines.extend(seen.calibration.and_then(|held| caution(held.as_ref(), SystemTime::now())));

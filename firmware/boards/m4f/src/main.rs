@@ -98,7 +98,7 @@ fn main() -> ! {
             siren: Out(siren),
             permit: Out(permit),
         },
-        inputs: Inputs { button: In(&world.button, true), supply: Some(In(&world.supply, false)) },
+        inputs: Inputs::plain(In(&world.button, true), Some(In(&world.supply, false))),
         flash: Nor(&world),
         link: Line(&world),
         watchdog: Dog(&world),

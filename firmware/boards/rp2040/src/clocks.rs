@@ -47,15 +47,17 @@ pub fn start(p: &pac::Peripherals) -> bool {
     if !wait_for(|| p.CLOCKS.clk_sys_selected().read().bits() == 2) {
         return false;
     }
+    // The converter's clock: the crystal, 8 µs a conversion.
+    p.CLOCKS.clk_adc_ctrl().write(|w| w.auxsrc().xosc_clksrc().enable().set_bit());
     p.CLOCKS.clk_peri_ctrl().write(|w| w.auxsrc().clk_sys().enable().set_bit());
     true
 }
 
 /// Takes the blocks that the box uses through a reset. False if one does not come out of it.
 pub fn reset_blocks(p: &pac::Peripherals) -> bool {
-    p.RESETS.reset().modify(|_, w| w.i2c0().set_bit().uart0().set_bit().uart1().set_bit());
+    p.RESETS.reset().modify(|_, w| w.i2c0().set_bit().uart0().set_bit().uart1().set_bit().adc().set_bit());
     p.RESETS.reset().modify(|_, w| {
-        w.i2c0().clear_bit().uart0().clear_bit().uart1().clear_bit();
+        w.i2c0().clear_bit().uart0().clear_bit().uart1().clear_bit().adc().clear_bit();
         w.timer().clear_bit().io_bank0().clear_bit().pads_bank0().clear_bit()
     });
     wait_for(|| {
@@ -63,6 +65,7 @@ pub fn reset_blocks(p: &pac::Peripherals) -> bool {
         done.i2c0().bit_is_set()
             && done.uart0().bit_is_set()
             && done.uart1().bit_is_set()
+            && done.adc().bit_is_set()
             && done.timer().bit_is_set()
             && done.io_bank0().bit_is_set()
             && done.pads_bank0().bit_is_set()

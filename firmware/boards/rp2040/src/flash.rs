@@ -23,7 +23,13 @@ const PAGE: usize = 256;
 /// Where they begin in the flash: at its end.
 const BEGIN: u32 = 2 * 1024 * 1024 - (SECTORS * SECTOR) as u32;
 /// The flash as memory.
-const MAPPED: u32 = 0x1000_0000;
+pub const MAPPED: u32 = 0x1000_0000;
+
+/// The flash before settings and log, which holds the program.
+pub fn program() -> &'static [u8] {
+    // SAFETY: it can be read at any time but while the routine below runs, and it never changes.
+    unsafe { core::slice::from_raw_parts(MAPPED as *const u8, BEGIN as usize) }
+}
 
 const WRITE_ENABLE: u8 = 0x06;
 const READ_STATUS: u8 = 0x05;

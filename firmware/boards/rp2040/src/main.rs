@@ -5,6 +5,7 @@
 #![no_std]
 #![no_main]
 
+mod battery;
 #[cfg(feature = "advisory")]
 mod beside;
 mod clocks;
@@ -16,6 +17,7 @@ mod i2c;
 mod log;
 mod pins;
 mod reset;
+mod selftest;
 mod time;
 mod uart;
 
@@ -109,6 +111,13 @@ fn main() -> ! {
     let inputs = Inputs {
         button: Input::pulled_up(16),
         supply: pins::is_high_after_pull_up(17).then(|| Input::pulled_down(15)),
+        contact: Some(Input::pulled_down(18)),
+        blowers: [
+            Some(Input::pulled_down(19)),
+            Some(Input::pulled_down(20)),
+            Some(Input::pulled_down(21)),
+            Some(Input::pulled_down(22)),
+        ],
     };
     let hardware = Hardware {
         bus: i2c::Bus::new(p.I2C0),
@@ -125,12 +134,15 @@ fn main() -> ! {
     defmt::info!("start: {}", cause);
     // SAFETY: this is the only reference, as `main` runs once.
     let place = unsafe { &mut *APP.0.get() };
-    let app = App::start(place, hardware, Gauge::new(fitted::BRIDGE), cause);
+    let app = App::start(place, hardware, Gauge::with_second(fitted::BRIDGE, fitted::SECOND_BRIDGE), cause);
     #[cfg(feature = "top")]
     app.connect_top(uart::Uart::between());
 
+    let mut battery = battery::Battery::new(p.ADC);
+    let mut tests = selftest::Tests::new();
     let mut next_us = time::now_us32();
     loop {
+        app.battery(battery.volts());
         app.step(TimeUs(time::now_us()), || TimeUs(time::now_us()));
         next_us = next_us.wrapping_add(STEP_US);
         #[cfg(feature = "advisory")]
@@ -142,6 +154,7 @@ fn main() -> ! {
         #[cfg(not(feature = "advisory"))]
         let mut rested = false;
         let mut wake_us = time::now_us32();
+        let mut tested = tests.over();
         // Behind by more than a step, as after an erase: the missed ones are not made up for.
         if (wake_us.wrapping_sub(next_us) as i32) > STEP_US as i32 {
             next_us = wake_us;
@@ -153,6 +166,10 @@ fn main() -> ! {
             if !rested {
                 app.rest();
                 rested = true;
+            } else if !tested {
+                // Between two looks at the line, so that none comes late.
+                app.self_tested(tests.slice());
+                tested = true;
             }
             #[cfg(feature = "log")]
             log::drain(&mut log_line);

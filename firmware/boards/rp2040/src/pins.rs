@@ -14,6 +14,9 @@
 //! | 15 | in, pulled down | blowers' supply: high while it is on, so that a cut wire reads as off |
 //! | 16 | in, pulled up | button to ground |
 //! | 17 | in, pulled up | to ground if no supply sense is fitted |
+//! | 18 | in, pulled down | the permit's loop read back: high while it is closed |
+//! | 19, 20, 21, 22 | in, pulled down | blowers 1 to 4: high while one runs |
+//! | 26 | analogue | battery, through a divider |
 //!
 //! All outputs are active high and low from reset on: without a program there is no permit.
 
@@ -139,6 +142,11 @@ pub fn is_high_after_pull_up(pin: usize) -> bool {
 pub fn to_i2c(pin: usize) {
     pad(pin, Pull::Up);
     io().gpio(pin).gpio_ctrl().write(|w| w.funcsel().i2c());
+}
+
+/// Hands a pin to the analogue converter.
+pub fn to_converter(pin: usize) {
+    pads().gpio(pin).write(|w| w.ie().clear_bit().od().set_bit().pue().clear_bit().pde().clear_bit());
 }
 
 /// Takes a pin from the I²C block, released.

@@ -30,6 +30,12 @@ fn world(sectors: usize) -> Rc<World> {
         to_box: RefCell::default(),
         from_box: RefCell::default(),
         feeds: Cell::new(0),
+        second: Cell::new(Ok(0.0)),
+        running: Cell::new(0),
+        edge_age: Cell::new(0),
+        edges: Cell::new(0),
+        contact: Cell::new(false),
+        welded: Cell::new(false),
     })
 }
 
@@ -68,7 +74,7 @@ impl Joined {
         let out = |index| Out(w(), index);
         let hardware = TopHardware {
             lamps: Lamps { red: out(RED), amber: out(1), green: out(GREEN), relay: out(RELAY) },
-            button: In(w(), true),
+            button: In(w(), Which::Button),
             flash: Nor(w()),
             line: Line(w()),
             watchdog: Dog(w()),

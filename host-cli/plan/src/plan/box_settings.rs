@@ -5,7 +5,7 @@ use super::known::stated_area;
 use super::model::Supply;
 use super::results::{About, Finding, Level, Results};
 use crate::shown::{Shown, Toward};
-use crate::site::{Sensor, Site};
+use crate::site::{Second, Sensor, Site};
 use landfall_core::InputError;
 use landfall_core::blower::CurvePoint;
 use landfall_core::levels::SensorError;
@@ -13,7 +13,8 @@ use landfall_core::possible_bags::BagFactors;
 use landfall_core::thresholds::{
     FanCurve, NoThresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds,
 };
-use landfall_core::watch::{SETTINGS_VERSION, Thresholds, WITH_TOP, WatchSettings};
+use landfall_core::watch::parts::{BatteryPart, SecondKind, SecondSensor};
+use landfall_core::watch::{Parts, SETTINGS_VERSION, Thresholds, WITH_TOP, WatchSettings};
 
 /// Standard deviations from the mean to the softest landing that must still be counted (one in a thousand is softer).
 pub const SOFT_SIGMAS: f64 = 3.09;
@@ -23,6 +24,8 @@ const QUIET_S: f32 = 2.0;
 const ROUNDING_PA: f32 = 0.01;
 /// A conventional inch of water, Pa.
 const INH2O_PA: f32 = 249.088_91;
+/// Largest zero of two barometers that is believed: each is off by 100 Pa at most (*assumed*).
+const BAROMETERS_ZERO_PA: f32 = 200.0;
 
 /// The pressure sensor of a box, as far as settings depend on it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -285,25 +288,58 @@ pub fn form(
 /// A box's settings from its thresholds.
 #[must_use]
 pub fn settings(site: &Site, found: &Thresholds, sensor: &BoxSensor, site_id: u32, revision: u32) -> WatchSettings {
-    found.put_into(&WatchSettings {
-        version: SETTINGS_VERSION | if site.watch.top_signal { WITH_TOP } else { 0 },
-        site_id,
-        revision,
-        pressure_max_pa: site.bag.pressure_max_pa as f32,
-        interval_s: site.session.interval_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor_low_pa: -60.0,
-        sensor_high_pa: sensor.range_pa,
-        sensor_step_pa: 0.2,
-        sensor_error_pa: sensor.error_pa,
-        noise_low_pa: 0.5,
-        noise_high_pa: sensor.noise_pa,
-        rate_limit_paps: 100_000.0,
-        zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
-        sensor_noise_pa: sensor.own_noise_pa,
-        // The thresholds, which are put over these.
-        ..WatchSettings::EXAMPLE
-    })
+    found
+        .put_into(&WatchSettings {
+            version: SETTINGS_VERSION | if site.watch.top_signal { WITH_TOP } else { 0 },
+            site_id,
+            revision,
+            pressure_max_pa: site.bag.pressure_max_pa as f32,
+            interval_s: site.session.interval_s as f32,
+            supply_sense: site.watch.supply_sense,
+            sensor_low_pa: -60.0,
+            sensor_high_pa: sensor.range_pa,
+            sensor_step_pa: 0.2,
+            sensor_error_pa: sensor.error_pa,
+            noise_low_pa: 0.5,
+            noise_high_pa: sensor.noise_pa,
+            rate_limit_paps: 100_000.0,
+            zero_limit_pa: 30.0_f32.min(0.5 * found.stop_pa),
+            sensor_noise_pa: sensor.own_noise_pa,
+            // The thresholds, which are put over these.
+            ..WatchSettings::EXAMPLE
+        })
+        .with_parts(parts(site))
+}
+
+/// What is fitted to the box beside the necessary.
+#[must_use]
+pub fn parts(site: &Site) -> Parts {
+    let watch = &site.watch;
+    let bridge = match watch.sensor {
+        Sensor::Bridge10 | Sensor::Bridge20 | Sensor::Bridge30 => watch.sensor,
+        _ => Sensor::Bridge20,
+    };
+    let second = |kind, sensor, zero_limit_pa| {
+        let BoxSensor { error_pa, own_noise_pa, .. } = BoxSensor::of(sensor);
+        SecondSensor { kind, error_pa, noise_pa: own_noise_pa, zero_limit_pa }
+    };
+    let battery = watch.battery_full_v.zip(watch.battery_empty_v).zip(watch.battery_lasts_s);
+    Parts {
+        permit_pulses: watch.permit_pulses,
+        readback_s: watch.permit_readback.then_some(watch.relay_s as f32),
+        second: match watch.second {
+            Second::None => None,
+            Second::Bridge => Some(second(SecondKind::Bridge, bridge, 30.0)),
+            Second::Barometers => Some(second(SecondKind::Barometers, Sensor::Barometers, BAROMETERS_ZERO_PA)),
+        },
+        battery: battery.map(|((full_v, empty_v), lasts_s)| BatteryPart {
+            full_v: full_v as f32,
+            empty_v: empty_v as f32,
+            lasts_s: lasts_s as f32,
+            session_s: site.session.length_s as f32,
+        }),
+        blowers: if watch.blower_sense { u8::try_from(site.blower.count).unwrap_or(u8::MAX) } else { 0 },
+    }
 }
 
 /// The box's own checks, with what they mean for the site.

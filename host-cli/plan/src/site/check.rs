@@ -12,6 +12,7 @@ use super::keys::{Key, Kind, find_key};
 use super::model::Section;
 use super::parts;
 use super::units::{Dimension, plain};
+use super::watched;
 
 /// How far a station pressure may lie from the standard one of the altitude; weather moves it by up to 6 %.
 const STATION_TOLERANCE: f64 = 0.08;
@@ -84,6 +85,7 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     parts::openings(draft, out);
     parts::blower(draft, out);
     parts::settled(draft, out);
+    watched::check(draft, out);
     ground::check(draft, out);
     sections
 }

@@ -5,7 +5,7 @@
 use std::collections::HashMap;
 use std::sync::LazyLock;
 
-use super::model::{ForceAreaStated, Gauge, RollInKind, Sensor, Site, Units};
+use super::model::{ForceAreaStated, Gauge, RollInKind, Second, Sensor, Site, Units};
 use super::quantity::parse_quantity;
 use super::units::Dimension;
 
@@ -299,6 +299,7 @@ const ANGLE: Kind = Kind::Quantity(Dimension::Angle);
 const TEMPERATURE: Kind = Kind::Quantity(Dimension::Temperature);
 const PRESSURE: Kind = Kind::Quantity(Dimension::Pressure);
 const TIME: Kind = Kind::Quantity(Dimension::Time);
+const VOLTAGE: Kind = Kind::Quantity(Dimension::Voltage);
 
 use Kind::{Choice, Count, Curve, Flag, Knots, Number, Obstacles, Sections, Text};
 use Preset::{Absent, From, Is, Of, Required};
@@ -401,8 +402,17 @@ pub static KEYS: &[Key] = &[
     key("watch.supply_sense", Flag, Is("true"), YES_NO, "the box senses the blowers' supply", flag!(watch.supply_sense)),
     key("watch.sensor", Choice(Sensor::WORDS), Is("bridge20"), ANY, "the box's pressure sensor: bridge10, bridge20, bridge30, thermal500 or barometers", word!(watch.sensor, Sensor)),
     key("watch.top_signal", Flag, Absent("no such board"), YES_NO, "a board with lamps at the top of the roll-in must answer the box", flag!(watch.top_signal)),
+    key("watch.second_sensor", Choice(Second::WORDS), Is("none"), ANY, "a second sensor on a tube of its own: none, bridge or barometers", word!(watch.second, Second)),
+    key("watch.permit_pulses", Flag, Is("false"), YES_NO, "the permit's relay hangs on a charge pump or a monostable, which the box drives by pulses", flag!(watch.permit_pulses)),
+    key("watch.permit_readback", Flag, Is("false"), YES_NO, "the box reads the permit's loop back", flag!(watch.permit_readback)),
+    key("watch.relay_time", TIME, Is("150 ms"), (0.05, 1.0), "in which the loop must follow the permit", num!(watch.relay_s)),
+    key("watch.blower_sense", Flag, Is("false"), YES_NO, "the box senses each blower by itself, four at most", flag!(watch.blower_sense)),
+    key("watch.battery_full", VOLTAGE, Absent("with it the box watches its battery"), (2.0, 18.0), "of the box's battery when it is full, on the box", opt!(watch.battery_full_v)),
+    key("watch.battery_empty", VOLTAGE, Absent("needed with battery_full"), (1.0, 17.6), "at which the box may go down", opt!(watch.battery_empty_v)),
+    key("watch.battery_lasts", TIME, Absent("needed with battery_full"), (1800.0, 3.6e6), "of a full battery, the box alone", opt!(watch.battery_lasts_s)),
 
     key("session.interval", TIME, Is("20 s"), (1.0, 3600.0), "between two riders", num!(session.interval_s)),
+    key("session.length", TIME, Is("3 h"), (900.0, 172_800.0), "of a day's riding: no permit in the morning on a battery that lasts less", num!(session.length_s)),
 
     key("wind.along", SPEED, Is("0 m/s"), (-30.0, 30.0), "tail wind positive", num!(wind.along_mps)),
     key("wind.across", SPEED, Is("0 m/s"), (-30.0, 30.0), "from the right positive", num!(wind.across_mps)),

@@ -26,6 +26,7 @@ mod syntax;
 #[cfg(test)]
 mod tests;
 mod units;
+mod watched;
 mod write;
 
 pub use ask::questions;
@@ -35,8 +36,8 @@ pub use ground::{Ground, Obstacle};
 pub use keys::{ASSUMED_AREA, GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
 pub use like::{Like, starter_like};
 pub use model::{
-    Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Section, Sensor, Session,
-    Site, Spread, Takeoff, Units, Unknown, Watch, Wind,
+    Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Second, Section, Sensor,
+    Session, Site, Spread, Takeoff, Units, Unknown, Watch, Wind,
 };
 pub use quantity::{Quantity, QuantityError, parse_quantity};
 pub use read::read_site;

@@ -139,6 +139,19 @@ choice! {
     }
 }
 
+choice! {
+    /// A second pressure sensor of the box.
+    Second {
+        /// There is none.
+        #[default]
+        None = "none",
+        /// A bridge of the same range as the first, at another address.
+        Bridge = "bridge",
+        /// Two barometers.
+        Barometers = "barometers",
+    }
+}
+
 impl Sensor {
     /// Largest error of a filtered, zeroed reading. *Assumed*: 0.25 % of a bridge's range (20 inches of water are
     /// 4.98 kPa), 3 % of a thermal part's, 20 Pa between two barometers.
@@ -462,6 +475,22 @@ pub struct Watch {
     pub sensor: Sensor,
     /// A board with lamps at the top of the roll-in must answer it.
     pub top_signal: bool,
+    /// A second one.
+    pub second: Second,
+    /// The permit is driven by pulses.
+    pub permit_pulses: bool,
+    /// The permit's loop is read back.
+    pub permit_readback: bool,
+    /// In which it must follow.
+    pub relay_s: f64,
+    /// Each blower is sensed by itself.
+    pub blower_sense: bool,
+    /// Of the battery when it is full; stated where it is watched.
+    pub battery_full_v: Option<f64>,
+    /// At which the box may go down.
+    pub battery_empty_v: Option<f64>,
+    /// Of a full battery.
+    pub battery_lasts_s: Option<f64>,
 }
 
 /// How riders follow each other.
@@ -469,6 +498,8 @@ pub struct Watch {
 pub struct Session {
     /// Between two riders.
     pub interval_s: f64,
+    /// Of a day's riding.
+    pub length_s: f64,
 }
 
 /// The wind to plan for.

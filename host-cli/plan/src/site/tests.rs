@@ -325,6 +325,35 @@ fn measured_areas_take_the_place_of_the_three_numbers() {
 }
 
 #[test]
+fn what_is_fitted_to_the_box_is_checked_together() {
+    let with = |lines: &str, session: &str| {
+        let text = starter()
+            .replace("[watch]\n", &format!("[watch]\n{lines}\n"))
+            .replace("[session]\n", &format!("[session]\n{session}\n"));
+        read_site(&text, "s.toml").map_err(|faults| faults.to_string())
+    };
+    let battery = "battery_full = \"12.8 V\"\nbattery_empty = \"11600 mV\"\nbattery_lasts = \"12 h\"";
+    let site =
+        with(&format!("second_sensor = \"bridge\"\npermit_pulses = true\n{battery}"), "length = \"4 h\"").unwrap();
+    assert_eq!((site.watch.second, site.watch.permit_pulses, site.watch.relay_s), (Second::Bridge, true, 0.15));
+    assert!(site.watch.battery_empty_v.is_some_and(|v| close(v, 11.6)) && site.watch.battery_lasts_s == Some(43_200.0));
+    assert_eq!(site.session.length_s, 14_400.0);
+    for (lines, session, said) in [
+        ("sensor = \"barometers\"\nsecond_sensor = \"barometers\"", "", "always agree"),
+        ("battery_full = \"12.8 V\"", "", "battery_full, battery_empty and battery_lasts together"),
+        (&battery.replace("11600 mV", "12.7 V"), "", "perhaps the two are swapped"),
+        (battery, "length = \"13 h\"", "must not be more than"),
+        ("relay_time = \"2 s\"", "", "relay_time"),
+        ("battery_full = \"12.8\"", "", "V"),
+    ] {
+        let faults = with(lines, session).unwrap_err();
+        assert!(faults.contains(said), "{lines}: {faults}");
+    }
+    let five = starter().replace("# count = 1 ", "count = 5 ").replace("[watch]\n", "[watch]\nblower_sense = true\n");
+    assert!(read_site(&five, "s.toml").unwrap_err().to_string().contains("senses 4 blowers at most"));
+}
+
+#[test]
 fn words_are_read_in_any_capitals_and_set_by_name() {
     let text = starter()
         .replace("# units = \"metric\"", "units = \"Imperial\"")

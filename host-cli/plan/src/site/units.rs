@@ -34,6 +34,8 @@ pub enum Dimension {
     Compliance,
     /// Kilograms per square metre: a fabric's weight.
     AreaMass,
+    /// Volts.
+    Voltage,
 }
 
 /// One unit: a value in it is turned into SI by `(value + offset) * factor`.
@@ -149,6 +151,7 @@ pub const UNITS: &[Unit] = &{
         unit("s", D::Time, 1.0),
         unit("ms", D::Time, 1e-3),
         unit("min", D::Time, 60.0),
+        unit("h", D::Time, 3600.0),
         unit("/Pa", D::Compliance, 1.0),
         unit("/hPa", D::Compliance, 1e-2),
         unit("/kPa", D::Compliance, 1e-3),
@@ -156,12 +159,14 @@ pub const UNITS: &[Unit] = &{
         unit("g/m2", D::AreaMass, 1e-3),
         unit("lb/ft2", D::AreaMass, POUND / (FOOT * FOOT)),
         unit("oz/yd2", D::AreaMass, POUND / 16.0 / (0.9144 * 0.9144)),
+        unit("V", D::Voltage, 1.0),
+        unit("mV", D::Voltage, 1e-3),
     ]
 };
 
 impl Dimension {
     /// Every dimension, in a fixed order.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::Length,
         Self::Area,
         Self::Volume,
@@ -175,6 +180,7 @@ impl Dimension {
         Self::Time,
         Self::Compliance,
         Self::AreaMass,
+        Self::Voltage,
     ];
 
     /// The word used for it in messages, with its article.
@@ -194,6 +200,7 @@ impl Dimension {
             Self::Time => "a time",
             Self::Compliance => "a stretch per pressure",
             Self::AreaMass => "a weight per area",
+            Self::Voltage => "a voltage",
         }
     }
 
@@ -211,9 +218,10 @@ impl Dimension {
             Self::Angle => &["deg", "rad"],
             Self::Temperature => &["degC", "degF", "K"],
             Self::Pressure => &["kPa", "Pa", "mbar", "inH2O", "mmH2O", "psi"],
-            Self::Time => &["s", "ms", "min"],
+            Self::Time => &["s", "ms", "min", "h"],
             Self::Compliance => &["/Pa", "/kPa"],
             Self::AreaMass => &["kg/m2", "g/m2", "lb/ft2", "oz/yd2"],
+            Self::Voltage => &["V", "mV"],
         }
     }
 
