@@ -36,7 +36,7 @@ export const SETTINGS = ['stop_pa', 'wait_pa', 'half_way_pa', 'operating_pa', 'h
   'landing_spike_pa', 'landing_peak_pa', 'interval_s', 'supply_sense', 'sensor_low_pa', 'sensor_high_pa', 'sensor_step_pa', 'sensor_error_pa',
   'noise_low_pa', 'noise_high_pa', 'rate_limit_paps', 'zero_limit_pa', 'sensor_noise_pa'];
 export const settingsBytes = (s) => [...varint(s.version), ...varint(s.site_id), ...varint(s.revision),
-  ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k]))), ...(s.version >= 3 ? partsBytes(s.parts) : [])];
+  ...SETTINGS.flatMap((k) => (k === 'supply_sense' ? [+s[k]] : f32(s[k]))), ...((s.version & 255) >= 3 ? partsBytes(s.parts) : [])];
 /** Behind settings of layout 3: what else is fitted. */
 const SECONDS = ['bridge', 'barometers'];
 const optional = (v, f) => (v === null ? [0] : [1, ...f(v)]);
@@ -97,7 +97,7 @@ class Reader {
   f32() { const v = new DataView(new Uint8Array([this.u8(), this.u8(), this.u8(), this.u8()]).buffer).getFloat32(0, true); return v; }
   opt(f) { return this.bool() ? f() : null; }
   word(list) { const i = this.int(); if (!(i in list)) throw new Error(`no word ${i}`); return list[i]; }
-  settings() { const s = { version: this.int(), site_id: this.int(), revision: this.int() }; for (const k of SETTINGS) s[k] = k === 'supply_sense' ? this.bool() : this.f32(); if (s.version >= 3) s.parts = this.parts(); return s; }
+  settings() { const s = { version: this.int(), site_id: this.int(), revision: this.int() }; for (const k of SETTINGS) s[k] = k === 'supply_sense' ? this.bool() : this.f32(); if ((s.version & 255) >= 3) s.parts = this.parts(); return s; }
   parts() {
     return { permit_pulses: this.bool(), readback_s: this.opt(() => this.f32()),
       second: this.opt(() => ({ kind: this.word(SECONDS), error_pa: this.f32(), noise_pa: this.f32(), zero_limit_pa: this.f32() })),

@@ -16,6 +16,7 @@
 #[path = "../../rp2040/src/clocks.rs"]
 mod clocks;
 #[path = "../../rp2040/src/flash.rs"]
+#[expect(dead_code, reason = "the box alone tests its program at the start")]
 mod flash;
 #[path = "../../rp2040/src/pins.rs"]
 #[allow(dead_code)]
