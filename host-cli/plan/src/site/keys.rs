@@ -113,6 +113,13 @@ impl Key {
             measured
         } else if self.dotted == "bag.leak_coefficient" {
             site.bag.settled_pressure_pa.is_none()
+        } else if PARTS_BESIDE.contains(&self.dotted) {
+            // A part that nobody fitted is no assumption.
+            false
+        } else if self.dotted == "watch.relay_time" {
+            site.watch.permit_readback
+        } else if self.dotted == "session.length" {
+            site.watch.battery_full_v.is_some()
         } else {
             true
         }
@@ -168,6 +175,10 @@ pub(super) fn index_of(dotted: &str) -> Option<usize> {
         LazyLock::new(|| KEYS.iter().enumerate().map(|(i, k)| (k.dotted, i)).collect());
     INDEX.get(dotted).copied()
 }
+
+/// What may be fitted to a box, and is not unless it is stated.
+const PARTS_BESIDE: [&str; 4] =
+    ["watch.second_sensor", "watch.permit_pulses", "watch.permit_readback", "watch.blower_sense"];
 
 /// The defaults that are one number, in SI, in the order of [`KEYS`].
 pub(super) fn presets() -> &'static [Option<f64>] {
