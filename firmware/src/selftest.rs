@@ -1,6 +1,6 @@
 //! The tests of a box by itself at a start, in slices that fit between two steps.
 //!
-//! *Program*: after linking, `seal.py` writes the image's length and CRC-32 into a place of the image that [`Seal`] holds; the box
+//! *Program*: after linking, `seal.py` writes the image's length and CRC-32 into a place of the image that `Seal` holds; the box
 //! sums the same bytes and compares. A program that was not sealed cannot be tested, and says so. *Memory*: the words that
 //! nothing uses, a block at a time ([`march`]).
 
