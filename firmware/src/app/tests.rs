@@ -227,20 +227,10 @@ impl Watchdog for Dog {
 
 type Tested = App<Sensor, (), Out, In, Nor, Line, Dog>;
 
-struct Bench {
-    world: Rc<World>,
-    app: &'static mut Tested,
-    us: u64,
-    receiver: Receiver,
-}
-
-impl Bench {
-    fn new() -> Self {
-        Self::with_sectors(20)
-    }
-
-    fn with_sectors(sectors: usize) -> Self {
-        let world = Rc::new(World {
+impl World {
+    /// All at rest, with an empty flash of so many sectors.
+    fn new(sectors: usize) -> Rc<Self> {
+        Rc::new(Self {
             outside: Cell::new(None),
             reading: Cell::new(Ok(0.0)),
             range_pa: Cell::new(4981.8),
@@ -263,7 +253,24 @@ impl Bench {
             to_box: RefCell::default(),
             from_box: RefCell::default(),
             feeds: Cell::new(0),
-        });
+        })
+    }
+}
+
+struct Bench {
+    world: Rc<World>,
+    app: &'static mut Tested,
+    us: u64,
+    receiver: Receiver,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Self::with_sectors(20)
+    }
+
+    fn with_sectors(sectors: usize) -> Self {
+        let world = World::new(sectors);
         let app = Self::boot(&world, ResetCause::PowerOn);
         Self { world, app, us: 0, receiver: Receiver::new() }
     }

@@ -169,6 +169,9 @@ pub fn fault_text(fault: Fault) -> String {
         Fault::PermitOpen => "the permit's loop stayed open though the permit was on".into(),
         Fault::SecondLost => "the second sensor gave nothing".into(),
         Fault::Disagree => "the two sensors did not agree".into(),
+        Fault::ButtonStuck => "the button was down for longer than anybody holds it".into(),
+        Fault::SenseMissing => "the sense of the blowers' supply was missing".into(),
+        Fault::Late | Fault::Clock => format!("the box's own steps failed: {}", fault.word()),
         fault => format!("sensor not believed: {}", fault.word().replace('_', " ")),
     }
 }

@@ -154,6 +154,14 @@ fn fault_todo(fault: Option<Fault>) -> String {
         Some(Fault::Frozen) => {
             "The reading does not move as a live bag does: look for a kinked or blocked tube. Nobody rides.".to_owned()
         }
+        Some(Fault::SenseMissing) => {
+            format!(
+                "The sense of the blowers' supply gives nothing: look at its adapter and cable. Nobody rides until it does; {HOLD}."
+            )
+        }
+        Some(fault @ (Fault::Late | Fault::Clock)) => {
+            format!("The box's own steps failed ({}). Nobody rides until they come again; {HOLD}.", fault.word())
+        }
         Some(fault) if beside::fault_todo(fault).is_some() => beside::fault_todo(fault).unwrap_or("").to_owned(),
         Some(fault) => {
             format!(

@@ -88,7 +88,7 @@ defmt::timestamp!("{=u64:us}", crate::time::now_us());
 /// What a failed assertion inside defmt does; none is used.
 #[defmt::panic_handler]
 fn stop() -> ! {
-    crate::halt()
+    crate::halt::halt()
 }
 
 /// Moves what fits into the UART's queue.

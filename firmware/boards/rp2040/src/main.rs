@@ -12,6 +12,7 @@ mod clocks;
 mod fitted;
 mod flash;
 mod float;
+mod halt;
 mod i2c;
 #[cfg(feature = "log")]
 mod log;
@@ -23,6 +24,7 @@ mod uart;
 
 use core::cell::UnsafeCell;
 use core::mem::MaybeUninit;
+use halt::halt;
 use landfall_core::watch::TimeUs;
 use landfall_firmware::app::{App, Hardware, STEP_US, WATCHDOG_ERASE_MS};
 use landfall_firmware::board::{Inputs, Outputs};
@@ -33,51 +35,8 @@ use rp2040_pac as pac;
 /// Time between two looks at the serial lines, µs: their queues hold 32 bytes, 2.8 ms at 115 200 baud.
 const PUMP_US: u32 = 2_000;
 
-/// Second boot stage, copied by the boot ROM: plain serial reads (command 0x03). See [`flash`].
-#[unsafe(link_section = ".boot2")]
-#[used]
-static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
-
-/// Stops with the outputs at rest; the watchdog, once started, resets the chip.
-pub fn halt() -> ! {
-    // SAFETY: clears outputs only.
-    unsafe { (*pac::SIO::ptr()).gpio_out_clr().write(|w| w.bits(u32::MAX)) };
-    loop {
-        cortex_m::asm::nop();
-    }
-}
-
-/// A fault of the processor: outputs to rest at once, then the watchdog.
-#[cortex_m_rt::exception(trampoline = false)]
-unsafe fn HardFault() -> ! {
-    halt()
-}
-
-/// An interrupt that nobody enabled.
-#[cortex_m_rt::exception]
-unsafe fn DefaultHandler(_number: i16) -> ! {
-    halt()
-}
-
 #[cfg(all(feature = "log", feature = "top"))]
 compile_error!("log and the line to the top share UART1: build with one of them");
-
-#[cfg(not(feature = "prove-no-panic"))]
-#[panic_handler]
-fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
-    halt()
-}
-
-#[cfg(feature = "prove-no-panic")]
-#[panic_handler]
-fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
-    unsafe extern "C" {
-        // Not defined anywhere: linking fails if a path to here is left.
-        fn PANIC_PATH_REMAINS() -> !;
-    }
-    // SAFETY: never linked.
-    unsafe { PANIC_PATH_REMAINS() }
-}
 
 /// The box, with all that this board brings.
 type Box = App<Gauge, i2c::Bus, Output, Input, flash::Region, uart::Uart, reset::Dog>;

@@ -112,7 +112,8 @@ impl Tests {
     fn count(&mut self) {
         // SAFETY: the counter's registers are used here alone.
         let clocks = unsafe { &*pac::CLOCKS::ptr() };
-        let counted = || clocks.fc0_status().read().done().bit_is_set().then(|| clocks.fc0_result().read().khz().bits());
+        let counted =
+            || clocks.fc0_status().read().done().bit_is_set().then(|| clocks.fc0_result().read().khz().bits());
         self.counting = match self.counting {
             Counting::Nothing => {
                 // SAFETY: these fields take any value that fits: 12 MHz, no bounds, 2 ms a count.

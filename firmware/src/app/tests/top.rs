@@ -12,33 +12,6 @@ impl Tone for Buzzer {
     }
 }
 
-fn world(sectors: usize) -> Rc<World> {
-    Rc::new(World {
-        outside: Cell::new(None),
-        reading: Cell::new(Ok(0.0)),
-        range_pa: Cell::new(0.0),
-        noise: Cell::new(1),
-        erases: Cell::new(0),
-        writes: Cell::new(0),
-        levels: Default::default(),
-        broken_pin: Cell::new(false),
-        button: Cell::new(false),
-        supply: Cell::new(true),
-        flash: RefCell::new(vec![0xFF; sectors * SECTOR]),
-        room: Cell::new(usize::MAX),
-        power: Cell::new(usize::MAX),
-        to_box: RefCell::default(),
-        from_box: RefCell::default(),
-        feeds: Cell::new(0),
-        second: Cell::new(Ok(0.0)),
-        running: Cell::new(0),
-        edge_age: Cell::new(0),
-        edges: Cell::new(0),
-        contact: Cell::new(false),
-        welded: Cell::new(false),
-    })
-}
-
 type TestedTop = Top<Out, In, Nor, Line, Dog, Buzzer>;
 
 fn with_top() -> WatchSettings {
@@ -62,7 +35,7 @@ const RELAY: usize = 4;
 
 impl Joined {
     fn new() -> Self {
-        let (end, at_top, pitch) = (world(1), world(1), Rc::default());
+        let (end, at_top, pitch) = (World::new(1), World::new(1), Rc::default());
         let bench = Bench::new();
         bench.app.connect_top(Line(Rc::clone(&end)));
         let top = Self::boot_top(&at_top, &pitch, 0, 1);
@@ -206,7 +179,7 @@ fn the_button_at_the_top_withholds_the_permit_at_the_box() {
 #[test]
 fn without_the_key_nothing_goes_out_and_nothing_is_withheld() {
     let mut bench = Bench::armed_and_riding();
-    let end = world(1);
+    let end = World::new(1);
     bench.app.connect_top(Line(Rc::clone(&end)));
     bench.run(5.0);
     assert!(bench.permit() && end.from_box.borrow().is_empty());
