@@ -71,6 +71,9 @@ cp "$image" "$work/rp2040-top.elf"
 check "and is sealed as well" python3 seal.py "$work/rp2040-top.elf"
 arm-none-eabi-objcopy -O binary "$work/rp2040-top.elf" "$work/rp2040-top.bin" || exit 1
 check "and the one with both" build -p landfall-rp2040 --target thumbv6m-none-eabi --features advisory,top
+cp "$image" "$work/rp2040-both.elf"
+check "and is sealed too" python3 seal.py "$work/rp2040-both.elf"
+arm-none-eabi-objcopy -O binary "$work/rp2040-both.elf" "$work/rp2040-both.bin" || exit 1
 check "so does that of the board at the top" build -p landfall-signal --target thumbv6m-none-eabi
 cp boards/target/thumbv6m-none-eabi/release/landfall-signal "$work/signal.elf" && arm-none-eabi-objcopy -O binary "$work/signal.elf" "$work/signal.bin" || exit 1
 check "Cortex-M4F image builds" build -p landfall-m4f --target thumbv7em-none-eabihf
@@ -106,6 +109,11 @@ echo "--    with the advisory: flash $flash_advisory bytes of 163840; static RAM
 check "with the advisory: flash at most 160 KiB" [ "$flash_advisory" -le 163840 ]
 check "with the advisory: static RAM and worst-case stack at most 16 KiB" \
     python3 stack.py "$work/rp2040-advisory.elf" Reset TIMER_IRQ_0 TIMER_IRQ_1 --static "$static_advisory" --budget 16384 --ram 262144
+flash_both=$(stat -c %s "$work/rp2040-both.bin") static_both=$(static_of rp2040-both)
+echo "--    with the advisory and the line to the top: flash $flash_both bytes of 163840; static RAM $static_both bytes"
+check "with both: flash at most 160 KiB" [ "$flash_both" -le 163840 ]
+check "with both: static RAM and worst-case stack at most 16 KiB" \
+    python3 stack.py "$work/rp2040-both.elf" Reset TIMER_IRQ_0 TIMER_IRQ_1 --static "$static_both" --budget 16384 --ram 262144
 flash_top=$(stat -c %s "$work/rp2040-top.bin") flash_signal=$(stat -c %s "$work/signal.bin")
 static_top=$(static_of rp2040-top) static_signal=$(static_of signal)
 echo "--    with the line to the top: flash $flash_top bytes of 73728; static RAM $static_top bytes"

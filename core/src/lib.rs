@@ -11,7 +11,8 @@
 //! | one run | [`Setup::run`] |
 //! | a spread | [`differences`], [`mixture`](spread::mixture) |
 //! | a touch-down | [`touch_down`] |
-//! | a watch step, on a host or a board | [`Watch::step`] |
+//! | a watch step, simulated or replayed on a host | [`Watch::step`] |
+//! | the same on a board | [`Watch::step`] |
 //!
 //! What stands at the top here is enough for them; the modules hold the rest.
 //!

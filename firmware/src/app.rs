@@ -105,7 +105,7 @@ pub struct App<S, B, P, I, F, L, W> {
     hour: Hour,
     hour_steps: u32,
     /// What may still be noted one by one in this hour: waits, faults.
-    single: (u8, u8),
+    single: (u8, u8, u8),
     /// The wait that goes on is noted, so its end is too.
     wait_noted: bool,
 
@@ -190,7 +190,7 @@ where
             erase_failed: false,
             hour: Hour::EMPTY,
             hour_steps: 0,
-            single: (SINGLE, SINGLE),
+            single: (SINGLE, SINGLE, SINGLE),
             wait_noted: false,
             now: TimeUs(0),
             steps: 0,
@@ -356,7 +356,7 @@ pub mod advisory;
 mod beside;
 mod calibrate;
 mod change;
-mod line;
+pub(crate) mod line;
 mod notes;
 mod outputs;
 #[cfg(feature = "advisory")]

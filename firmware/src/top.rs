@@ -4,7 +4,8 @@
 //! the flash, and that only while somebody pairs the board with a box. It starts red: outputs are put to rest first, and green
 //! is not tried with the other lamps.
 
-use crate::app::top::{Outbox, next_byte};
+use crate::app::line::next_byte;
+use crate::app::top::Outbox;
 use crate::board::Watchdog;
 use crate::pitch::pitch_hz;
 use embedded_hal::digital::{InputPin, OutputPin};

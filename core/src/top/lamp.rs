@@ -196,7 +196,8 @@ impl Lamp {
             return why;
         }
         if self.held || button {
-            return Why::Held;
+            // Whoever holds riders back must still learn of an all-stop.
+            return if self.good > 0 && self.says == Says::Danger { Why::Danger } else { Why::Held };
         }
         if self.good < GOOD {
             // Danger is told as soon as it is heard.

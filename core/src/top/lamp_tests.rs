@@ -354,6 +354,13 @@ fn the_button_holds_riders_back_over_a_restart_of_either_end() {
     rig.button = false;
     rig.run(5_000, whole);
     assert_eq!((rig.green(), rig.shown.why, rig.loss), (false, Why::Held, Some(Loss::Held)));
+    // An all-stop at the bag is shown to those who are held back as well, and holding goes on.
+    rig.siren = true;
+    rig.run(1_000, whole);
+    assert_eq!((rig.shown.why, rig.loss), (Why::Danger, Some(Loss::Held)));
+    rig.siren = false;
+    rig.run(1_000, whole);
+    assert_eq!((rig.shown.why, rig.loss), (Why::Held, Some(Loss::Held)));
     // A new top, in the middle of an alarm: the box remembers, and tells it when the alarm is over.
     rig.siren = true;
     rig.lamp = Lamp::new(Some(7), 5);

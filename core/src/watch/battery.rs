@@ -8,7 +8,8 @@
 //! Readings while the siren sounds are left out, since the siren draws the voltage down.
 //!
 //! Before the first ride of a day less than the stated session withholds the permit. Later a session that has begun goes on
-//! until [`LAST_S`] are left: then nobody new starts, and it comes back at twice that.
+//! until [`LAST_S`] are left: then nobody new starts, and it comes back at twice that; too short for the session, at a twentieth
+//! more than it takes.
 
 use super::parts::BatteryPart;
 
@@ -38,13 +39,14 @@ pub struct Battery {
     marks: [Option<f32>; 2],
     since_ms: u32,
     last: bool,
+    short: bool,
 }
 
 impl Battery {
     /// Nothing measured yet.
     #[must_use]
     pub const fn new(part: BatteryPart) -> Self {
-        Self { part, mean_v: 0.0, count: 0, silent_ms: 0, marks: [None; 2], since_ms: 0, last: false }
+        Self { part, mean_v: 0.0, count: 0, silent_ms: 0, marks: [None; 2], since_ms: 0, last: false, short: false }
     }
 
     /// One step, `dt_ms` after the last; `loaded`: the siren sounds.
@@ -65,6 +67,8 @@ impl Battery {
         }
         let left_s = self.left_s();
         let bound_s = if self.last { 2.0 * LAST_S } else { LAST_S };
+        let session_s = if self.short { 1.05 * self.part.session_s } else { self.part.session_s };
+        self.short = left_s.is_some_and(|left_s| left_s < session_s);
         self.last = self.is_silent() || left_s.is_some_and(|left_s| left_s < bound_s);
     }
 
@@ -111,8 +115,7 @@ impl Battery {
     /// to nothing is left. A battery of which nothing is measured has nothing left.
     #[must_use]
     pub fn withholds(&self, duty: bool) -> bool {
-        let short = self.left_s().is_some_and(|left_s| left_s < self.part.session_s);
-        self.last || (!duty && (short || !self.known()))
+        self.last || (!duty && (self.short || !self.known()))
     }
 }
 

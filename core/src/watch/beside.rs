@@ -24,14 +24,14 @@ pub(super) struct BesideWatch {
 }
 
 impl BesideWatch {
-    pub(super) fn new(settings: &WatchSettings) -> Self {
+    pub(super) fn new(settings: &WatchSettings, duty: bool) -> Self {
         let parts = &settings.parts;
         Self {
             permit: parts.readback_s.map(|s| (PermitProof::new(), (s * 1000.0) as u16)),
             contact: false,
             second: parts.second.map(|part| Second::new(part, settings.sensor_error_pa, settings.sensor_noise_pa)),
             battery: parts.battery.map(Battery::new),
-            blowers: Blowers::new(parts.blowers),
+            blowers: Blowers::new(parts.blowers, duty),
             self_test: SelfTest::PENDING,
             battery_told: (false, false),
         }

@@ -254,7 +254,7 @@ pub enum Reason {
     NoBand,
     /// The button is being held to end the day, or has ended it.
     Ending,
-    /// After a stop the supply stayed off and the bag flat: the day ended by itself.
+    /// After a stop the blowers stayed off, by their supply or by each one's sense, and the bag flat: the day ended by itself.
     LeftOff,
     /// Nothing shows that the tube to the sensor is open: somebody must sit down on the bag, or a rider land.
     TubeUnproven,

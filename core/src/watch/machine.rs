@@ -120,7 +120,7 @@ impl Watch {
             plausibility: Plausibility::new(),
             tube: Tube::new(settings.sensor_noise_pa, start.duty),
             zero,
-            beside: BesideWatch::new(&settings),
+            beside: BesideWatch::new(&settings, start.duty),
             slots: Slots::new(),
             quick: Quick::new(),
             landing: LandingDetector::new(settings.landing_spike_pa, settings.deadband_pa(), settings.recovery_s),

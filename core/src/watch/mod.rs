@@ -11,9 +11,9 @@
 //! | check | start: lamps and siren tried, zero taken | off | trial | fill when done; fault |
 //! | fill | not up yet | off | off | ride when ready for the recovery time; fault |
 //! | ride | riding may go on | **on** | off | wait, stop, fault |
-//! | wait | no new rider: landing not recovered, low, too firm, leak | off | off | ride by itself when ready for 1 s; stop, fault |
-//! | stop | the air is going: at or under stop, supply cut, or falling past half-way | off | on | wait, by a held button with the air back; ended, if the supply is off and the bag flat for 5 min |
-//! | fault | the sensor is not believed | off | on | wait (or check, if nobody ever had the permit) by a held button with the sensor believed and the air back; stop if believed and the air is gone |
+//! | wait | no new rider: landing not recovered, low, too firm, leak; the board at the top, a blower, the battery or a test at the start withholds | off | off | ride by itself when ready for 1 s; stop, fault |
+//! | stop | the air is going: at or under stop, supply cut, no blower running, or falling past half-way | off | on | wait, by a held button with the air back; ended, if the supply is off or no blower runs, and the bag is flat, for 5 min |
+//! | fault | the sensor is not believed | off | on | wait (or check, if nobody ever had the permit) by a held button with the sensor believed and the air back (of the permit's loop: once the day is ended); stop if believed and the air is gone |
 //! | ended | the day is over: nobody rides | off | off | check, by a short press or the supply coming on again |
 //!
 //! From the first ride until the day is ended people may be riding (*duty*), also over a reset of the box: it then begins in

@@ -24,6 +24,10 @@ pub const LOST_SLOTS: u8 = 10;
 pub const GRACE_SLOTS: u8 = 50;
 /// Differences of which its zero is the mean: 0.5 s.
 pub const ZERO_SLOTS: u8 = 25;
+/// Slots in which both read and the second still has no zero: 10 s of a sensor that never comes to rest.
+const ZEROLESS_SLOTS: u16 = 500;
+/// So many slots more apart than not, though motion excuses each: 5 s, longer than any landing (*assumed*).
+const EXCUSED_SLOTS: u8 = 250;
 /// Readings over which motion is judged.
 const MOTION: usize = 5;
 
@@ -67,6 +71,8 @@ pub struct Second {
     grace: u8,
     silent: u8,
     apart: u8,
+    zeroless: u16,
+    excused: u8,
 }
 
 impl Second {
@@ -86,13 +92,15 @@ impl Second {
             grace: 0,
             silent: 0,
             apart: 0,
+            zeroless: 0,
+            excused: 0,
         }
     }
 
     /// Takes its zero anew.
     pub fn again(&mut self) {
         (self.zero_sum_pa, self.zero_count, self.zero_pa, self.zero_refused) = (0.0, 0, None, false);
-        self.apart = 0;
+        (self.apart, self.zeroless, self.excused) = (0, 0, 0);
     }
 
     /// Its gauge pressure, Pa.
@@ -120,12 +128,17 @@ impl Second {
         self.first.push(first_pa);
         let motion_pa = self.first.span_pa().max(self.other.span_pa());
         let Some(zero_pa) = self.zero_pa else {
+            self.zeroless = self.zeroless.saturating_add(1);
             self.take_zero(raw_pa - first_pa, motion_pa);
             return;
         };
         let gauge_pa = raw_pa - zero_pa;
         self.gauge_pa = Some(gauge_pa);
-        let apart = (gauge_pa - first_pa).abs() > self.allowed_pa + motion_pa;
+        let off_pa = (gauge_pa - first_pa).abs();
+        let apart = off_pa > self.allowed_pa + motion_pa;
+        // Motion excuses a moment, not a sensor that is never at rest.
+        self.excused =
+            if off_pa > self.allowed_pa { self.excused.saturating_add(1) } else { self.excused.saturating_sub(1) };
         self.apart = if apart { self.apart.saturating_add(1) } else { 0 };
     }
 
@@ -139,6 +152,7 @@ impl Second {
             let zero_pa = self.zero_sum_pa / f32::from(self.zero_count);
             self.zero_refused = zero_pa.abs() > self.part.zero_limit_pa;
             self.zero_pa = (!self.zero_refused).then_some(zero_pa);
+            self.zeroless = 0;
             (self.zero_sum_pa, self.zero_count) = (0.0, 0);
         }
     }
@@ -148,7 +162,11 @@ impl Second {
     pub const fn fault(&self) -> Option<Fault> {
         if self.silent >= LOST_SLOTS && self.grace > GRACE_SLOTS {
             Some(Fault::SecondLost)
-        } else if self.zero_refused || self.apart >= APART_SLOTS {
+        } else if self.zero_refused
+            || self.apart >= APART_SLOTS
+            || self.zeroless >= ZEROLESS_SLOTS
+            || self.excused >= EXCUSED_SLOTS
+        {
             Some(Fault::Disagree)
         } else {
             None
@@ -198,6 +216,20 @@ mod tests {
         // 0.1 Pa a slot; its own motion over 80 ms is 0.4 Pa.
         let found = run(&mut second, 500, |slot| (1000.0, 1000.0 + 0.1 * slot as f32)).unwrap();
         assert!((266..280).contains(&found), "{found}");
+    }
+
+    #[test]
+    fn a_sensor_that_is_never_at_rest_is_a_fault_with_and_without_a_zero() {
+        // From the start on: no 0.5 s of quiet in 10 s.
+        let mut second = pair();
+        let wild = |slot: u32| if slot.is_multiple_of(2) { 400.0 } else { -400.0 };
+        assert_eq!(run(&mut second, 2_000, |slot| (0.0, wild(slot))), Some(u32::from(ZEROLESS_SLOTS) - 1));
+        assert_eq!(second.fault(), Some(Fault::Disagree));
+        // And once it has one: its own swing widens what is allowed, but not for ever.
+        let mut second = pair();
+        run(&mut second, 50, |_| (0.0, 0.0));
+        let found = run(&mut second, 2_000, |slot| (1_000.0, 1_000.0 + wild(slot))).unwrap();
+        assert!((240..270).contains(&found), "{found}");
     }
 
     #[test]

@@ -58,7 +58,8 @@ impl SelfTest {
 
 /// Whether the counted clocks can be right, kHz: the processor's clock within 1 in 1000 of what it should be against the crystal,
 /// and the ring oscillator, which depends on nothing else, within the range that its maker states (*from memory*: 1.8 to 12 MHz,
-/// widened by a tenth). The ring is coarse: it shows a crystal that runs at half or twice its frequency, no finer fault.
+/// widened by a tenth). The ring is coarse: it shows for certain a crystal that is off by eight times, one at half or twice its
+/// frequency only where the ring itself lies near an end of its range, and no finer fault.
 #[must_use]
 pub fn clocks_believed(processor_khz: u32, should_be_khz: u32, ring_khz: u32) -> bool {
     processor_khz.abs_diff(should_be_khz) <= should_be_khz / 1000 && (1_600..=13_200).contains(&ring_khz)
@@ -188,7 +189,7 @@ mod tests {
         assert!(clocks_believed(125_000, 125_000, 6_500));
         assert!(clocks_believed(124_900, 125_000, 2_000) && clocks_believed(125_100, 125_000, 12_000));
         assert!(!clocks_believed(124_870, 125_000, 6_500) && !clocks_believed(133_000, 125_000, 6_500));
-        // The crystal at twice its frequency halves what the ring counts to; without a count there is no clock.
+        // The crystal at twice its frequency halves what the ring counts to, here from 3,000 kHz; without a count there is no clock.
         assert!(!clocks_believed(125_000, 125_000, 1_500) && !clocks_believed(125_000, 125_000, 0));
         assert!(!clocks_believed(0, 125_000, 6_500) && !clocks_believed(125_000, 125_000, 14_000));
     }

@@ -21,7 +21,7 @@ where
     L: Read + ReadReady + Write + WriteReady,
     W: Watchdog,
 {
-    /// Takes the battery's voltage, V, as the board has just measured it; none: it cannot.
+    /// Takes the battery's voltage, V, as the board has just measured it, for one step; none: it cannot.
     pub fn battery(&mut self, volts: Option<f32>) {
         self.beside.battery_v = volts;
     }
@@ -59,7 +59,10 @@ where
             running |= u8::from(runs) << which;
         }
         self.beside.running = running;
-        (self.beside, outside)
+        let told = self.beside;
+        // One that nobody measures any more is silent, not what it was.
+        self.beside.battery_v = None;
+        (told, outside)
     }
 
     /// Tells what is known of them, where there are any.

@@ -18,10 +18,15 @@ where
     L: Read + ReadReady + Write + WriteReady,
     W: Watchdog,
 {
-    /// What lies in flash; from now on its span counts.
+    /// What lies in flash.
     #[inline(never)]
+    pub(super) fn held_calibration(&mut self) -> Packed {
+        self.store.beside().map_or(Packed::NONE, |record| Packed::of(record.payload()))
+    }
+
+    /// The same; from now on its span counts.
     pub(super) fn read_calibration(&mut self) -> Packed {
-        let held = self.store.beside().map_or(Packed::NONE, |record| Packed::of(record.payload()));
+        let held = self.held_calibration();
         self.span = held.span();
         held
     }

@@ -19,6 +19,13 @@ const PROGRAM: [u8; 3] = [
 /// Slots of the log that a step looks at during a download.
 const DOWNLOAD_SLOTS: u32 = 8;
 
+/// The next byte that `line` has, without waiting.
+pub(crate) fn next_byte(line: &mut (impl Read + ReadReady)) -> Option<u8> {
+    let mut byte = [0];
+    let ready = matches!(line.read_ready(), Ok(true));
+    (ready && matches!(line.read(&mut byte), Ok(1))).then_some(byte[0])
+}
+
 impl<S, B, P, I, F, L, W> App<S, B, P, I, F, L, W>
 where
     S: GaugeSensor<B>,
@@ -31,15 +38,8 @@ where
     /// Moves bytes, and makes an edge of the permit's pulses where it is driven so: call it at least every 2 ms at 115 200 baud with queues of 32 bytes.
     pub fn pump(&mut self) {
         for _ in 0..64 {
-            let mut byte = [0];
-            match self.link.read_ready() {
-                Ok(true) => {}
-                _ => break,
-            }
-            if !matches!(self.link.read(&mut byte), Ok(1)) {
-                break;
-            }
-            match self.receiver.push(byte[0]) {
+            let Some(byte) = next_byte(&mut self.link) else { break };
+            match self.receiver.push(byte) {
                 Some(Ok(message)) => self.hear(&message),
                 Some(Err(_error)) => {
                     #[cfg(feature = "defmt")]
@@ -112,7 +112,7 @@ where
                 Err(refusal) => self.reply(&FromBox::Refused(refusal)),
             },
             ToBox::ReadCalibration => {
-                let held = self.read_calibration();
+                let held = self.held_calibration();
                 self.reply(&FromBox::Calibration(held));
             }
             ToBox::Calibrate(wanted) => self.hear_calibration(wanted),

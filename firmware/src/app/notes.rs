@@ -90,7 +90,7 @@ where
             }
             if over {
                 self.hour_steps = 0;
-                self.single = (SINGLE, SINGLE);
+                self.single = (SINGLE, SINGLE, SINGLE);
             }
         }
     }
@@ -117,6 +117,10 @@ where
                 noted.then_some(Book::Events)
             }
             Noted::Watch(What::Faulted(_)) => take(&mut self.single.1).then_some(Book::Events),
+            // A sense that chatters must not take the room of a stop.
+            Noted::Watch(What::Blower { .. } | What::Battery { .. }) => {
+                take(&mut self.single.2).then_some(Book::Events)
+            }
             _ => Some(Book::Events),
         }
     }
@@ -178,6 +182,8 @@ where
                 What::Started { .. }
                 | What::Zeroed { .. }
                 | What::Faulted(_)
+                | What::Blower { .. }
+                | What::Battery { .. }
                 | What::Changed { to: State::Ride | State::Wait | State::Check | State::Fill, .. },
             ) => RESERVE.max(self.store.room_made() / 4),
             _ => RESERVE,

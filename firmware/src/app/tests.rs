@@ -39,6 +39,8 @@ struct World {
     supply: Cell<bool>,
     /// The second sensor is off the first by this much, or gives nothing.
     second: Cell<Result<f32, Fault>>,
+    /// What the battery measures, each step.
+    battery: Cell<Option<f32>>,
     /// Blowers that run, one bit each.
     running: Cell<u8>,
     /// The permit's pin, as a charge pump behind it sees it: steps since its last edge.
@@ -239,6 +241,7 @@ impl World {
             writes: Cell::new(0),
             levels: Default::default(),
             second: Cell::new(Ok(0.0)),
+            battery: Cell::new(None),
             running: Cell::new(0b1111),
             edge_age: Cell::new(0),
             edges: Cell::new(0),
@@ -306,6 +309,7 @@ impl Bench {
         for _ in 0..(seconds * 50.0) as u32 {
             self.us += u64::from(STEP_US);
             let end = TimeUs(self.us + 700);
+            self.app.battery(self.world.battery.get());
             self.app.step(TimeUs(self.us), || end);
             self.app.pump();
             self.app.rest();

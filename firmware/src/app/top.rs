@@ -4,6 +4,7 @@
 //! permit.
 
 use super::App;
+use super::line::next_byte;
 use crate::board::Watchdog;
 use crate::sensor::GaugeSensor;
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -37,13 +38,6 @@ impl Outbox {
             self.sent += 1;
         }
     }
-}
-
-/// The next byte that `line` has, without waiting.
-pub(crate) fn next_byte(line: &mut (impl Read + ReadReady)) -> Option<u8> {
-    let mut byte = [0];
-    let ready = matches!(line.read_ready(), Ok(true));
-    (ready && matches!(line.read(&mut byte), Ok(1))).then_some(byte[0])
 }
 
 /// What the box needs for it.

@@ -18,16 +18,17 @@ pub(super) enum Beside {
 impl<F: NorFlash> Store<F> {
     const BESIDE_AT: u32 = (F::ERASE_SIZE - RECORD) as u32;
 
-    fn beside_bytes(&mut self) -> Option<[u8; RECORD]> {
-        let (_, slot) = self.settings?;
+    /// None: there are no settings, so that nothing lies beside them.
+    fn beside_bytes(&mut self) -> Result<Option<[u8; RECORD]>, StoreError> {
+        let Some((_, slot)) = self.settings else { return Ok(None) };
         let mut bytes = [0; RECORD];
-        self.flash.read(slot * F::ERASE_SIZE as u32 + Self::BESIDE_AT, &mut bytes).ok()?;
-        Some(bytes)
+        self.flash.read(slot * F::ERASE_SIZE as u32 + Self::BESIDE_AT, &mut bytes).map_err(|_| StoreError::Flash)?;
+        Ok(Some(bytes))
     }
 
     /// The record beside the settings, if there is one.
     pub fn beside(&mut self) -> Option<Record> {
-        let bytes = self.beside_bytes()?;
+        let bytes = self.beside_bytes().ok()??;
         Record::unframed(&bytes, 0).filter(|record| record.sequence == BESIDE_MAGIC)
     }
 
@@ -42,7 +43,12 @@ impl<F: NorFlash> Store<F> {
         let record = Record::framed(BESIDE_MAGIC, payload, 0).ok_or(StoreError::TooLong)?;
         let mut page = [0xFF; SETTINGS + SETTINGS_FRAME];
         let room = page.get_mut(SETTINGS_HEAD..).and_then(<[u8]>::first_chunk_mut).ok_or(StoreError::TooLong)?;
-        let length = self.settings(room).unwrap_or(0);
+        let length = match (self.settings, self.settings(room)) {
+            (_, Some(length)) => length,
+            (None, None) => 0,
+            // There are some and they cannot be read: they are not written over with none.
+            (Some(_), None) => return Err(StoreError::Flash),
+        };
         self.save(&mut page, length, &Beside::New(record))
     }
 
@@ -50,7 +56,7 @@ impl<F: NorFlash> Store<F> {
     pub(super) fn put_beside(&mut self, start: u32, what: &Beside) -> Result<(), StoreError> {
         let bytes = match what {
             Beside::New(record) => Some(*record),
-            Beside::Carried => self.beside_bytes(),
+            Beside::Carried => self.beside_bytes()?,
         };
         bytes.map_or(Ok(()), |bytes| self.put(start + Self::BESIDE_AT, &bytes, RECORD))
     }

@@ -27,7 +27,7 @@ unsafe extern "C" {
     static mut _stack_start: u32;
 }
 
-/// Left to the stack, bytes: the whole budget of memory.
+/// Left to the stack, bytes: more than it is deep while memory is tried, which is never within a computation.
 const STACK: usize = 8 * 1024;
 /// Slices in which a count must be over.
 const PATIENCE: u8 = 50;

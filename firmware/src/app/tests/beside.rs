@@ -10,7 +10,7 @@ impl Bench {
         let mut bench = Self::new();
         let settings = sample().with_parts(parts);
         assert!(bench.arm(settings).contains(&FromBox::Stored(settings)));
-        bench.app.battery(Some(12.8));
+        bench.world.battery.set(Some(12.8));
         bench
     }
 
@@ -137,13 +137,13 @@ fn one_blower_that_stands_still_takes_the_permit_without_the_siren() {
 #[test]
 fn a_low_battery_keeps_the_first_permit_back() {
     let mut bench = Bench::with_parts(Parts { battery: most_parts().battery, ..Parts::NONE });
-    bench.app.battery(Some(12.2));
+    bench.world.battery.set(Some(12.2));
     bench.run(5.0);
     bench.world.reading.set(Ok(1000.0));
     let said = bench.run(20.0);
     assert_eq!((bench.state(), bench.permit()), ((State::Fill, Reason::BatteryLow), false));
     assert!(beside(&said).unwrap().left_s.unwrap() < 14_400.0);
-    bench.app.battery(None);
+    bench.world.battery.set(None);
     bench.run(5.0);
     assert_eq!(bench.state().1, Reason::BatteryLow, "a battery that cannot be measured is none");
 }
@@ -166,4 +166,51 @@ fn a_failed_test_of_itself_is_in_the_log_and_keeps_the_permit_back() {
     bench.app.self_tested(SelfTest { program: Tested::Good, ..failed });
     bench.run(10.0);
     assert!(bench.permit());
+}
+
+#[test]
+fn a_reset_while_people_ride_is_no_stop_where_each_blower_is_sensed() {
+    for cause in [ResetCause::Watchdog, ResetCause::BrownOut] {
+        let mut bench = Bench::riding_with(Parts { blowers: 2, ..Parts::NONE });
+        bench.restart(cause);
+        for _ in 0..100 {
+            bench.run(0.02);
+            assert!(!bench.app.status.siren, "{cause:?}: {:?}", bench.state());
+        }
+        bench.run(8.0);
+        assert_eq!(bench.state(), (State::Ride, Reason::Normal), "{cause:?}");
+        // And blowers that are still indeed are found as fast as ever.
+        bench.world.running.set(0);
+        bench.restart(cause);
+        bench.run(0.7);
+        assert_eq!((bench.state(), bench.app.status.siren), ((State::Stop, Reason::BlowerStill), true), "{cause:?}");
+    }
+}
+
+#[test]
+fn a_battery_that_is_measured_no_more_is_none() {
+    let mut bench = Bench::riding_with(Parts { battery: most_parts().battery, ..Parts::NONE });
+    bench.world.battery.set(None);
+    bench.run(2.5);
+    assert_eq!((bench.state().1, bench.permit()), (Reason::BatteryLow, false));
+}
+
+#[test]
+fn a_sense_that_chatters_takes_no_room_from_a_stop() {
+    let mut bench = Bench::riding_with(Parts { blowers: 1, ..Parts::NONE });
+    let mut told = 0;
+    for flip in 0..400_u16 {
+        bench.world.running.set(u8::from(flip % 2 == 1));
+        let said = bench.run(0.6);
+        told += said
+            .iter()
+            .filter(|m| matches!(m, FromBox::Event(e) if matches!(e.what, Noted::Watch(What::Blower { .. }))))
+            .count();
+    }
+    assert!(told > 200, "every change is told on the line: {told}");
+    bench.send(&ToBox::ReadLog { from: 0 });
+    let said = bench.run(30.0);
+    let is_blower = |m: &&FromBox| matches!(m, FromBox::Logged { entry, .. } if matches!(entry.what, Noted::Watch(What::Blower { .. })));
+    let logged = said.iter().filter(is_blower).count();
+    assert!((1..=61).contains(&logged), "{logged} of {told} in the log");
 }
