@@ -106,10 +106,10 @@ impl std::fmt::Display for No {
             ),
             Self::Far(span) => write!(
                 f,
-                "the sensor reads {:.1} % too {}: more than {:.0} %, which no sound sensor of these kinds is off, so no factor may \
-                 mend it. {}",
-                100.0 * (1.0 / span - 1.0).abs(),
+                "the sensor reads too {}: its readings would have to be multiplied by {:.4}, more than {:.0} % off 1, which no sound sensor \
+                 of these kinds needs, so no factor may mend it. {}",
                 if *span > 1.0 { "little" } else { "much" },
+                span,
                 100.0 * SPAN_OFF,
                 likely(*span)
             ),
@@ -355,7 +355,10 @@ mod tests {
     fn what_is_no_calibration_is_refused_with_what_to_do() {
         let held = water(0.3, 20.0);
         let says = |no: No, words: &str| assert!(no.to_string().contains(words), "{no}");
-        says(fitted((0.0, held.pa / 1.05), &held).unwrap_err(), "4.8 % too little: more than 3 %");
+        says(
+            fitted((0.0, held.pa / 1.05), &held).unwrap_err(),
+            "too little: its readings would have to be multiplied by 1.0500, more than 3 %",
+        );
         says(fitted((0.0, held.pa * 2.0), &held).unwrap_err(), "read on one arm only");
         says(fitted((0.0, held.pa / 2.0), &held).unwrap_err(), "fitted.rs");
         says(fitted((0.0, held.pa * 2.54), &held).unwrap_err(), "inches or centimetres");

@@ -183,7 +183,9 @@ impl Seen {
         let mut lines = Vec::new();
         match brought {
             Brought::Opened => {
-                self.lost = None;
+                // Another box may be at the other end, or this one begun anew: what the last one said holds no more.
+                (self.lost, self.heard, self.status, self.settings) = (None, None, None, None);
+                (self.today, self.beside) = (None, None);
                 self.since = Instant::now();
                 lines.push(format!("{}: line open", self.name));
             }

@@ -171,8 +171,8 @@ pub struct Stop {
     pub fault: Option<Fault>,
     /// The filtered pressure, Pa.
     pub gauge_pa: Option<f32>,
-    /// The record and the time of the next acknowledgement at the button.
-    pub acknowledged: Option<(u32, TimeUs)>,
+    /// The record, the start and the time of the next acknowledgement at the button.
+    pub acknowledged: Option<(u32, u16, TimeUs)>,
     /// Nobody had landed yet: part of the trial before the session.
     pub before_landing: bool,
 }
@@ -220,13 +220,14 @@ impl Figures {
             let (record, at) = (one.sequence, one.entry.at);
             match one.entry.what {
                 Noted::Watch(What::Changed { from, to, reason, gauge_pa }) => {
-                    all.trial_driven |= from == State::Check;
+                    // A trial that a fault broke off was none.
+                    all.trial_driven |= from == State::Check && to == State::Fill;
                     if matches!(to, State::Stop | State::Fault) {
-                        let fault = fault.filter(|_| to == State::Fault);
+                        let fault = if to == State::Fault { fault.take() } else { None };
                         let reason = fault.map_or(reason.word(), Fault::word);
                         // Landings without a record of their own are in the figures, which come before the change.
                         let before_landing = all.landings.is_empty() && all.landings_counted == 0;
-                        let of_supply = reason == Reason::SupplyCut.word();
+                        let of_supply = [Reason::SupplyCut, Reason::BlowerStill].map(Reason::word).contains(&reason);
                         all.tube_tried |= before_landing && !of_supply && fault.is_none_or(of_a_tube);
                         all.supply_tried |= before_landing && of_supply;
                         let boot = one.entry.boot;
@@ -245,12 +246,12 @@ impl Figures {
                     }
                     all.ended = to == State::Ended;
                     riding = to == State::Ride;
-                    all.least_open |= riding;
+                    all.least_open |= riding || (from == State::Ride && to == State::Wait);
                 }
                 Noted::Watch(What::Faulted(why)) => fault = Some(why),
                 Noted::Watch(What::Acknowledged) => {
                     all.stops.iter_mut().filter(|stop| stop.acknowledged.is_none()).for_each(|stop| {
-                        stop.acknowledged = Some((record, at));
+                        stop.acknowledged = Some((record, one.entry.boot, at));
                     });
                 }
                 Noted::Watch(What::Landed(landing)) => all.landings.push(landing),
@@ -265,7 +266,7 @@ impl Figures {
                 // What was not summed up before a start is in no figures any more.
                 Noted::Booted(_) => {
                     all.least_lost |= riding || all.least_open;
-                    (riding, all.least_open) = (false, false);
+                    (riding, all.least_open, fault) = (false, false, None);
                 }
                 _ => {}
             }
@@ -306,7 +307,9 @@ fn stop_json(given: &Given<'_>, stop: &Stop) -> Value {
     json!({
         "record": stop.record, "start": stop.boot, "time_s": stop.at.seconds(), "wall": wall(given, stop.boot, stop.at),
         "state": stop.state.word(), "reason": stop.reason, "gauge_pa": stop.gauge_pa,
-        "acknowledged": stop.acknowledged.map(|(record, at)| json!({"record": record, "time_s": at.seconds()})),
+        "acknowledged": stop.acknowledged.map(|(record, start, at)| {
+            json!({"record": record, "start": start, "time_s": at.seconds()})
+        }),
         "before_the_first_landing": stop.before_landing,
     })
 }
@@ -480,7 +483,7 @@ pub fn text(given: &Given<'_>, figures: &Figures, pressure: impl Fn(f64, Toward)
                 stop.gauge_pa.map_or_else(String::new, |pa| format!(" at {}", of(pa, Toward::Down))),
                 if stop.before_landing { ", before anybody had landed" } else { "" },
                 match stop.acknowledged {
-                    Some((_, at)) if at >= stop.at => {
+                    Some((_, boot, at)) if boot == stop.boot => {
                         format!("acknowledged {:.0} s later", at.seconds() - stop.at.seconds())
                     }
                     Some(_) => "acknowledged after another start".to_owned(),
@@ -505,7 +508,8 @@ pub fn proof(short: &str) -> String {
         "Write it on the session's paper sheet, with the date. Each line carries the hash of the line before it, so whoever has \
          this hash can tell that no line was changed, taken out or added after it was written. Without the hash on paper \
          somebody could write the whole file anew, and it proves nothing. It never proves that what was stated is true, that \
-         the box measured right, that the laptop's clock was right, or who wrote the file.",
+         the box measured right, that the laptop's clock was right, or who wrote the file. The 16 digits keep others from changing it; \
+         whoever writes it could have two ready that share them, which all 64 digits would not let pass.",
     );
     out
 }

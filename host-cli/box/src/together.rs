@@ -1,6 +1,7 @@
 //! Several boxes, one permit: it is on only with all of theirs, and the worst of them rules.
 //!
-//! A box that is lost, silent, without settings or of another jump counts as a stop. Where no site file was named that tells
+//! A box that is lost, silent, without settings or of another jump counts as a stop; one that has not said yet what it is
+//! set for, as a wait. Where no site file was named that tells
 //! which jump is ridden, boxes that are set for different sites cannot all be for it, and that is a stop as well.
 
 use super::live::Seen;
@@ -71,10 +72,23 @@ fn one(seen: &Seen) -> Each {
     let known = seen.status.filter(|_| seen.silent().is_none());
     Each {
         name: seen.name.clone(),
-        told: seen.first(),
+        told: match seen.first() {
+            told if told.level == Level::Go && seen.settings.is_none() => not_told_yet(),
+            told => told,
+        },
         pressure: seen.pressure_now(),
         permit: known.map(|status| status.permit),
         siren: known.map(|status| status.siren),
+    }
+}
+
+/// What a box comes to that rides and has not said yet for which jump.
+fn not_told_yet() -> Told {
+    Told {
+        level: Level::Wait,
+        head: "WAIT",
+        next: "next rider: wait",
+        todo: "It has not said yet which jump it is set for.".to_owned(),
     }
 }
 
@@ -144,10 +158,14 @@ mod tests {
         Status { at: TimeUs(1), state: Some((state, reason)), permit, gauge_pa: Some(1174.0), ..Status::default() }
     }
 
-    fn seen(name: &str, state: State, reason: Reason) -> Seen {
+    fn unset(name: &str, state: State, reason: Reason) -> Seen {
         let mut seen = Seen::new(name);
         seen.take(&Brought::Message(Box::new(FromBox::Status(status(state, reason)))));
         seen
+    }
+
+    fn seen(name: &str, state: State, reason: Reason) -> Seen {
+        set(unset(name, state, reason), WatchSettings::EXAMPLE)
     }
 
     fn set(mut seen: Seen, settings: WatchSettings) -> Seen {
@@ -170,6 +188,25 @@ mod tests {
             .unwrap();
         assert_eq!((stop.permit, stop.told.head, stop.told.next), (false, "ALL STOP", "next rider: NO"));
         assert!(stop.line().contains("left ALL STOP, 1174 Pa; right WAIT, 1174 Pa"), "{}", stop.line());
+    }
+
+    #[test]
+    fn a_box_that_has_not_told_its_settings_gives_no_permit() {
+        let open = unset("right", State::Ride, Reason::Normal);
+        let both = together(&[seen("left", State::Ride, Reason::Normal), open]).unwrap();
+        assert_eq!((both.permit, both.told.level), (false, Level::Wait));
+        assert!(both.told.todo.starts_with("right: It has not said yet"), "{}", both.told.todo);
+    }
+
+    #[test]
+    fn after_a_line_was_opened_again_nothing_of_before_counts() {
+        let mut back = seen("left", State::Ride, Reason::Normal);
+        back.take(&Brought::Lost("unplugged".into()));
+        back.take(&Brought::Opened);
+        back.take(&Brought::Message(Box::new(FromBox::Settings(Some(WatchSettings::EXAMPLE)))));
+        assert_eq!(back.first().level, Level::Stop, "{:?}", back.first());
+        let both = together(&[back, seen("right", State::Ride, Reason::Normal)]).unwrap();
+        assert!(!both.permit && both.told.level == Level::Stop, "{}", both.line());
     }
 
     #[test]

@@ -82,7 +82,9 @@ pub fn tolerances(site: &Site, model: &Model) -> Result<Vec<Tolerance>, PlanErro
         .map(|(error, what, make)| {
             let [(low, low_gap_m), (high, high_gap_m)] = [make(-TRIED_M)?, make(TRIED_M)?];
             let landing = |takeoff: &TakeOff, gap_m: f64| {
-                let bag = setup.bag().at_gap(setup.bag().gap_m() + gap_m as f32);
+                // A bag at the lip is tried a little away from it: no gap is below 0.
+                let own_m = setup.bag().gap_m().max(TRIED_M as f32);
+                let bag = setup.bag().at_gap(own_m + gap_m as f32);
                 let moved = setup.with_takeoff(*takeoff).with_bag(bag);
                 along_m(&moved, model)
             };

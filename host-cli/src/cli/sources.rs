@@ -63,6 +63,15 @@ pub(crate) fn sources(typed: &[Typed], bags: Option<&Bags<'_>>) -> anyhow::Resul
         bail!("two boxes are called {name}; write a name of its own before each: left=…, right=…");
     }
     let is_simulated = |one: &Typed| one.port == SIMULATED;
+    for (one, name) in typed.iter().zip(&names).filter(|(one, _)| !is_simulated(one)) {
+        let of_it = |line: &&String| line.split_once(':').is_some_and(|(to, _)| to.trim() == name);
+        if let Some(line) = bags.and_then(|bags| bags.happenings.iter().find(of_it)) {
+            bail!(
+                "--do {line:?}: {name} is a box at {}, and nothing is made to happen there; name a simulated one",
+                one.port
+            );
+        }
+    }
     let mut simulated = match (bags, typed.iter().any(is_simulated)) {
         (Some(bags), true) => bags.plans(&names)?,
         (None, true) => bail!("a simulated box needs a bag: name its site with --site SITE, or say --demo"),

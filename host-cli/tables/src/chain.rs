@@ -8,14 +8,15 @@
 //!
 //! `hash` is the SHA-256 (FIPS 180-4) of the line's bytes from its `{` up to and without `,"hash":`, in lower-case hexadecimal
 //! digits; `before` is the hash of the line before, 64 zeros in the first. The last line says that it is the last. Whoever
-//! keeps the last hash elsewhere can tell later whether it is the same file: another file with the same hash cannot be made
+//! keeps the last hash, all 64 digits of it, elsewhere can tell later whether it is the same file: another file with the same hash cannot be made
 //! on purpose, as far as anybody knows. Without it nothing keeps anybody from writing all lines anew.
 
 use serde_json::Value;
 use sha2::{Digest as _, Sha256};
 
 /// What begins a file of this kind.
-pub const BEGIN: &str =
+#[cfg(test)]
+const BEGIN: &str =
     "{\"line\":1,\"before\":\"0000000000000000000000000000000000000000000000000000000000000000\",\"said\":";
 /// Hexadecimal digits of a hash.
 const DIGITS: usize = 64;
