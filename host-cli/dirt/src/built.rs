@@ -324,8 +324,8 @@ fn each_drawn(setups: &[Setup], uncertainty: &Uncertainty, seed: u64, mut visit:
     // The same draws for every rider and every landing.
     let (drawn, kind) = (drawn_tries(RUNS, seed, uncertainty), uncertainty.good_tries());
     for setup in setups {
-        for deviations in &drawn {
-            visit(setup, &kind.at(deviations));
+        for one in &drawn {
+            visit(setup, &kind.at(&one.deviations));
         }
     }
 }

@@ -7,8 +7,8 @@
 use crate::after::ride_on;
 use crate::landing::{Landing, Part};
 use crate::meet::meet;
-use crate::tries::drawn_tries;
-use landfall_core::inputs::{COUNT, Inputs, Uncertain, Uncertainty};
+use crate::tries::{Try, drawn_tries};
+use landfall_core::inputs::{BOTCHED, Inputs, Uncertain, Uncertainty};
 use landfall_core::ride::Steps;
 use landfall_core::run::Setup;
 use serde::Serialize;
@@ -135,6 +135,18 @@ pub fn through(stage: &Stage<'_>, inputs: &Inputs<f32>) -> Through {
 const COMMON: [Uncertain; 4] =
     [Uncertain::RollingResistance, Uncertain::DragAreaRolling, Uncertain::DragAreaFlying, Uncertain::ContactHeight];
 
+/// Gives a later try what the rider's first had. Posture is the rider's own; how far a botched try throws it off is each
+/// jump's.
+fn share(first: &Try, first_jump: &Uncertainty, later: &mut Try, jump: &Uncertainty) {
+    for which in COMMON {
+        let stretched = |botched: bool, jump: &Uncertainty| {
+            if botched && BOTCHED.contains(&which) { jump.botched_factor } else { 1.0 }
+        };
+        let own = first.deviations[which as usize] / stretched(first.botched, first_jump);
+        later.deviations[which as usize] = own * stretched(later.botched, jump);
+    }
+}
+
 /// Sends runs down the line.
 ///
 /// The first stage begins as its site says. At every other the push-off is what the run before it came out with, and the
@@ -147,12 +159,12 @@ pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
     let mut ins = vec![0; stages.len()];
     let mut ends: Vec<Vec<End>> = vec![Vec::new(); stages.len()];
     // Every stage has a key of its own; the rider's own deviations are those of the first.
-    let mut drawn: Vec<Vec<[f32; COUNT]>> =
+    let mut drawn: Vec<Vec<Try>> =
         stages.iter().zip(seed..).map(|(stage, seed)| drawn_tries(runs, seed, stage.uncertainty)).collect();
-    if let Some((first, later)) = drawn.split_first_mut() {
-        for (own, deviations) in later.iter_mut().flat_map(|stage| first.iter().zip(stage)) {
-            for which in COMMON {
-                deviations[which as usize] = own[which as usize];
+    if let (Some((first, later)), Some((first_stage, stages))) = (drawn.split_first_mut(), stages.split_first()) {
+        for (tries, stage) in later.iter_mut().zip(stages) {
+            for (own, one) in first.iter().zip(tries) {
+                share(own, first_stage.uncertainty, one, stage.uncertainty);
             }
         }
     }
@@ -160,9 +172,9 @@ pub fn line(stages: &[Stage<'_>], runs: usize, seed: u64) -> Vec<Reached> {
     for _ in 0..runs {
         let tries: Vec<_> = drawn.iter_mut().map(Iterator::next).collect();
         let mut carried: Option<f64> = None;
-        for (i, (stage, deviations)) in stages.iter().zip(&tries).enumerate() {
-            let Some(deviations) = deviations else { break };
-            let mut inputs = stage.uncertainty.good_tries().at(deviations);
+        for (i, (stage, one)) in stages.iter().zip(&tries).enumerate() {
+            let Some(one) = one else { break };
+            let mut inputs = stage.uncertainty.good_tries().at(&one.deviations);
             if let Some(speed) = carried {
                 let start_m = stage.uncertainty.mean[Uncertain::StartHeight as usize];
                 inputs = inputs.with(Uncertain::PushOff, speed as f32).with(Uncertain::StartHeight, start_m);
@@ -228,4 +240,33 @@ fn speeds(mut all: Vec<f64>) -> Option<Speeds> {
     all.sort_by(f64::total_cmp);
     let at = |share: f64| all.get(((all.len() as f64 - 1.0) * share).round() as usize).copied();
     Some(Speeds { middle_mps: at(0.5)?, slow_mps: at(0.025)?, fast_mps: at(0.975)? })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use landfall_core::inputs::COUNT;
+
+    #[test]
+    fn posture_is_shared_and_what_a_botched_try_does_to_it_is_not() {
+        let uncertainty = |factor| {
+            let mean = [6.0, 0.0, 0.01, 0.4, 0.5, 0.0, 0.5, 0.0, 0.0, 0.0, 0.0, 0.0, 0.7];
+            Uncertainty::new(mean, [0.01; COUNT], 1.0, 1.0).unwrap().with_botched(0.05, factor).unwrap()
+        };
+        let (first_jump, jump) = (uncertainty(2.0), uncertainty(3.0));
+        let of = |height: f32, botched| {
+            let mut deviations = [0.25; COUNT];
+            deviations[Uncertain::ContactHeight as usize] = height;
+            Try { deviations, botched }
+        };
+        for (first, botched, wanted) in
+            [(of(2.0, true), false, 1.0), (of(2.0, true), true, 3.0), (of(1.0, false), true, 3.0)]
+        {
+            let mut later = of(-5.0, botched);
+            later.deviations[Uncertain::RollingResistance as usize] = -5.0;
+            share(&first, &first_jump, &mut later, &jump);
+            assert_eq!(later.deviations[Uncertain::ContactHeight as usize], wanted);
+            assert_eq!(later.deviations[Uncertain::RollingResistance as usize], 0.25);
+        }
+    }
 }
