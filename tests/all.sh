@@ -69,17 +69,13 @@ lints() {
     cargo package --package landfall-core --allow-dirty --quiet
 }
 
-# What does not need the workspace's own compiler.
+# What does not need the workspace's own compiler; the pages want the command, which is compiled long before their turn.
 beside() {
     stage page-module bash host-cli/page-wasm/build.sh
     stage firmware bash firmware/prove.sh
     stage arm64 bash tests/arm64/run.sh
     stage reference bash tests/reference/check.sh
-}
-
-# What needs the command as it is built for the tests, and no compiler.
-with_the_command() {
-    stage readme bash tests/readme.sh --check
+    until [ -e "$logs/compiled" ]; do sleep 1; done
     stage browser bash tests/browser/run.sh
     stage ramp-read-back target/reference-venv/bin/python tests/reference/ramp_readback.py "$target/debug/landfall"
 }
@@ -91,12 +87,11 @@ beside &
 others=($!)
 trap 'kill "${others[@]}" 2>/dev/null || true' EXIT
 stage compile cargo test --workspace --no-run --quiet
+touch "$logs/compiled"
 stage plan-alone cargo check --package landfall --no-default-features --quiet
 stage tests cargo test --workspace --quiet
 grep -E '^(test result|running [1-9])' "$logs/tests.log" || true
-wait "${others[0]}"
-with_the_command &
-others=($!)
+stage readme bash tests/readme.sh --check
 stage lints-and-docs lints
 stage counts bash tests/bench/counts.sh --check
 wait "${others[0]}"
