@@ -221,7 +221,7 @@ impl BlowerCurve {
 
 /// What is stated about the blowers besides their curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct BlowersInput {
     /// How many equal blowers stand in parallel.

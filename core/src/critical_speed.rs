@@ -103,7 +103,7 @@ impl<'a> Fall<'a> {
         mass_kg: f32,
     ) -> Result<Self, InputError> {
         let landing = input.landing(bag, mass_kg, 0.0)?;
-        let landing = landing.over_ground(input.thickness_m)?;
+        let landing = landing.over_ground(input.bag.thickness_m)?;
         Ok(Self {
             gas: Adiabat::new(chamber, from, QUICK_EXPONENT).ok(),
             flows: input.flows(feed),

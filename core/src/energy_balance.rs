@@ -68,7 +68,7 @@ impl Spring {
 
 /// Pull along the normal of the top, m/s².
 pub(crate) fn pull_mps2(input: &LevelsInput<'_>) -> f32 {
-    STANDARD_GRAVITY_MPS2 * libm::cosf(input.slope_rad)
+    STANDARD_GRAVITY_MPS2 * libm::cosf(input.bag.slope_rad)
 }
 
 /// The starting pressure at which the gas takes up a landing just at a depth, Pa; may be below zero.
@@ -90,6 +90,6 @@ pub(crate) fn critical_speed_squared(
     from: &GasState,
     mass_kg: f32,
 ) -> f32 {
-    let thickness_m = input.thickness_m;
+    let thickness_m = input.bag.thickness_m;
     2.0 * (Spring::new(&bag.area, chamber, from).work_j(thickness_m) / mass_kg - pull_mps2(input) * thickness_m)
 }

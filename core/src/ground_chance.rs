@@ -130,7 +130,7 @@ impl Ordeal for Landings<'_> {
         let (chamber, from) = self.at_contact(bag)?;
         let fall = Fall::new(self.input, bag, &chamber, from, self.feed(), self.mass_kg)?;
         Ok(match fall.land(-level) {
-            Met::Rests { depth_m } => (depth_m / self.input.thickness_m - 1.0).min(-1e-6),
+            Met::Rests { depth_m } => (depth_m / self.input.bag.thickness_m - 1.0).min(-1e-6),
             Met::Ground { left2 } => left2.max(1e-6),
             Met::Unclear => 1e-6,
         })

@@ -35,17 +35,11 @@ pub struct MeanLanding {
     pub thickness_m: f32,
 }
 
-/// Everything that the levels follow from, besides the three bags.
-#[derive(Clone, Copy, Debug)]
-pub struct LevelsInput<'a> {
-    /// Outside air.
-    pub air: &'a Air,
-    /// Vents, flaps, leak.
-    pub openings: &'a Openings,
-    /// The blowers.
-    pub blowers: &'a Blowers,
-    /// Operating pressure p_op, Pa.
-    pub operating_pa: f32,
+/// What the levels follow from of a bag, besides its skin.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct LevelsBag {
     /// Volume at the operating pressure, m³.
     pub volume_m3: f32,
     /// Top skin's weight, kg/m².
@@ -58,8 +52,6 @@ pub struct LevelsInput<'a> {
     pub pressure_max_pa: f32,
     /// Depth allowed, share of the thickness.
     pub depth_limit: f32,
-    /// Felt load from which a landing is uncomfortable, g.
-    pub load_limit_g: f32,
     /// Felt load that bounds the firm pressure, g.
     pub load_stop_g: f32,
     /// Lowest stop pressure, share of `pressure_min_pa`.
@@ -68,6 +60,13 @@ pub struct LevelsInput<'a> {
     pub thickness_m: f32,
     /// Slope of the top, rad.
     pub slope_rad: f32,
+}
+
+/// What the levels follow from of those who land.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct LevelsRiders {
     /// Heaviest mass that lands, with the bike where it lands too, kg: the hard landing's.
     pub heaviest_kg: f32,
     /// Lightest mass that lands, without the bike, kg: the light landing's.
@@ -80,10 +79,38 @@ pub struct LevelsInput<'a> {
     pub commitment_s: Option<f32>,
     /// Reaction of the rider, s.
     pub reaction_s: f32,
+}
+
+/// How a box senses.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Sensing {
     /// Whether the box senses the blowers' supply.
     pub supply_sense: bool,
     /// The box's sensor.
     pub sensor: SensorError,
+}
+
+/// Everything that the levels follow from, besides the three bags.
+#[derive(Clone, Copy, Debug)]
+pub struct LevelsInput<'a> {
+    /// Outside air.
+    pub air: &'a Air,
+    /// Vents, flaps, leak.
+    pub openings: &'a Openings,
+    /// The blowers.
+    pub blowers: &'a Blowers,
+    /// Operating pressure p_op, Pa.
+    pub operating_pa: f32,
+    /// The bag.
+    pub bag: LevelsBag,
+    /// Felt load from which a landing is uncomfortable, g; it bounds nothing.
+    pub load_limit_g: f32,
+    /// Who lands.
+    pub riders: LevelsRiders,
+    /// The box.
+    pub sensing: Sensing,
     /// Accuracy of the touch-downs.
     pub options: Options,
 }
@@ -185,27 +212,27 @@ impl LevelsInput<'_> {
     /// # Errors
     /// [`InputError`] for the first value that is out of range or order.
     pub fn check(&self) -> Result<(), InputError> {
-        within("bag.pressure_min_pa", self.pressure_min_pa, 1.0, 20_000.0)?;
-        within("bag.pressure_max_pa", self.pressure_max_pa, 1.0, 20_000.0)?;
-        in_order("bag.pressure_min_pa", self.pressure_min_pa, "bag.pressure_max_pa", self.pressure_max_pa)?;
-        within("bag.depth_limit", self.depth_limit, 0.1, 1.0)?;
+        within("bag.pressure_min_pa", self.bag.pressure_min_pa, 1.0, 20_000.0)?;
+        within("bag.pressure_max_pa", self.bag.pressure_max_pa, 1.0, 20_000.0)?;
+        in_order("bag.pressure_min_pa", self.bag.pressure_min_pa, "bag.pressure_max_pa", self.bag.pressure_max_pa)?;
+        within("bag.depth_limit", self.bag.depth_limit, 0.1, 1.0)?;
         within("bag.load_limit_g", self.load_limit_g, 1.0, 100.0)?;
-        within("bag.load_stop_g", self.load_stop_g, 1.0, 100.0)?;
-        within("bag.stop_floor", self.stop_floor, 0.0, 1.0)?;
-        within("bag.thickness_m", self.thickness_m, 0.05, 30.0)?;
-        if let Some(commitment_s) = self.commitment_s {
+        within("bag.load_stop_g", self.bag.load_stop_g, 1.0, 100.0)?;
+        within("bag.stop_floor", self.bag.stop_floor, 0.0, 1.0)?;
+        within("bag.thickness_m", self.bag.thickness_m, 0.05, 30.0)?;
+        if let Some(commitment_s) = self.riders.commitment_s {
             within("commitment_s", commitment_s, 0.0, 600.0)?;
         }
-        within("rider.reaction_s", self.reaction_s, 0.0, 60.0)?;
-        within("watch.sensor error_pa", self.sensor.error_pa, 0.0, 1_000.0)?;
-        within("watch.sensor noise_pa", self.sensor.noise_pa, 0.0, 1_000.0)?;
-        within("landing.mass_kg", self.lightest_kg, 1.0, 5_000.0)?;
-        if self.lightest_kg > self.heaviest_kg {
+        within("rider.reaction_s", self.riders.reaction_s, 0.0, 60.0)?;
+        within("watch.sensor error_pa", self.sensing.sensor.error_pa, 0.0, 1_000.0)?;
+        within("watch.sensor noise_pa", self.sensing.sensor.noise_pa, 0.0, 1_000.0)?;
+        within("landing.mass_kg", self.riders.lightest_kg, 1.0, 5_000.0)?;
+        if self.riders.lightest_kg > self.riders.heaviest_kg {
             return Err(InputError::Order {
                 smaller: "rider.lightest_kg",
-                smaller_got: self.lightest_kg,
+                smaller_got: self.riders.lightest_kg,
                 larger: "rider.heaviest_kg",
-                larger_got: self.heaviest_kg,
+                larger_got: self.riders.heaviest_kg,
             });
         }
         Ok(())
@@ -216,7 +243,7 @@ impl LevelsInput<'_> {
     /// # Errors
     /// As [`Chamber::new`].
     pub fn chamber(&self, bag: &PossibleBag) -> Result<Chamber, InputError> {
-        Chamber::new(self.air, self.volume_m3, self.operating_pa, bag.stretch_per_pa, self.skin_kgpm2)
+        Chamber::new(self.air, self.bag.volume_m3, self.operating_pa, bag.stretch_per_pa, self.bag.skin_kgpm2)
     }
 
     /// What enters and leaves.
@@ -233,8 +260,8 @@ impl LevelsInput<'_> {
         Landing::new(LandingInput {
             mass_kg,
             normal_speed_mps,
-            slope_rad: self.slope_rad,
-            skin_loss: self.skin_loss,
+            slope_rad: self.bag.slope_rad,
+            skin_loss: self.bag.skin_loss,
             area: bag.area,
             thickness_m: None,
         })
@@ -245,7 +272,7 @@ impl LevelsInput<'_> {
     /// # Errors
     /// As [`Landing::new`].
     pub fn hard<'a>(&'a self, bag: &PossibleBag, chamber: &'a Chamber) -> Result<Trial<'a>, InputError> {
-        let landing = self.landing(bag, self.heaviest_kg, self.hard_speed_mps)?;
+        let landing = self.landing(bag, self.riders.heaviest_kg, self.riders.hard_speed_mps)?;
         Ok(Trial { chamber, flows: self.flows(Feed::Lost), landing, options: self.options })
     }
 
@@ -254,21 +281,21 @@ impl LevelsInput<'_> {
     /// # Errors
     /// As [`Landing::new`].
     pub fn light<'a>(&'a self, bag: &PossibleBag, chamber: &'a Chamber) -> Result<Trial<'a>, InputError> {
-        let landing = self.landing(bag, self.lightest_kg, self.hard_speed_mps)?;
+        let landing = self.landing(bag, self.riders.lightest_kg, self.riders.hard_speed_mps)?;
         Ok(Trial { chamber, flows: self.flows(Feed::Running), landing, options: self.options })
     }
 
     /// Depth that the hard landing may reach, m.
     #[must_use]
     pub fn depth_limit_m(&self) -> f32 {
-        self.depth_limit * self.thickness_m
+        self.bag.depth_limit * self.bag.thickness_m
     }
 
     /// The mean landing in the bag as stated, blowers running, followed back; none where there is none, or the bag
     /// gives no answer.
     #[must_use]
     pub fn mean_touchdown(&self, stated: &PossibleBag) -> Option<Touchdown> {
-        let mean = self.mean_landing?;
+        let mean = self.riders.mean_landing?;
         let chamber = self.chamber(stated).ok()?;
         let gas = Adiabat::new(&chamber, chamber.at_pressure(self.operating_pa), QUICK_EXPONENT).ok()?;
         let landing = self.landing(stated, mean.mass_kg, mean.normal_speed_mps).ok()?;
@@ -282,7 +309,7 @@ impl Levels {
     /// delay without a supply sense, and without a commitment no time for it.
     #[must_use]
     pub fn needed_or_least_s(&self, input: &LevelsInput<'_>) -> f32 {
-        self.needed_s.unwrap_or(input.commitment_s.unwrap_or(0.0) + UNSENSED_DELAY_S + input.reaction_s)
+        self.needed_s.unwrap_or(input.riders.commitment_s.unwrap_or(0.0) + UNSENSED_DELAY_S + input.riders.reaction_s)
     }
 }
 
@@ -320,7 +347,7 @@ pub fn levels_with_mean(
     let limit_m = input.depth_limit_m();
     let (stated_by_depth, stated_status) = input.hard(&bags.stated, &stated_chamber)?.lowest_for_depth(limit_m);
     let (soft_by_depth, soft_status) = input.hard(&bags.soft, &soft_chamber)?.lowest_for_depth(limit_m);
-    let (firm, firm_status) = input.light(&bags.stated, &stated_chamber)?.highest_for_load(input.load_stop_g);
+    let (firm, firm_status) = input.light(&bags.stated, &stated_chamber)?.highest_for_load(input.bag.load_stop_g);
     let dip_pa = dip_pa(input, mean, &stated_chamber);
     let unclosed = [stated_status, soft_status, firm_status].contains(&Status::OutOfSteps);
     let status = if unclosed { Status::OutOfSteps } else { Status::Converged };
@@ -349,8 +376,8 @@ fn with_found(
     status: Status,
 ) -> Levels {
     let operating_pa = input.operating_pa;
-    let (room_pa, room_rule) = room_pa(operating_pa, dip_pa, &input.sensor);
-    let floor_pa = input.stop_floor * input.pressure_min_pa;
+    let (room_pa, room_rule) = room_pa(operating_pa, dip_pa, &input.sensing.sensor);
+    let floor_pa = input.bag.stop_floor * input.bag.pressure_min_pa;
     let asked = |by_depth: Limit| by_depth.pressure_pa().unwrap_or(f32::INFINITY).max(floor_pa);
     let stop_pa = asked(soft_by_depth).min(room_pa);
     let stop_rule = if asked(soft_by_depth) > room_pa {
@@ -361,28 +388,28 @@ fn with_found(
         StopRule::Floor
     };
 
-    let (band_low_pa, band_low_end) = if stop_pa > input.pressure_min_pa {
+    let (band_low_pa, band_low_end) = if stop_pa > input.bag.pressure_min_pa {
         (stop_pa, BandEnd::Stop)
     } else {
-        (input.pressure_min_pa, BandEnd::PressureMin)
+        (input.bag.pressure_min_pa, BandEnd::PressureMin)
     };
     let (band_high_pa, band_high_end) = match firm {
         Limit::NotKept => (0.0, BandEnd::Firm),
-        Limit::At(pa) | Limit::JustTaut(pa) if pa < input.pressure_max_pa => (pa, BandEnd::Firm),
-        _ => (input.pressure_max_pa, BandEnd::PressureMax),
+        Limit::At(pa) | Limit::JustTaut(pa) if pa < input.bag.pressure_max_pa => (pa, BandEnd::Firm),
+        _ => (input.bag.pressure_max_pa, BandEnd::PressureMax),
     };
 
     let [stated, soft] =
         [stated_chamber, soft_chamber].map(|chamber| SlowGas { chamber, flows: input.flows(Feed::Lost) });
     let power_loss_to_stop_s = [stated.fall_time_s(operating_pa, stop_pa), soft.fall_time_s(operating_pa, stop_pa)];
-    let alarm_delay_s = if input.supply_sense {
+    let alarm_delay_s = if input.sensing.supply_sense {
         Some(SENSED_DELAY_S)
     } else {
         let half_way_pa = 0.5 * (operating_pa + stop_pa);
         stated.fall_time_s(operating_pa, half_way_pa).map(|seconds| seconds.max(UNSENSED_DELAY_S))
     };
-    let needed_s = match (input.commitment_s, alarm_delay_s) {
-        (Some(commitment_s), Some(delay_s)) => Some(commitment_s + delay_s + input.reaction_s),
+    let needed_s = match (input.riders.commitment_s, alarm_delay_s) {
+        (Some(commitment_s), Some(delay_s)) => Some(commitment_s + delay_s + input.riders.reaction_s),
         _ => None,
     };
     // The pressure from which the stop pressure is `needed` away; none where it is reached sooner.
@@ -396,17 +423,23 @@ fn with_found(
             _ => None,
         }
     };
-    let highest_wait_pa = highest_wait_pa(operating_pa, &input.sensor);
+    let highest_wait_pa = highest_wait_pa(operating_pa, &input.sensing.sensor);
     let wait_pa = match (away(&stated, power_loss_to_stop_s[0]), away(&soft, power_loss_to_stop_s[1])) {
         (Some(a), Some(b)) => {
-            Some(a.max(b).max(stop_pa).max(input.pressure_min_pa)).filter(|&wait_pa| wait_pa <= highest_wait_pa)
+            Some(a.max(b).max(stop_pa).max(input.bag.pressure_min_pa)).filter(|&wait_pa| wait_pa <= highest_wait_pa)
         }
         _ => None,
     };
-    let pressure_min_pa = input.pressure_min_pa;
-    let acting_wait_pa =
-        acting_wait_pa(wait_pa, stop_pa, operating_pa, pressure_min_pa, input.supply_sense, &input.sensor);
-    let pressures = BoxPressures::new(stop_pa, acting_wait_pa, operating_pa, input.sensor.error_pa);
+    let pressure_min_pa = input.bag.pressure_min_pa;
+    let acting_wait_pa = acting_wait_pa(
+        wait_pa,
+        stop_pa,
+        operating_pa,
+        pressure_min_pa,
+        input.sensing.supply_sense,
+        &input.sensing.sensor,
+    );
+    let pressures = BoxPressures::new(stop_pa, acting_wait_pa, operating_pa, input.sensing.sensor.error_pa);
     Levels {
         room_pa,
         room_rule,

@@ -7,7 +7,7 @@ use crate::error::{InputError, within};
 ///
 /// The flow is counted as volume at outside pressure and temperature, the unit of the bag's content.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize), serde(rename_all = "snake_case"))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize), serde(rename_all = "snake_case"))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Discharge {
     /// Q = C_d A √(2p/ρ), ρ the outside density. Within 0.2 % of isentropic flow up to 5 kPa gauge.
@@ -28,7 +28,7 @@ pub enum Discharge {
 
 /// The openings as they are stated.
 #[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpeningsInput {
     /// Vents that are always open, m².

@@ -117,7 +117,7 @@ impl Ordeal for StopPressure<'_> {
     }
 
     fn is_level(&self, level: f32) -> bool {
-        level.is_finite() && level > self.input.skin_kgpm2 * STANDARD_GRAVITY_MPS2
+        level.is_finite() && level > self.input.bag.skin_kgpm2 * STANDARD_GRAVITY_MPS2
     }
 
     fn tie(&self, bag: &PossibleBag) -> Result<f32, InputError> {
@@ -135,7 +135,7 @@ impl Ordeal for LightLoad<'_> {
         let input = self.input;
         let chamber = input.chamber(bag)?;
         let spring = Spring::new(&bag.area, &chamber, &chamber.at_pressure(input.operating_pa));
-        Ok(spring.load_g(input.lightest_kg, input.hard_speed_mps, energy_balance::pull_mps2(input)))
+        Ok(spring.load_g(input.riders.lightest_kg, input.riders.hard_speed_mps, energy_balance::pull_mps2(input)))
     }
 
     fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {
@@ -241,7 +241,7 @@ fn with_three(
         holds_for_p05_s,
         seconds_missing,
         landings_without_supply: landings_without_supply(&hard, input, interval_s),
-        hard_force_n: hard_load_g * input.heaviest_kg * STANDARD_GRAVITY_MPS2,
+        hard_force_n: hard_load_g * input.riders.heaviest_kg * STANDARD_GRAVITY_MPS2,
         status: if comfort_status == Status::OutOfSteps { comfort_status } else { levels.status },
     })
 }

@@ -2,7 +2,7 @@
 
 use crate::air::Air;
 use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
-use crate::levels::{LevelsInput, MeanLanding, SensorError};
+use crate::levels::{LevelsBag, LevelsInput, LevelsRiders, MeanLanding, Sensing, SensorError};
 use crate::openings::{Openings, OpeningsInput};
 use crate::possible_bags::{PossibleBags, StatedArea, Unknown};
 use crate::supply::operating_point;
@@ -77,30 +77,39 @@ impl Site {
             openings: &self.openings,
             blowers: &self.blowers,
             operating_pa: operating_point(&self.blowers, &self.openings).pressure_pa,
-            volume_m3: self.volume_m3,
-            skin_kgpm2: 0.65,
-            skin_loss: 0.65,
-            pressure_min_pa: 400.0,
-            pressure_max_pa: 2_500.0,
-            depth_limit: 0.8,
-            load_limit_g: 15.0,
-            load_stop_g: 20.0,
-            stop_floor: 0.6,
-            thickness_m: self.thickness_m,
-            slope_rad: 0.1,
-            heaviest_kg: 110.0,
-            lightest_kg: 45.0,
-            hard_speed_mps: self.hard_speed_mps,
-            mean_landing: Some(MeanLanding {
-                mass_kg: 80.0,
-                normal_speed_mps: 0.8 * self.hard_speed_mps,
+            bag: LevelsBag {
+                volume_m3: self.volume_m3,
+                skin_kgpm2: 0.65,
+                skin_loss: 0.65,
+                pressure_min_pa: 400.0,
+                pressure_max_pa: 2_500.0,
+                depth_limit: 0.8,
+                load_stop_g: 20.0,
+                stop_floor: 0.6,
                 thickness_m: self.thickness_m,
-            }),
-            commitment_s: Some(4.0),
-            reaction_s: 1.0,
-            supply_sense: true,
-            sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 },
+                slope_rad: 0.1,
+            },
+            load_limit_g: 15.0,
+            riders: LevelsRiders {
+                heaviest_kg: 110.0,
+                lightest_kg: 45.0,
+                hard_speed_mps: self.hard_speed_mps,
+                mean_landing: Some(MeanLanding {
+                    mass_kg: 80.0,
+                    normal_speed_mps: 0.8 * self.hard_speed_mps,
+                    thickness_m: self.thickness_m,
+                }),
+                commitment_s: Some(4.0),
+                reaction_s: 1.0,
+            },
+            sensing: Sensing { supply_sense: true, sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 } },
             options: Options::default(),
         }
     }
+}
+
+/// A value with something about it changed.
+pub(crate) fn changed<T>(mut value: T, change: impl FnOnce(&mut T)) -> T {
+    change(&mut value);
+    value
 }

@@ -7,18 +7,17 @@ use crate::air::Air;
 use crate::bag_gas::{Adiabat, QUICK_EXPONENT};
 use crate::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint, MAX_CURVE_POINTS, MIN_CURVE_POINTS};
 use crate::error::{InputError, Status, within};
-use crate::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels_with_mean};
-use crate::openings::{Discharge, Openings, OpeningsInput};
+use crate::levels::{Levels, LevelsBag, LevelsInput, LevelsRiders, Sensing, ThreeBags, levels_with_mean};
+use crate::openings::{Openings, OpeningsInput};
 use crate::possible_bags::{BagFactors, PossibleBag, StatedArea};
 use crate::ride_limits::holds_for_s;
 use crate::slow_gas::SlowGas;
 use crate::supply::{Feed, operating_point};
 use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
 use crate::watch::Thresholds;
-use crate::watch::box_pressures::SensorError;
 
 /// Layout number of [`WatchedSite`]; one with another number is refused.
-pub const WATCHED_SITE_VERSION: u16 = 2;
+pub const WATCHED_SITE_VERSION: u16 = 3;
 /// Outside pressure that a box believes, Pa (*assumed*: sea level in a high to 4,000 m).
 pub const AIR_PRESSURE_PA: (f32, f32) = (60_000.0, 110_000.0);
 /// Outside temperature that a box believes, K: −30 to 60 °C (*assumed*; [`Air`] takes no more than 330 K).
@@ -42,72 +41,18 @@ pub struct WatchedSite {
     pub air_pressure_pa: f32,
     /// Outside temperature that was planned with, K.
     pub air_temperature_k: f32,
-
-    /// Vents that are always open, m².
-    pub vent_area_m2: f32,
-    /// C_d of vents, flaps and backflow.
-    pub vent_coefficient: f32,
-    /// Relief flaps when fully open, m².
-    pub relief_area_m2: f32,
-    /// Pressure at which the flaps begin to open, Pa.
-    pub relief_opens_pa: f32,
-    /// Pressure at which they are fully open, Pa.
-    pub relief_full_pa: f32,
-    /// Leak, m³/s at 1 Pa to the power of the exponent.
-    pub leak_coefficient: f32,
-    /// Leak exponent.
-    pub leak_exponent: f32,
-
-    /// Equal blowers in parallel.
-    pub blowers: u8,
-    /// Share of full speed.
-    pub speed: f32,
-    /// Loss coefficient of each blower's duct.
-    pub duct_loss: f32,
-    /// Duct diameter, m.
-    pub duct_diameter_m: f32,
-    /// Area through which gas flows back through each standing blower, m²; none with a closing flap.
-    pub backflow_area_m2: Option<f32>,
-
-    /// Volume at the operating pressure, m³.
-    pub volume_m3: f32,
-    /// Top skin's weight, kg/m².
-    pub skin_kgpm2: f32,
-    /// Share of the force not given back.
-    pub skin_loss: f32,
-    /// Maker's range, Pa.
-    pub pressure_min_pa: f32,
-    /// Its upper end, Pa.
-    pub pressure_max_pa: f32,
-    /// Depth allowed, share of the thickness.
-    pub depth_limit: f32,
-    /// Felt load that bounds the firm pressure, g.
-    pub load_stop_g: f32,
-    /// Lowest stop pressure, share of `pressure_min_pa`.
-    pub stop_floor: f32,
-    /// Thickness at the thinnest place where landings fall, m.
-    pub thickness_m: f32,
-    /// Slope of the top, rad.
-    pub slope_rad: f32,
-
-    /// Heaviest mass that lands, with the bike where it lands too, kg.
-    pub heaviest_kg: f32,
-    /// Lightest mass that lands, without the bike, kg.
-    pub lightest_kg: f32,
-    /// Normal speed of the hard landing, m/s.
-    pub hard_speed_mps: f32,
+    /// Vents, flaps and leak.
+    pub openings: OpeningsInput,
+    /// The blowers, besides their curve.
+    pub blowers: BlowersInput,
+    /// The bag, besides its skin.
+    pub bag: LevelsBag,
+    /// Who lands.
+    pub riders: LevelsRiders,
     /// Normal speed of the softest landing that must still be counted, m/s.
     pub soft_speed_mps: f32,
-    /// The mean landing; none where it does not come down on the bag.
-    pub mean_landing: Option<MeanLanding>,
-    /// From the last stop line, or the start, to touch-down, s.
-    pub commitment_s: f32,
-    /// Reaction of the rider, s.
-    pub reaction_s: f32,
-    /// The box senses the blowers' supply.
-    pub supply_sense: bool,
-    /// The box's sensor.
-    pub sensor: SensorError,
+    /// The box.
+    pub sensing: Sensing,
 }
 
 /// The three bags that decide: the stated one, and what soft and firm bag are over it.
@@ -251,31 +196,6 @@ impl WatchedSite {
         Air::new(0.0, self.air_temperature_k, Some(self.air_pressure_pa))
     }
 
-    fn openings(&self, air: &Air) -> Result<Openings, InputError> {
-        let input = OpeningsInput {
-            vent_area_m2: self.vent_area_m2,
-            relief_area_m2: self.relief_area_m2,
-            relief_opens_pa: self.relief_opens_pa,
-            relief_full_pa: self.relief_full_pa,
-            leak_coefficient: self.leak_coefficient,
-            leak_exponent: self.leak_exponent,
-            discharge: Discharge::LowPressure { coefficient: self.vent_coefficient },
-        };
-        Openings::new(input, air)
-    }
-
-    fn blowers(&self, curve: &FanCurve, air: &Air) -> Result<Blowers, InputError> {
-        let input = BlowersInput {
-            count: self.blowers,
-            speed: self.speed,
-            duct_loss: self.duct_loss,
-            duct_diameter_m: self.duct_diameter_m,
-            closing_flap: self.backflow_area_m2.is_none(),
-            backflow_area_m2: self.backflow_area_m2,
-        };
-        Blowers::new(&curve.curve()?, &input, air)
-    }
-
     /// What the levels follow from, in an air.
     #[must_use]
     pub fn levels_input<'a>(
@@ -290,26 +210,10 @@ impl WatchedSite {
             openings,
             blowers,
             operating_pa,
-            volume_m3: self.volume_m3,
-            skin_kgpm2: self.skin_kgpm2,
-            skin_loss: self.skin_loss,
-            pressure_min_pa: self.pressure_min_pa,
-            pressure_max_pa: self.pressure_max_pa,
-            depth_limit: self.depth_limit,
-            // Bounds nothing.
-            load_limit_g: self.load_stop_g,
-            load_stop_g: self.load_stop_g,
-            stop_floor: self.stop_floor,
-            thickness_m: self.thickness_m,
-            slope_rad: self.slope_rad,
-            heaviest_kg: self.heaviest_kg,
-            lightest_kg: self.lightest_kg,
-            hard_speed_mps: self.hard_speed_mps,
-            mean_landing: self.mean_landing,
-            commitment_s: Some(self.commitment_s),
-            reaction_s: self.reaction_s,
-            supply_sense: self.supply_sense,
-            sensor: self.sensor,
+            bag: self.bag,
+            load_limit_g: self.bag.load_stop_g,
+            riders: self.riders,
+            sensing: self.sensing,
             options: Options::default(),
         }
     }
@@ -332,7 +236,8 @@ pub fn thresholds(form: &WatchedForm, air: &Air) -> Result<Thresholds, NoThresho
             off_by: f32::from(site.version) - f32::from(WATCHED_SITE_VERSION),
         }));
     }
-    let (openings, blowers) = (site.openings(air)?, site.blowers(curve, air)?);
+    let openings = Openings::new(site.openings, air)?;
+    let blowers = Blowers::new(&curve.curve()?, &site.blowers, air)?;
     let point = operating_point(&blowers, &openings);
     if point.status != Status::Converged {
         return Err(NoThresholds::NotConverged);
@@ -357,8 +262,8 @@ pub fn thresholds(form: &WatchedForm, air: &Air) -> Result<Thresholds, NoThresho
         landing_peak_pa: 0.0,
     };
     for bag in [&three.stated, &three.soft, &three.firm] {
-        let hard = land(&input, bag, site.heaviest_kg, site.hard_speed_mps)?;
-        let soft = land(&input, bag, site.lightest_kg, site.soft_speed_mps)?;
+        let hard = land(&input, bag, site.riders.heaviest_kg, site.riders.hard_speed_mps)?;
+        let soft = land(&input, bag, site.riders.lightest_kg, site.soft_speed_mps)?;
         all.landing_peak_pa = all.landing_peak_pa.max(hard.peak_pressure_pa);
         all.landing_spike_pa = all.landing_spike_pa.min(SPIKE_SHARE * (soft.peak_pressure_pa - input.operating_pa));
     }

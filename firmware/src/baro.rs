@@ -28,6 +28,9 @@ mod register {
     pub const COEF_SRCE: u8 = 0x28;
 }
 
+/// Highest gauge pressure that two parts can tell: 1,200 hPa, less the highest outside pressure ever likely (*assumed*
+/// 1,060 hPa), Pa.
+pub const RANGE_PA: f32 = 14_000.0;
 const SOFT_RESET: u8 = 0x09;
 const PRODUCT: u8 = 0x10;
 /// 64 pressure results a second, each the mean of 4: 8.4 ms apiece.
@@ -262,8 +265,7 @@ impl<B: I2c> GaugeSensor<B> for Pair {
     }
 
     fn range_pa(&self) -> f32 {
-        // 1200 hPa, less the highest outside pressure ever likely (*assumed* 1060 hPa).
-        14_000.0
+        RANGE_PA
     }
 }
 

@@ -6,7 +6,9 @@ use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::landing_limits::Limit;
-use landfall_core::levels::{LevelsInput, MeanLanding, SensorError, ThreeBags, levels};
+use landfall_core::levels::{
+    LevelsBag, LevelsInput, LevelsRiders, MeanLanding, Sensing, SensorError, ThreeBags, levels,
+};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::possible_bags::{BagFactors, StatedArea};
 use landfall_core::ride_limits::holds_for_s;
@@ -384,19 +386,7 @@ proptest! {
         let area = StatedArea::Assumed { body_m2: area.0, growth_m: area.1, limit_m2: area.2 };
         let of = |factor: f32| BagFactors { area: [factor; 3], stretch: factor }.bag(&area, stretch);
         let (Ok(stated), Ok(soft), Ok(firm)) = (of(1.0), of(over.0), of(over.1)) else { return Ok(()) };
-        let input = LevelsInput {
-            air: &air, openings: &openings, blowers: &blowers,
-            operating_pa: operating_point(&blowers, &openings).pressure_pa,
-            volume_m3: volume, skin_kgpm2: 0.65, skin_loss: 0.65,
-            pressure_min_pa: 700.0, pressure_max_pa: 2_000.0,
-            depth_limit: limits.0, load_limit_g: limits.1, load_stop_g: limits.1, stop_floor: limits.2,
-            thickness_m: thickness, slope_rad: 0.1, heaviest_kg: masses.1, lightest_kg: masses.0,
-            hard_speed_mps: speed,
-            mean_landing: Some(MeanLanding { mass_kg: masses.0, normal_speed_mps: 0.8 * speed, thickness_m: thickness }),
-            commitment_s: Some(times.0), reaction_s: times.1, supply_sense,
-            sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 },
-            options: Options::default(),
-        };
+        let input = LevelsInput { air: &air, openings: &openings, blowers: &blowers, operating_pa: operating_point(&blowers, &openings).pressure_pa, bag: LevelsBag { volume_m3: volume, skin_kgpm2: 0.65, skin_loss: 0.65, pressure_min_pa: 700.0, pressure_max_pa: 2_000.0, depth_limit: limits.0, load_stop_g: limits.1, stop_floor: limits.2, thickness_m: thickness, slope_rad: 0.1 }, load_limit_g: limits.1, riders: LevelsRiders { heaviest_kg: masses.1, lightest_kg: masses.0, hard_speed_mps: speed, mean_landing: Some(MeanLanding { mass_kg: masses.0, normal_speed_mps: 0.8 * speed, thickness_m: thickness }), commitment_s: Some(times.0), reaction_s: times.1 }, sensing: Sensing { supply_sense, sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 } }, options: Options::default() };
         let Ok(found) = levels(&input, &ThreeBags { stated, soft, firm }) else { return Ok(()) };
         let limit = |limit: Limit| limit.pressure_pa();
         let [stated_s, soft_s] = found.power_loss_to_stop_s;

@@ -11,7 +11,7 @@ use landfall_core::blower::Blowers;
 use landfall_core::critical_speed::{CriticalSpeed, critical_speed};
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::landing_limits::Limit;
-use landfall_core::levels::{LevelsInput, SensorError};
+use landfall_core::levels::{LevelsBag, LevelsInput, LevelsRiders, Sensing, SensorError};
 use landfall_core::openings::{Openings, OpeningsInput};
 use landfall_core::possible_bags::{PossibleBag, PossibleBags, StatedArea, Unknown, normal_quantile};
 use landfall_core::ride_limits::{by_depth, hard_depth_m, holds_for_s, light_load_g};
@@ -212,25 +212,28 @@ fn pressures_of_one_bag_and_critical_speeds() {
             openings: &parts.openings,
             blowers: &parts.blowers,
             operating_pa: parts.operating_pa,
-            volume_m3: parts.volume_m3,
-            skin_kgpm2: parts.skin_kgpm2,
-            skin_loss: parts.skin_loss,
-            pressure_min_pa: 1.0,
-            pressure_max_pa: 20_000.0,
-            depth_limit: (number(&row, "depth_limit_m") / thickness) as f32,
+            bag: LevelsBag {
+                volume_m3: parts.volume_m3,
+                skin_kgpm2: parts.skin_kgpm2,
+                skin_loss: parts.skin_loss,
+                pressure_min_pa: 1.0,
+                pressure_max_pa: 20_000.0,
+                depth_limit: (number(&row, "depth_limit_m") / thickness) as f32,
+                load_stop_g: 20.0,
+                stop_floor: 0.0,
+                thickness_m: thickness as f32,
+                slope_rad: parts.slope_rad,
+            },
             load_limit_g: 8.0,
-            load_stop_g: 20.0,
-            stop_floor: 0.0,
-            thickness_m: thickness as f32,
-            slope_rad: parts.slope_rad,
-            heaviest_kg: single(&row, "heavy_kg"),
-            lightest_kg: single(&row, "light_kg"),
-            hard_speed_mps: single(&row, "hard_speed_mps"),
-            mean_landing: None,
-            commitment_s: None,
-            reaction_s: 1.0,
-            supply_sense: true,
-            sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 },
+            riders: LevelsRiders {
+                heaviest_kg: single(&row, "heavy_kg"),
+                lightest_kg: single(&row, "light_kg"),
+                hard_speed_mps: single(&row, "hard_speed_mps"),
+                mean_landing: None,
+                commitment_s: None,
+                reaction_s: 1.0,
+            },
+            sensing: Sensing { supply_sense: true, sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 } },
             options: Options::default(),
         };
         let (bag, chamber) = (&parts.bag, parts.chamber());
@@ -261,7 +264,7 @@ fn pressures_of_one_bag_and_critical_speeds() {
         let left = SlowGas { chamber: &chamber, flows: lost }.after_loss(&full, single(&row, "after_s")).0;
         near(&format!("{name} content"), left.content_m3, number(&row, "gas_after_m3"), 2e-3);
         for (from, feed, key) in [(full, Feed::Running, "critical"), (left, Feed::Lost, "critical_cut")] {
-            let found = critical_speed(&input, bag, input.heaviest_kg, from, feed).unwrap();
+            let found = critical_speed(&input, bag, input.riders.heaviest_kg, from, feed).unwrap();
             match (found, row[format!("{key}_mps")].as_f64()) {
                 (CriticalSpeed::At(mps), Some(expected)) => near(&format!("{name} {key}"), mps, expected, 2e-3),
                 (CriticalSpeed::NoneNeeded, None) => assert_eq!(row[format!("{key}_all_rest")], true, "{name} {key}"),

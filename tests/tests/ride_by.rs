@@ -2,7 +2,7 @@
 //! what the plan calls inside; from both start marks of each the plan has no stop; every stop has a row among the limits.
 #![allow(clippy::panic)]
 
-use landfall_box::arm::{ArmError, NEEDED, SensorPart, arm};
+use landfall_box::arm::{ArmError, NEEDED, arm};
 use landfall_plan::plan::compute;
 use landfall_plan::plan::limits::limits;
 use landfall_plan::plan::results::{Level, Results, RideBy, Standing};
@@ -106,8 +106,7 @@ fn two_groups() -> Site {
 
 /// The first mark's numbers against the settings of the box, which it acts on.
 fn same_as_the_box(name: &str, site: &Site, by: &RideBy, results: &Results) {
-    let armed =
-        arm(site, results, SensorPart::of(site.watch.sensor), 1).unwrap_or_else(|error| panic!("{name}: {error}"));
+    let armed = arm(site, results, site.watch.sensor, 1).unwrap_or_else(|error| panic!("{name}: {error}"));
     let s = armed.settings;
     let shown = Shown::of(site);
     let up = |pa: f32| shown.pressure(f64::from(pa), Toward::Up);
@@ -163,7 +162,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
             let cause = results.verdict.first_cause;
             assert_eq!(cause.is_some(), broken > 0, "{name}");
             if results.verdict.standing == Standing::Outside {
-                let refused = arm(site, &results, SensorPart::of(site.watch.sensor), 1);
+                let refused = arm(site, &results, site.watch.sensor, 1);
                 assert!(
                     matches!(refused, Err(ArmError::Stop(_) | ArmError::Plan(_))),
                     "{name}: armed although outside"

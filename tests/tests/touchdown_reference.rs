@@ -9,7 +9,7 @@ use landfall_core::air::Air;
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
 use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::force_area::{ForceArea, Knot};
-use landfall_core::levels::{LevelsInput, SensorError};
+use landfall_core::levels::{LevelsBag, LevelsInput, LevelsRiders, Sensing, SensorError};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
 use landfall_core::ride_limits::ride_limits;
@@ -226,25 +226,28 @@ fn ride_pressures_and_times() {
             openings: &site.openings,
             blowers: &site.blowers,
             operating_pa: site.operating_pa,
-            volume_m3: single(&case["site"], "volume_m3"),
-            skin_kgpm2: single(&case["site"], "skin_kgpm2"),
-            skin_loss: 0.65,
-            pressure_min_pa: 1.0,
-            pressure_max_pa: 20_000.0,
-            depth_limit: single(case, "depth_limit"),
+            bag: LevelsBag {
+                volume_m3: single(&case["site"], "volume_m3"),
+                skin_kgpm2: single(&case["site"], "skin_kgpm2"),
+                skin_loss: 0.65,
+                pressure_min_pa: 1.0,
+                pressure_max_pa: 20_000.0,
+                depth_limit: single(case, "depth_limit"),
+                load_stop_g: single(case, "load_stop"),
+                stop_floor: 0.0,
+                thickness_m: single(case, "thickness"),
+                slope_rad: single(case, "slope"),
+            },
             load_limit_g: single(case, "load_stop"),
-            load_stop_g: single(case, "load_stop"),
-            stop_floor: 0.0,
-            thickness_m: single(case, "thickness"),
-            slope_rad: single(case, "slope"),
-            heaviest_kg: single(case, "heaviest"),
-            lightest_kg: single(case, "lightest"),
-            hard_speed_mps: single(case, "hard"),
-            mean_landing: None,
-            commitment_s: Some(5.0),
-            reaction_s: 1.0,
-            supply_sense: true,
-            sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 },
+            riders: LevelsRiders {
+                heaviest_kg: single(case, "heaviest"),
+                lightest_kg: single(case, "lightest"),
+                hard_speed_mps: single(case, "hard"),
+                mean_landing: None,
+                commitment_s: Some(5.0),
+                reaction_s: 1.0,
+            },
+            sensing: Sensing { supply_sense: true, sensor: SensorError { error_pa: 12.5, noise_pa: 20.0 } },
             options: Options::default(),
         };
         let stretch_per_pa = single(&case["site"], "stretch_per_pa");

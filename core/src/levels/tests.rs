@@ -1,7 +1,7 @@
 //! The levels by hand, and against what a box asks of its settings.
 
 use super::*;
-use crate::test_sites::sites;
+use crate::test_sites::{changed, sites};
 use crate::touchdown::Until;
 
 const SENSOR: SensorError = SensorError { error_pa: 12.5, noise_pa: 20.0 };
@@ -19,7 +19,7 @@ fn three(site: &crate::test_sites::Site) -> ThreeBags {
 fn stop_and_firm_pressure_keep_their_limits_and_a_little_less_or_more_does_not() {
     let (mut depths, mut loads) = (0, 0);
     for site in sites() {
-        let input = LevelsInput { load_stop_g: 9.0, ..site.input() };
+        let input = changed(site.input(), |i| i.bag.load_stop_g = 9.0);
         let three = three(&site);
         let found = levels(&input, &three).unwrap();
         if let Limit::At(pa) = found.soft_by_depth {
@@ -55,7 +55,7 @@ fn stop_and_firm_pressure_keep_their_limits_and_a_little_less_or_more_does_not()
 fn the_firm_pressure_is_the_one_that_small_steps_meet_first() {
     for site in sites() {
         for load_stop_g in [4.0f32, 6.0, 9.0, 14.0, 20.0, 40.0] {
-            let input = LevelsInput { load_stop_g, ..site.input() };
+            let input = changed(site.input(), |i| i.bag.load_stop_g = load_stop_g);
             let three = three(&site);
             let chamber = input.chamber(&three.stated).unwrap();
             let light = input.light(&three.stated, &chamber).unwrap();
@@ -83,13 +83,19 @@ fn the_firm_pressure_is_the_one_that_small_steps_meet_first() {
 fn the_stop_pressure_is_by_depth_floor_or_room() {
     let site = sites().find(|site| site.name == "well fed").unwrap();
     let three = three(&site);
-    let by_depth = levels(&LevelsInput { stop_floor: 0.0, ..site.input() }, &three).unwrap();
+    let by_depth = levels(&changed(site.input(), |i| i.bag.stop_floor = 0.0), &three).unwrap();
     assert_eq!(by_depth.stop_rule, StopRule::Depth);
     assert_eq!(Some(by_depth.stop_pa), by_depth.soft_by_depth.pressure_pa());
     assert!(by_depth.stop_pa < by_depth.room_pa && !by_depth.stop_over_room);
-    let floor =
-        levels(&LevelsInput { hard_speed_mps: 4.0, stop_floor: 0.9, pressure_min_pa: 700.0, ..site.input() }, &three)
-            .unwrap();
+    let floor = levels(
+        &changed(site.input(), |i| {
+            i.riders.hard_speed_mps = 4.0;
+            i.bag.stop_floor = 0.9;
+            i.bag.pressure_min_pa = 700.0;
+        }),
+        &three,
+    )
+    .unwrap();
     assert_eq!((floor.stop_rule, floor.stop_pa), (StopRule::Floor, 0.9 * 700.0));
     // The soft bag asks for more than the room, the stated one does not: armed with the room.
     let soft = ThreeBags { soft: PossibleBag { area: three.stated.area.scaled(0.3), ..three.stated }, ..three };
@@ -103,7 +109,11 @@ fn the_stop_pressure_is_by_depth_floor_or_room() {
 fn the_wait_pressure_is_as_long_above_the_stop_pressure_as_is_needed() {
     let site = sites().find(|site| site.name == "well fed").unwrap();
     let three = three(&site);
-    let input = LevelsInput { pressure_min_pa: 300.0, commitment_s: Some(1.0), reaction_s: 0.5, ..site.input() };
+    let input = changed(site.input(), |i| {
+        i.bag.pressure_min_pa = 300.0;
+        i.riders.commitment_s = Some(1.0);
+        i.riders.reaction_s = 0.5;
+    });
     let found = levels(&input, &three).unwrap();
     let wait_pa = found.wait_pa.unwrap();
     assert_eq!(found.needed_s, Some(1.6));
@@ -114,13 +124,13 @@ fn the_wait_pressure_is_as_long_above_the_stop_pressure_as_is_needed() {
     });
     // Both bags stretch alike here: the same pressure for both.
     assert!(falls.iter().all(|fall_s| (fall_s - 1.6).abs() < 2e-3), "{falls:?}");
-    assert_eq!(levels(&LevelsInput { commitment_s: Some(300.0), ..input }, &three).unwrap().wait_pa, None);
-    let unknown = levels(&LevelsInput { commitment_s: None, ..input }, &three).unwrap();
+    assert_eq!(levels(&changed(input, |i| i.riders.commitment_s = Some(300.0)), &three).unwrap().wait_pa, None);
+    let unknown = levels(&changed(input, |i| i.riders.commitment_s = None), &three).unwrap();
     assert_eq!((unknown.wait_pa, unknown.needed_s), (None, None));
     // Over 0.98 p_op − e − n the permit would not come back: no wait pressure.
-    let high = levels(&LevelsInput { pressure_min_pa: 0.97 * input.operating_pa, ..input }, &three).unwrap();
+    let high = levels(&changed(input, |i| i.bag.pressure_min_pa = 0.97 * input.operating_pa), &three).unwrap();
     assert_eq!(high.wait_pa, None);
-    let unsensed = levels(&LevelsInput { supply_sense: false, ..input }, &three).unwrap();
+    let unsensed = levels(&changed(input, |i| i.sensing.supply_sense = false), &three).unwrap();
     assert!(unsensed.alarm_delay_s.unwrap() > UNSENSED_DELAY_S);
 }
 
@@ -130,11 +140,11 @@ fn a_dip_is_counted_where_the_mean_landing_comes_to_rest() {
     let three = three(&site);
     let with = levels(&site.input(), &three).unwrap().dip_pa;
     assert!(with > 20.0, "{with}");
-    let none = LevelsInput { mean_landing: None, ..site.input() };
+    let none = changed(site.input(), |i| i.riders.mean_landing = None);
     assert_eq!(levels(&none, &three).unwrap().dip_pa, LEAST_DIP_PA);
     let input = site.input();
-    let mean = MeanLanding { thickness_m: 0.3, ..input.mean_landing.unwrap() };
-    let ground = LevelsInput { mean_landing: Some(mean), ..input };
+    let mean = MeanLanding { thickness_m: 0.3, ..input.riders.mean_landing.unwrap() };
+    let ground = changed(input, |i| i.riders.mean_landing = Some(mean));
     assert_eq!(levels(&ground, &three).unwrap().dip_pa, LEAST_DIP_PA);
 }
 
@@ -144,14 +154,14 @@ fn what_is_out_of_range_is_refused() {
     let three = three(&site);
     let input = site.input();
     let wrong = [
-        LevelsInput { pressure_min_pa: 3_000.0, ..input },
-        LevelsInput { depth_limit: 0.0, ..input },
-        LevelsInput { lightest_kg: 120.0, ..input },
-        LevelsInput { hard_speed_mps: f32::NAN, ..input },
-        LevelsInput { commitment_s: Some(-1.0), ..input },
-        LevelsInput { sensor: SensorError { error_pa: f32::NAN, ..SENSOR }, ..input },
-        LevelsInput { thickness_m: 0.0, ..input },
-        LevelsInput { operating_pa: 3.0, ..input },
+        changed(input, |i| i.bag.pressure_min_pa = 3_000.0),
+        changed(input, |i| i.bag.depth_limit = 0.0),
+        changed(input, |i| i.riders.lightest_kg = 120.0),
+        changed(input, |i| i.riders.hard_speed_mps = f32::NAN),
+        changed(input, |i| i.riders.commitment_s = Some(-1.0)),
+        changed(input, |i| i.sensing.sensor = SensorError { error_pa: f32::NAN, ..SENSOR }),
+        changed(input, |i| i.bag.thickness_m = 0.0),
+        changed(input, |i| i.operating_pa = 3.0),
     ];
     for input in wrong {
         assert!(levels(&input, &three).is_err(), "{input:?}");

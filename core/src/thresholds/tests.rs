@@ -4,8 +4,10 @@ use super::*;
 use crate::force_area::{ForceArea, Knot};
 use crate::landing_limits::Limit;
 use crate::levels::levels;
+use crate::levels::{MeanLanding, SensorError};
 use crate::possible_bags::{PossibleBags, Unknown};
 use crate::ride_limits::ride_limits;
+use crate::test_sites::changed;
 use crate::watch::box_pressures::room_pa;
 use crate::watch::{WatchSettings, in_force};
 
@@ -14,37 +16,30 @@ pub(crate) fn site() -> WatchedSite {
         version: WATCHED_SITE_VERSION,
         air_pressure_pa: 98_000.0,
         air_temperature_k: 288.15,
-        vent_area_m2: 0.02,
-        vent_coefficient: 0.6,
-        relief_area_m2: 0.0,
-        relief_opens_pa: 0.0,
-        relief_full_pa: 0.0,
-        leak_coefficient: 0.0005,
-        leak_exponent: 0.6,
-        blowers: 1,
-        speed: 1.0,
-        duct_loss: 0.0,
-        duct_diameter_m: 0.0,
-        backflow_area_m2: None,
-        volume_m3: 180.0,
-        skin_kgpm2: 0.65,
-        skin_loss: 0.65,
-        pressure_min_pa: 700.0,
-        pressure_max_pa: 2_400.0,
-        depth_limit: 0.8,
-        load_stop_g: 25.0,
-        stop_floor: 0.6,
-        thickness_m: 2.2,
-        slope_rad: 0.1,
-        heaviest_kg: 110.0,
-        lightest_kg: 60.0,
-        hard_speed_mps: 8.0,
+        openings: OpeningsInput { vent_area_m2: 0.02, leak_coefficient: 0.0005, ..OpeningsInput::default() },
+        blowers: BlowersInput::default(),
+        bag: LevelsBag {
+            volume_m3: 180.0,
+            skin_kgpm2: 0.65,
+            skin_loss: 0.65,
+            pressure_min_pa: 700.0,
+            pressure_max_pa: 2_400.0,
+            depth_limit: 0.8,
+            load_stop_g: 25.0,
+            stop_floor: 0.6,
+            thickness_m: 2.2,
+            slope_rad: 0.1,
+        },
+        riders: LevelsRiders {
+            heaviest_kg: 110.0,
+            lightest_kg: 60.0,
+            hard_speed_mps: 8.0,
+            mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 6.0, thickness_m: 2.3 }),
+            commitment_s: Some(2.0),
+            reaction_s: 1.0,
+        },
         soft_speed_mps: 4.0,
-        mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 6.0, thickness_m: 2.3 }),
-        commitment_s: 2.0,
-        reaction_s: 1.0,
-        supply_sense: true,
-        sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 },
+        sensing: Sensing { supply_sense: true, sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 } },
     }
 }
 
@@ -69,6 +64,11 @@ fn curve() -> FanCurve {
     FanCurve::new(&points).unwrap()
 }
 
+fn parts(site: &WatchedSite, air: &Air) -> (Openings, Blowers) {
+    let curve = curve().curve().unwrap();
+    (Openings::new(site.openings, air).unwrap(), Blowers::new(&curve, &site.blowers, air).unwrap())
+}
+
 fn found(site: &WatchedSite, air: &Air) -> Thresholds {
     thresholds(&WatchedForm { site: *site, bags: bags(), curve: curve() }, air).unwrap()
 }
@@ -78,7 +78,7 @@ fn found(site: &WatchedSite, air: &Air) -> Thresholds {
 fn a_box_comes_to_the_planners_own_levels() {
     let site = site();
     let air = site.planned_air().unwrap();
-    let (openings, blowers) = (site.openings(&air).unwrap(), site.blowers(&curve(), &air).unwrap());
+    let (openings, blowers) = parts(&site, &air);
     let operating_pa = operating_point(&blowers, &openings).pressure_pa;
     let input = site.levels_input(&air, &openings, &blowers, operating_pa);
     for possible in [possible(), possible().if_measured()] {
@@ -120,7 +120,10 @@ fn all_three_bags_count_for_what_a_landing_looks_like() {
 
 #[test]
 fn thin_air_lowers_the_resting_pressure_by_the_fan_law() {
-    let site = WatchedSite { hard_speed_mps: 7.0, stop_floor: 0.0, ..site() };
+    let site = changed(site(), |i| {
+        i.riders.hard_speed_mps = 7.0;
+        i.bag.stop_floor = 0.0;
+    });
     let planned = site.planned_air().unwrap();
     let thin = todays_air(78_000.0, 308.15).unwrap();
     let (a, b) = (found(&site, &planned), found(&site, &thin));
@@ -250,14 +253,26 @@ fn air_that_is_none_is_refused() {
 fn sites_without_thresholds_say_why() {
     let air = site().planned_air().unwrap();
     let of = |site: WatchedSite| thresholds(&WatchedForm { site, bags: bags(), curve: curve() }, &air).unwrap_err();
-    assert_eq!(of(WatchedSite { depth_limit: 0.1, thickness_m: 0.5, ..site() }), NoThresholds::NoStop);
-    assert_eq!(of(WatchedSite { stop_floor: 1.0, pressure_min_pa: 1_950.0, ..site() }), NoThresholds::NoStop);
-    assert_eq!(of(WatchedSite { load_stop_g: 1.1, ..site() }), NoThresholds::NoHigh);
+    assert_eq!(
+        of(changed(site(), |i| {
+            i.bag.depth_limit = 0.1;
+            i.bag.thickness_m = 0.5;
+        })),
+        NoThresholds::NoStop
+    );
+    assert_eq!(
+        of(changed(site(), |i| {
+            i.bag.stop_floor = 1.0;
+            i.bag.pressure_min_pa = 1_950.0;
+        })),
+        NoThresholds::NoStop
+    );
+    assert_eq!(of(changed(site(), |i| i.bag.load_stop_g = 1.1)), NoThresholds::NoHigh);
     // The bag rests higher.
-    assert_eq!(of(WatchedSite { pressure_max_pa: 1_500.0, ..site() }), NoThresholds::NoHigh);
-    assert_eq!(of(WatchedSite { commitment_s: 500.0, ..site() }), NoThresholds::NoWait);
-    assert!(matches!(of(WatchedSite { version: 1, ..site() }), NoThresholds::Input(_)));
-    assert!(matches!(of(WatchedSite { volume_m3: f32::NAN, ..site() }), NoThresholds::Input(_)));
+    assert_eq!(of(changed(site(), |i| i.bag.pressure_max_pa = 1_500.0)), NoThresholds::NoHigh);
+    assert_eq!(of(changed(site(), |i| i.riders.commitment_s = Some(500.0))), NoThresholds::NoWait);
+    assert!(matches!(of(changed(site(), |i| i.version = 1)), NoThresholds::Input(_)));
+    assert!(matches!(of(changed(site(), |i| i.bag.volume_m3 = f32::NAN)), NoThresholds::Input(_)));
     let short = FanCurve { count: 2, ..curve() };
     let with = |bags: WatchedBags, curve: FanCurve| thresholds(&WatchedForm { site: site(), bags, curve }, &air);
     assert!(matches!(with(bags(), short), Err(NoThresholds::Input(InputError::Count { .. }))));
@@ -274,10 +289,13 @@ fn a_bag_that_holds_needs_no_wait_pressure() {
     let air = site().planned_air().unwrap();
     // The maker's lowest lies so near to the resting pressure that the permit would not come back from it.
     let pressure_min_pa = 0.985 * found(&site(), &air).operating_pa;
-    let near = WatchedSite { pressure_min_pa, stop_floor: 0.0, ..site() };
+    let near = changed(site(), |i| {
+        i.bag.pressure_min_pa = pressure_min_pa;
+        i.bag.stop_floor = 0.0;
+    });
     let found = thresholds(&WatchedForm { site: near, bags: bags(), curve: curve() }, &air).unwrap();
     assert_eq!(found.wait_pa, pressure_min_pa);
-    let unsensed = self::found(&WatchedSite { supply_sense: false, ..near }, &air);
+    let unsensed = self::found(&changed(near, |i| i.sensing.supply_sense = false), &air);
     assert!((unsensed.wait_pa - (0.98 * found.operating_pa - 32.0)).abs() < 1e-2, "{unsensed:?}");
 }
 
@@ -292,7 +310,7 @@ fn measured_bags_are_small() {
     let measured = WatchedBags { area, ..bags() };
     let air = site().planned_air().unwrap();
     let found = thresholds(
-        &WatchedForm { site: WatchedSite { hard_speed_mps: 5.0, ..site() }, bags: measured, curve: curve() },
+        &WatchedForm { site: changed(site(), |i| i.riders.hard_speed_mps = 5.0), bags: measured, curve: curve() },
         &air,
     );
     assert!(found.is_ok(), "{found:?}");
@@ -303,7 +321,7 @@ fn measured_bags_are_small() {
 fn levels_of(bags: &WatchedBags) -> Limit {
     let site = site();
     let air = site.planned_air().unwrap();
-    let (openings, blowers) = (site.openings(&air).unwrap(), site.blowers(&curve(), &air).unwrap());
+    let (openings, blowers) = parts(&site, &air);
     let operating_pa = operating_point(&blowers, &openings).pressure_pa;
     levels(&site.levels_input(&air, &openings, &blowers, operating_pa), &bags.three().unwrap()).unwrap().soft_by_depth
 }

@@ -14,7 +14,9 @@ use landfall_core::error::{InputError, Status};
 use landfall_core::force_area::{ForceArea, KNOTS, Knot};
 use landfall_core::inputs::Uncertainty;
 use landfall_core::landing_limits::Limit;
-use landfall_core::levels::{Levels, LevelsInput, MeanLanding, ThreeBags, levels_with_mean};
+use landfall_core::levels::{
+    Levels, LevelsBag, LevelsInput, LevelsRiders, MeanLanding, Sensing, ThreeBags, levels_with_mean,
+};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::possible_bags::{PossibleBags, StatedArea, Unknown};
@@ -312,25 +314,32 @@ fn gather(site: &Site, pressures: bool, out: &mut Gathered) -> Result<(), InputE
         openings: &openings,
         blowers: &blowers,
         operating_pa: point.pressure_pa,
-        volume_m3,
-        skin_kgpm2,
-        skin_loss,
-        pressure_min_pa,
-        pressure_max_pa,
-        depth_limit,
+        bag: LevelsBag {
+            volume_m3,
+            skin_kgpm2,
+            skin_loss,
+            pressure_min_pa,
+            pressure_max_pa,
+            depth_limit,
+            load_stop_g,
+            stop_floor,
+            thickness_m,
+            slope_rad: bag.slope_rad(),
+        },
         load_limit_g: load_stop_g,
-        load_stop_g,
-        stop_floor,
-        thickness_m,
-        slope_rad: bag.slope_rad(),
-        heaviest_kg: site.landing_kg[2],
-        lightest_kg: site.light_kg,
-        hard_speed_mps,
-        mean_landing: Some(MeanLanding { mass_kg: site.landing_kg[0], normal_speed_mps: mean_speed_mps, thickness_m }),
-        commitment_s: Some(3.0),
-        reaction_s: site.reaction_s,
-        supply_sense: site.supply_sense,
-        sensor: SensorError { error_pa, noise_pa },
+        riders: LevelsRiders {
+            heaviest_kg: site.landing_kg[2],
+            lightest_kg: site.light_kg,
+            hard_speed_mps,
+            mean_landing: Some(MeanLanding {
+                mass_kg: site.landing_kg[0],
+                normal_speed_mps: mean_speed_mps,
+                thickness_m,
+            }),
+            commitment_s: Some(3.0),
+            reaction_s: site.reaction_s,
+        },
+        sensing: Sensing { supply_sense: site.supply_sense, sensor: SensorError { error_pa, noise_pa } },
         options: Options::default(),
     };
     // A planner finds soft and firm bag; here two possible bags that are often near to them.

@@ -2,7 +2,6 @@
 
 use landfall_core::thresholds::{NoThresholds, thresholds};
 use landfall_core::watch::WatchSettings;
-use landfall_firmware::bridge::Part;
 use landfall_firmware::store::crc32;
 
 use super::beside;
@@ -20,100 +19,6 @@ pub const NEEDED: Parts = Parts { tails: false, hold_winds: false, cures: false,
 /// Least way from the bottom of the expected dip down to the stop pressure for which false stops were counted in
 /// simulated riding, Pa; nearer ones are noted.
 const DIP_ROOM_PA: f32 = 130.0;
-
-/// The pressure sensor of a box, which bounds what can be believed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum SensorPart {
-    /// Bridge, ±10 inH2O.
-    Bridge10,
-    /// Bridge, ±20 inH2O.
-    #[default]
-    Bridge20,
-    /// Bridge, ±30 inH2O.
-    Bridge30,
-    /// Thermal flow part, ±500 Pa.
-    Thermal500,
-    /// Two barometers.
-    Barometers,
-}
-
-impl SensorPart {
-    /// All of them.
-    pub const ALL: [Self; 5] = [Self::Bridge10, Self::Bridge20, Self::Bridge30, Self::Thermal500, Self::Barometers];
-
-    /// That of a site.
-    #[must_use]
-    pub const fn of(sensor: Sensor) -> Self {
-        match sensor {
-            Sensor::Bridge10 => Self::Bridge10,
-            Sensor::Bridge20 => Self::Bridge20,
-            Sensor::Bridge30 => Self::Bridge30,
-            Sensor::Thermal500 => Self::Thermal500,
-            Sensor::Barometers => Self::Barometers,
-        }
-    }
-
-    /// As settings depend on it.
-    #[must_use]
-    pub const fn as_box(self) -> BoxSensor {
-        BoxSensor {
-            range_pa: self.range_pa(),
-            error_pa: self.error_pa(),
-            noise_pa: self.noise_pa(),
-            own_noise_pa: self.own_noise_pa(),
-        }
-    }
-
-    /// Its name on the command line.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Bridge10 => "bridge10",
-            Self::Bridge20 => "bridge20",
-            Self::Bridge30 => "bridge30",
-            Self::Thermal500 => "thermal500",
-            Self::Barometers => "barometers",
-        }
-    }
-
-    /// Highest pressure it can tell, as its driver says, Pa.
-    pub const fn range_pa(self) -> f32 {
-        match self {
-            Self::Bridge10 => Part::Differential10.range_pa(),
-            Self::Bridge20 => Part::Differential20.range_pa(),
-            Self::Bridge30 => Part::Differential30.range_pa(),
-            Self::Thermal500 => 500.0,
-            Self::Barometers => 14_000.0,
-        }
-    }
-
-    /// Largest error of a filtered, zeroed reading, Pa. *Assumed*: 0.25 % of a bridge's range, 3 % of a thermal
-    /// part's, 20 Pa between two barometers.
-    pub const fn error_pa(self) -> f32 {
-        match self {
-            Self::Bridge10 => 6.25,
-            Self::Bridge20 => 12.5,
-            Self::Bridge30 => 18.75,
-            Self::Thermal500 => 15.0,
-            Self::Barometers => 20.0,
-        }
-    }
-
-    /// Largest standard deviation of its readings at a steady pressure, its steps of 0.2 Pa included, Pa. *Assumed*: 1.5 in
-    /// 100,000 of a bridge's whole span, 0.1 Pa of a thermal part, 1 Pa between two barometers.
-    pub const fn own_noise_pa(self) -> f32 {
-        match self {
-            Self::Thermal500 => 0.1,
-            Self::Barometers => 1.0,
-            part => 3e-5 * part.range_pa(),
-        }
-    }
-
-    /// Largest standard deviation of its readings on a bag with the blowers running that is still usual, Pa. *Assumed*:
-    /// it is the bag's, not the part's.
-    pub const fn noise_pa(self) -> f32 {
-        20.0
-    }
-}
 
 /// One setting in plain words.
 #[derive(Clone, Debug, PartialEq)]
@@ -200,7 +105,7 @@ pub fn site_id(site: &Site) -> u32 {
 ///
 /// # Errors
 /// [`ArmError::Stop`] with every reason where the plan says stop or the numbers leave no room for a watch.
-pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) -> Result<Armed, ArmError> {
+pub fn arm(site: &Site, results: &Results, sensor: Sensor, revision: u32) -> Result<Armed, ArmError> {
     let said: Vec<String> = results
         .findings
         .iter()
@@ -226,10 +131,10 @@ pub fn arm(site: &Site, results: &Results, sensor: SensorPart, revision: u32) ->
 ///
 /// # Errors
 /// [`ArmError::Stop`] where even so there is nothing to watch for.
-pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision: u32) -> Result<Armed, ArmError> {
-    let parts: &[SensorPart] = match &sensor {
+pub fn look(site: &Site, results: &Results, sensor: Option<Sensor>, revision: u32) -> Result<Armed, ArmError> {
+    let parts: &[Sensor] = match &sensor {
         Some(part) => std::slice::from_ref(part),
-        None => &[SensorPart::Bridge20, SensorPart::Bridge30, SensorPart::Barometers],
+        None => &[Sensor::Bridge20, Sensor::Bridge30, Sensor::Barometers],
     };
     let mut refusal = None;
     for part in parts {
@@ -253,7 +158,7 @@ pub fn look(site: &Site, results: &Results, sensor: Option<SensorPart>, revision
     Ok(armed)
 }
 
-fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bags: Bags) -> Result<Armed, ArmError> {
+fn settle(site: &Site, results: &Results, sensor: Sensor, revision: u32, bags: Bags) -> Result<Armed, ArmError> {
     if results.pressures.hard_speed_mps.is_none() || results.pressures.commitment_s.is_none() {
         return Err(stop("pressures: there is no landing to watch for: the ride or the flight does not reach the bag"));
     }
@@ -263,7 +168,7 @@ fn settle(site: &Site, results: &Results, sensor: SensorPart, revision: u32, bag
         NoThresholds::Input(error) => ArmError::Plan(PlanError::Input(error)),
         other => stop(format!("{}: {}", topic(&other), why_none(&other))),
     })?;
-    let settings = box_settings::settings(site, &found, &sensor.as_box(), site_id(site), revision);
+    let settings = box_settings::settings(site, &found, &BoxSensor::of(sensor), site_id(site), revision);
     Ok(Armed {
         lines: lines(site, results, &settings, sensor, &form).into_iter().chain(beside::lines(&settings)).collect(),
         notes: notes(site, &settings),
@@ -294,7 +199,7 @@ const fn topic(error: &NoThresholds) -> &'static str {
     }
 }
 
-fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, form: &Form) -> Vec<Line> {
+fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: Sensor, form: &Form) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
     let rule = match results.pressures.stop_rule {
         Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",
@@ -311,7 +216,7 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
     let up = |pa: f32| shown.pressure(f64::from(pa), Toward::Up);
     let about = |pa: f32| shown.pressure(f64::from(pa), Toward::Nearest);
     let needed_s = f64::from(s.needed_s);
-    let commitment_s = f64::from(form.site.commitment_s);
+    let commitment_s = f64::from(form.site.riders.commitment_s.unwrap_or(0.0));
     let delay_s = needed_s - commitment_s - site.rider.reaction_s;
     let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
     let mut lines = vec![
@@ -363,7 +268,7 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: SensorPart, 
         line(
             "landing_peak_pa",
             format!("No landing goes above {}", about(s.landing_peak_pa)),
-            format!("hard landing; the sensor ({}) reaches {}", sensor.name(), about(s.sensor_high_pa)),
+            format!("hard landing; the sensor ({}) reaches {}", sensor.word(), about(s.sensor_high_pa)),
         ),
         line(
             "landing_dip_pa",
@@ -458,14 +363,20 @@ pub fn json(armed: &Armed) -> serde_json::Value {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use landfall_firmware::{baro, bridge, thermal};
 
-    /// The planner knows the parts by their numbers, the box by their drivers.
+    /// The planner tells the highest pressure of each sensor; its driver believes readings up to the same.
     #[test]
-    fn the_planner_and_the_drivers_know_the_same_sensors() {
+    fn the_planner_and_the_drivers_know_the_same_ranges() {
         for sensor in Sensor::ALL {
-            let (planned, part) = (BoxSensor::of(*sensor), SensorPart::of(*sensor));
-            assert_eq!(part.name(), sensor.word());
-            assert_eq!(planned, part.as_box(), "{sensor:?}");
+            let of_driver = match sensor {
+                Sensor::Bridge10 => bridge::Part::Differential10.range_pa(),
+                Sensor::Bridge20 => bridge::Part::Differential20.range_pa(),
+                Sensor::Bridge30 => bridge::Part::Differential30.range_pa(),
+                Sensor::Thermal500 => thermal::Part::Pa500.range_pa(),
+                Sensor::Barometers => baro::RANGE_PA,
+            };
+            assert_eq!(BoxSensor::of(*sensor).range_pa, of_driver, "{sensor:?}");
         }
     }
 

@@ -8,11 +8,11 @@ use landfall_core::watch::{Thresholds, in_force};
 use landfall_firmware::link::Verdict;
 use serde_json::{Value, json};
 
-use super::arm::{ArmError, Armed, SensorPart};
-use landfall_plan::plan::box_settings::{self, Bags, why_none};
+use super::arm::{ArmError, Armed};
+use landfall_plan::plan::box_settings::{self, Bags, BoxSensor, why_none};
 use landfall_plan::plan::model::Supply;
 use landfall_plan::plan::results::Results;
-use landfall_plan::site::Site;
+use landfall_plan::site::{Sensor, Site};
 
 /// What a box needs of a site to compute its thresholds.
 pub type Form = WatchedForm;
@@ -21,14 +21,9 @@ pub type Form = WatchedForm;
 ///
 /// # Errors
 /// [`ArmError::Stop`] where there is no landing to watch for.
-pub fn form(
-    site: &Site,
-    results: &Results,
-    supply: &Supply,
-    sensor: SensorPart,
-    which: Bags,
-) -> Result<Form, ArmError> {
-    box_settings::form(site, results, supply, &sensor.as_box(), which).map_err(|refusal| ArmError::of(site, refusal))
+pub fn form(site: &Site, results: &Results, supply: &Supply, sensor: Sensor, which: Bags) -> Result<Form, ArmError> {
+    box_settings::form(site, results, supply, &BoxSensor::of(sensor), which)
+        .map_err(|refusal| ArmError::of(site, refusal))
 }
 
 /// Which thresholds a box goes by and why, in plain words.
@@ -174,7 +169,7 @@ pub fn json(today: &Today) -> Value {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::arm::{NEEDED, SensorPart, arm};
+    use crate::arm::{NEEDED, arm};
     use landfall_core::thresholds::NoThresholds;
     use landfall_plan::plan::compute;
     use landfall_plan::site::{demo, read_site};
@@ -184,14 +179,14 @@ pub(crate) mod tests {
     pub(crate) fn example() -> Form {
         let site = demo().with_value("spread.samples", "5000").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-        form(&site, &results, &Supply::new(&site).unwrap(), SensorPart::Bridge20, Bags::Three).unwrap()
+        form(&site, &results, &Supply::new(&site).unwrap(), Sensor::Bridge20, Bags::Three).unwrap()
     }
 
     #[test]
     fn in_the_planned_air_today_is_the_plan_to_the_bit() {
         let site = demo().with_value("spread.samples", "5000").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-        let armed = arm(&site, &results, SensorPart::Barometers, 1).unwrap();
+        let armed = arm(&site, &results, Sensor::Barometers, 1).unwrap();
         let day = of(&armed, None, None).unwrap();
         assert_eq!((day.in_force, day.refused.is_none()), (armed.settings, true));
         // A little thinner: the bag stands lower, and a limit may only get stricter.
@@ -220,7 +215,7 @@ pub(crate) mod tests {
             let site = site.with_value("spread.samples", "1000").unwrap();
             let results = compute(&site, NEEDED, &Stop::default()).unwrap();
             let supply = Supply::new(&site).unwrap();
-            let Ok(form) = form(&site, &results, &supply, SensorPart::Bridge20, Bags::Three) else { continue };
+            let Ok(form) = form(&site, &results, &supply, Sensor::Bridge20, Bags::Three) else { continue };
             let (air, p) = (form.site.planned_air().unwrap(), &results.pressures);
             assert_eq!(air, supply.air);
             match thresholds(&form, &air) {

@@ -3,18 +3,18 @@
 use std::path::PathBuf;
 
 use clap::ValueHint;
-use landfall_box::arm::SensorPart;
 use landfall_box::sources::Typed;
-use landfall_plan::site::{Dimension, Gauge, parse_quantity};
+use landfall_plan::site::{Dimension, Gauge, Sensor, parse_quantity};
 
 use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 
 /// A part that a box measures with.
-fn sensor(name: &str) -> Result<SensorPart, String> {
-    SensorPart::ALL
-        .into_iter()
-        .find(|part| part.name() == name)
-        .ok_or_else(|| format!("one of {}", SensorPart::ALL.map(SensorPart::name).join(", ")))
+fn sensor(name: &str) -> Result<Sensor, String> {
+    Sensor::ALL
+        .iter()
+        .copied()
+        .find(|part| part.word() == name)
+        .ok_or_else(|| format!("one of {}", Sensor::WORDS.join(", ")))
 }
 
 /// The unit of a gauge.
@@ -83,7 +83,7 @@ pub(crate) struct Arm {
     pub wait: f64,
     /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers.
     #[arg(long, value_name = "PART", value_parser = sensor)]
-    pub sensor: Option<SensorPart>,
+    pub sensor: Option<Sensor>,
     /// Revision of the settings; a box takes none lower than its own. By default the seconds since 1970.
     #[arg(long, value_name = "N")]
     pub revision: Option<u32>,
@@ -197,7 +197,7 @@ pub(crate) struct Replay {
     pub set: Vec<String>,
     /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers. By default one that reaches far enough.
     #[arg(long, value_name = "PART", value_parser = sensor)]
-    pub sensor: Option<SensorPart>,
+    pub sensor: Option<Sensor>,
     /// Zero to use where the recording does not begin on a vented bag, Pa.
     #[arg(long, value_name = "PA", default_value_t = 0.0, allow_negative_numbers = true)]
     pub zero: f32,
@@ -378,7 +378,7 @@ pub(crate) struct Simulate {
     pub bare: bool,
     /// Sensor of the box: bridge10, bridge20, bridge30, thermal500 or barometers. By default one that reaches far enough.
     #[arg(long, value_name = "PART", value_parser = sensor)]
-    pub sensor: Option<SensorPart>,
+    pub sensor: Option<Sensor>,
     #[command(flatten)]
     pub sampling: Sampling,
     #[command(flatten)]

@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use anyhow::Context as _;
-use landfall_box::arm::{ArmError, Armed, NEEDED, SensorPart, arm, json, text};
+use landfall_box::arm::{ArmError, Armed, NEEDED, arm, json, text};
 use landfall_box::file;
 use landfall_box::port::Port;
 use landfall_box::today;
@@ -55,11 +55,11 @@ fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
     let site = input::sampled_site(&from, &args.sampling)?;
     // The plan's pressures are those that this sensor can tell.
     let site = match args.sensor {
-        Some(part) => site.with_value("watch.sensor", part.name())?,
+        Some(part) => site.with_value("watch.sensor", part.word())?,
         None => site,
     };
     let results = computed(&site, NEEDED, &args.sampling.threads)?;
-    let armed = match arm(&site, &results, SensorPart::of(site.watch.sensor), args.revision.unwrap_or_else(now)) {
+    let armed = match arm(&site, &results, site.watch.sensor, args.revision.unwrap_or_else(now)) {
         Ok(armed) => armed,
         Err(error @ ArmError::Stop(_)) => {
             complain(&error.to_string());

@@ -5,7 +5,7 @@ use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use anyhow::{Context as _, anyhow, bail};
-use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
+use landfall_box::arm::{ArmError, NEEDED, look};
 use landfall_box::bag::STEP_S;
 use landfall_box::port::Decoder;
 use landfall_box::record::Recorder;
@@ -13,7 +13,9 @@ use landfall_box::script::{Scripted, parse, parse_line};
 use landfall_box::sim::{Plan, Riders, Sim};
 use landfall_firmware::frame::encode;
 use landfall_firmware::link::ToBox;
+use landfall_plan::plan::box_settings::BoxSensor;
 use landfall_plan::plan::compute;
+use landfall_plan::site::Sensor;
 use landfall_sampling::Stop;
 
 use super::args_box::Simulate;
@@ -41,9 +43,9 @@ pub(crate) fn run(args: &Simulate) -> anyhow::Result<End> {
         }
     };
     let range_pa = match (args.sensor, settings) {
-        (Some(part), _) => part.range_pa(),
+        (Some(part), _) => BoxSensor::of(part).range_pa,
         (None, Some(settings)) => settings.sensor_high_pa,
-        (None, None) => SensorPart::default().range_pa(),
+        (None, None) => BoxSensor::of(Sensor::default()).range_pa,
     };
     let riders = if args.empty { None } else { Riders::of(&site, &results) };
     let plan = Plan { settings, range_pa, riders, script, seed: site.spread.seed, full: args.full };

@@ -1,13 +1,14 @@
 //! Boxes that a command follows: at ports, or on the computed bag of a site.
 
 use anyhow::{anyhow, bail};
-use landfall_box::arm::{ArmError, NEEDED, SensorPart, look};
+use landfall_box::arm::{ArmError, NEEDED, look};
 use landfall_box::sim::{Plan, Riders};
 use landfall_box::sources::{Place, SIMULATED, Source, Typed, happenings, twice};
 use landfall_core::watch::WatchSettings;
+use landfall_plan::plan::box_settings::BoxSensor;
 use landfall_plan::plan::compute;
 use landfall_plan::plan::results::Results;
-use landfall_plan::site::Site;
+use landfall_plan::site::{Sensor, Site};
 use landfall_sampling::Stop;
 
 use super::note;
@@ -33,7 +34,7 @@ impl Bags<'_> {
         let site = self.site.with_value("spread.samples", samples.to_string().as_str())?;
         let results = compute(&site, NEEDED, &Stop::default())?;
         let settings = settings(&site, &results)?;
-        let range_pa = settings.map_or(SensorPart::default().range_pa(), |settings| settings.sensor_high_pa);
+        let range_pa = settings.map_or(BoxSensor::of(Sensor::default()).range_pa, |settings| settings.sensor_high_pa);
         let riders = Riders::of(&site, &results);
         let one = |(script, n): (_, u64)| {
             // No two bags breathe alike.

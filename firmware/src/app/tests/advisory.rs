@@ -3,9 +3,11 @@
 use super::*;
 use crate::link::{Today, Verdict, check_with_form};
 use crate::sensor::Outside;
+use landfall_core::blower::BlowersInput;
 use landfall_core::blower::CurvePoint;
 use landfall_core::force_area::{ForceArea, KNOTS, Knot};
-use landfall_core::levels::MeanLanding;
+use landfall_core::levels::{LevelsBag, LevelsRiders, MeanLanding, Sensing};
+use landfall_core::openings::{Discharge, OpeningsInput};
 use landfall_core::possible_bags::{BagFactors, StatedArea};
 use landfall_core::thresholds::{
     FanCurve, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds, todays_air,
@@ -19,37 +21,45 @@ pub(crate) fn form() -> WatchedForm {
         version: WATCHED_SITE_VERSION,
         air_pressure_pa: 98_000.0,
         air_temperature_k: 288.15,
-        vent_area_m2: 0.02,
-        vent_coefficient: 0.6,
-        relief_area_m2: 0.1,
-        relief_opens_pa: 3_000.0,
-        relief_full_pa: 3_500.0,
-        leak_coefficient: 0.0005,
-        leak_exponent: 0.6,
-        blowers: 1,
-        speed: 1.0,
-        duct_loss: 0.5,
-        duct_diameter_m: 0.5,
-        backflow_area_m2: Some(0.001),
-        volume_m3: 180.0,
-        skin_kgpm2: 0.65,
-        skin_loss: 0.65,
-        pressure_min_pa: 1_400.0,
-        pressure_max_pa: 2_400.0,
-        depth_limit: 0.8,
-        load_stop_g: 25.0,
-        stop_floor: 0.6,
-        thickness_m: 2.2,
-        slope_rad: 0.1,
-        heaviest_kg: 110.0,
-        lightest_kg: 60.0,
-        hard_speed_mps: 6.0,
+        openings: OpeningsInput {
+            vent_area_m2: 0.02,
+            discharge: Discharge::LowPressure { coefficient: 0.6 },
+            relief_area_m2: 0.1,
+            relief_opens_pa: 3_000.0,
+            relief_full_pa: 3_500.0,
+            leak_coefficient: 0.0005,
+            leak_exponent: 0.6,
+        },
+        blowers: BlowersInput {
+            count: 1,
+            speed: 1.0,
+            duct_loss: 0.5,
+            duct_diameter_m: 0.5,
+            closing_flap: false,
+            backflow_area_m2: Some(0.001),
+        },
+        bag: LevelsBag {
+            volume_m3: 180.0,
+            skin_kgpm2: 0.65,
+            skin_loss: 0.65,
+            pressure_min_pa: 1_400.0,
+            pressure_max_pa: 2_400.0,
+            depth_limit: 0.8,
+            load_stop_g: 25.0,
+            stop_floor: 0.6,
+            thickness_m: 2.2,
+            slope_rad: 0.1,
+        },
+        riders: LevelsRiders {
+            heaviest_kg: 110.0,
+            lightest_kg: 60.0,
+            hard_speed_mps: 6.0,
+            mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 5.0, thickness_m: 2.2 }),
+            commitment_s: Some(2.0),
+            reaction_s: 1.0,
+        },
         soft_speed_mps: 4.0,
-        mean_landing: Some(MeanLanding { mass_kg: 80.0, normal_speed_mps: 5.0, thickness_m: 2.2 }),
-        commitment_s: 2.0,
-        reaction_s: 1.0,
-        supply_sense: true,
-        sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 },
+        sensing: Sensing { supply_sense: true, sensor: SensorError { error_pa: 12.0, noise_pa: 20.0 } },
     };
     let bags = WatchedBags {
         area: StatedArea::Assumed { body_m2: 0.5, growth_m: 6.0, limit_m2: 4.0 },
@@ -351,7 +361,11 @@ fn a_power_cut_at_any_byte_leaves_the_old_site_or_the_new_one() {
     armed.arm_with_form();
     let image = armed.world.flash.borrow().clone();
     let settings = WatchSettings { revision: 4, ..planned() };
-    let other = WatchedForm { site: WatchedSite { heaviest_kg: 111.0, ..site }, bags, curve };
+    let other = WatchedForm {
+        site: WatchedSite { riders: LevelsRiders { heaviest_kg: 111.0, ..site.riders }, ..site },
+        bags,
+        curve,
+    };
     let (mut old, mut new) = (0, 0);
     for cut in (1..1_000).step_by(3) {
         let mut bench = Bench::new();

@@ -1,19 +1,19 @@
 //! The box made of software: what it does, step by step.
 
-use super::super::arm::{ArmError, NEEDED, SensorPart, arm, look};
+use super::super::arm::{ArmError, NEEDED, arm, look};
 use super::super::port::Decoder;
 use super::*;
 use landfall_core::watch::Reason;
 use landfall_firmware::link::{FromBox, Status};
 use landfall_plan::plan::compute;
-use landfall_plan::site::{Second, demo};
+use landfall_plan::site::{Second, Sensor, demo};
 use landfall_sampling::Stop;
 
 #[test]
 fn the_demo_can_be_armed_with_the_plans_own_figures() {
     let site = demo().with_value("spread.samples", "5000").unwrap();
     let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-    let s = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().settings;
+    let s = arm(&site, &results, Sensor::Bridge20, 1).unwrap().settings;
     // From the plan: needed is commitment, 0.1 s of alarm delay with the supply sensed, and 1 s of reaction.
     let p = &results.pressures;
     assert!((f64::from(s.needed_s) - p.commitment_s.unwrap() - 1.1).abs() < 1e-3);
@@ -26,9 +26,9 @@ fn the_demo_can_be_armed_with_the_plans_own_figures() {
     let dip_pa = f64::from(s.operating_pa) - t.dip_pa.unwrap();
     assert!((f64::from(s.landing_dip_pa) - dip_pa.max(10.0)).abs() < 0.01);
     assert!(
-        matches!(arm(&site, &results, SensorPart::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))
+        matches!(arm(&site, &results, Sensor::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))
     );
-    let notes = arm(&site, &results, SensorPart::Bridge20, 1).unwrap().notes;
+    let notes = arm(&site, &results, Sensor::Bridge20, 1).unwrap().notes;
     assert!(!notes.iter().any(|note| note.contains("above the stop pressure")), "{notes:?}");
 }
 
@@ -54,7 +54,7 @@ fn fitted() -> (Site, WatchSettings, Option<Riders>) {
     (site.watch.battery_full_v, site.watch.battery_empty_v) = (Some(12.8), Some(11.6));
     site.watch.battery_lasts_s = Some(43_200.0);
     let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-    let settings = look(&site, &results, Some(SensorPart::Bridge20), 1).unwrap().settings;
+    let settings = look(&site, &results, Some(Sensor::Bridge20), 1).unwrap().settings;
     let riders = Riders::of(&site, &results);
     (site, settings, riders)
 }
@@ -110,7 +110,7 @@ fn a_box_with_every_part_rides_on_a_computed_bag_and_each_fault_is_told() {
 fn a_site_that_asks_for_the_top_rides_with_it_and_not_without() {
     let site = demo().with_value("spread.samples", "5000").unwrap().with_value("watch.top_signal", "true").unwrap();
     let results = compute(&site, NEEDED, &Stop::default()).unwrap();
-    let armed = arm(&site, &results, SensorPart::Bridge20, 1).unwrap();
+    let armed = arm(&site, &results, Sensor::Bridge20, 1).unwrap();
     assert!(armed.settings.with_top() && armed.lines.iter().any(|line| line.what.contains("at the top")));
     let away = Scripted { at_s: 120.0, until_s: 130.0, what: Happening::TopAway };
     let plan = Plan {

@@ -1,14 +1,14 @@
 //! What the box on the fence is told, from a plan, and whatever keeps it from being told anything: each of that is a
 //! finding of the plan.
 
-use super::known::stated_area;
+use super::known::{levels_bag, stated_area};
 use super::model::Supply;
 use super::results::{About, Finding, Level, Results};
 use crate::shown::{Shown, Toward};
 use crate::site::{Second, Sensor, Site};
 use landfall_core::InputError;
 use landfall_core::blower::CurvePoint;
-use landfall_core::levels::SensorError;
+use landfall_core::levels::{LevelsRiders, Sensing, SensorError};
 use landfall_core::possible_bags::BagFactors;
 use landfall_core::thresholds::{
     FanCurve, NoThresholds, WATCHED_SITE_VERSION, WatchedBags, WatchedForm, WatchedSite, thresholds,
@@ -240,42 +240,27 @@ pub fn form(
         .iter()
         .map(|(flow, pressure)| CurvePoint { flow_m3ps: *flow as f32, pressure_pa: *pressure as f32 })
         .collect();
-    let openings = supply.openings.input();
+    let slope_rad = ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32;
     let watched = WatchedSite {
         version: WATCHED_SITE_VERSION,
         air_pressure_pa: supply.air.pressure_pa,
         air_temperature_k: supply.air.temperature_k,
-        vent_area_m2: openings.vent_area_m2,
-        vent_coefficient: bag.vent_coefficient as f32,
-        relief_area_m2: openings.relief_area_m2,
-        relief_opens_pa: openings.relief_opens_pa,
-        relief_full_pa: openings.relief_full_pa,
-        leak_coefficient: openings.leak_coefficient,
-        leak_exponent: openings.leak_exponent,
-        blowers: u8::try_from(blower.count).unwrap_or(u8::MAX),
-        speed: blower.speed as f32,
-        duct_loss: blower.duct_loss as f32,
-        duct_diameter_m: blower.duct_diameter_m.unwrap_or(0.0) as f32,
-        backflow_area_m2: blower.backflow_area_m2.filter(|_| !blower.closing_flap).map(|area| area as f32),
-        volume_m3: bag.volume_m3 as f32,
-        skin_kgpm2: bag.skin_weight_kgpm2 as f32,
-        skin_loss: bag.skin_loss as f32,
-        pressure_min_pa: bag.pressure_min_pa as f32,
-        pressure_max_pa: bag.pressure_max_pa as f32,
-        depth_limit: bag.depth_limit as f32,
-        load_stop_g: bag.load_stop as f32,
-        stop_floor: bag.stop_floor as f32,
-        thickness_m: thickness_m as f32,
-        slope_rad: ((bag.back_height_m - bag.front_height_m) / bag.length_m).atan() as f32,
-        heaviest_kg: demanded.heaviest_kg,
-        lightest_kg: demanded.lightest_kg,
-        hard_speed_mps: hard_mps as f32,
+        openings: *supply.openings.input(),
+        blowers: supply.stated,
+        bag: levels_bag(site, thickness_m, slope_rad),
+        riders: LevelsRiders {
+            heaviest_kg: demanded.heaviest_kg,
+            lightest_kg: demanded.lightest_kg,
+            hard_speed_mps: hard_mps as f32,
+            mean_landing: demanded.mean,
+            commitment_s: Some(commitment_s as f32),
+            reaction_s: site.rider.reaction_s as f32,
+        },
         soft_speed_mps: (mean_mps - SOFT_SIGMAS * sd_mps).max(0.5) as f32,
-        mean_landing: demanded.mean,
-        commitment_s: commitment_s as f32,
-        reaction_s: site.rider.reaction_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor: SensorError { error_pa: sensor.error_pa, noise_pa: sensor.noise_pa },
+        sensing: Sensing {
+            supply_sense: site.watch.supply_sense,
+            sensor: SensorError { error_pa: sensor.error_pa, noise_pa: sensor.noise_pa },
+        },
     };
     let (soft, firm) = match which {
         Bags::Stated => (BagFactors::STATED, BagFactors::STATED),

@@ -11,7 +11,7 @@ use landfall_core::bag_gas::Chamber;
 use landfall_core::force_area::{ForceArea, Knot};
 use landfall_core::ground_chance::{GroundChance, LandingRider, ground_chance};
 use landfall_core::landing_limits::Limit;
-use landfall_core::levels::{LevelsInput, SensorError};
+use landfall_core::levels::{LevelsBag, LevelsInput, LevelsRiders, Sensing, SensorError};
 use landfall_core::possible_bags::{PossibleBag, PossibleBags, StatedArea, Unknown};
 use landfall_core::ride_limits::{BagLimits, RideLimits, ride_limits};
 use landfall_core::supply::one_blower_lost;
@@ -54,34 +54,44 @@ pub fn possible_bags(site: &Site) -> Result<PossibleBags, InputError> {
     )
 }
 
+/// A site's bag as the levels take it, with the thickness where landings fall.
+pub fn levels_bag(site: &Site, thickness_m: f64, slope_rad: f32) -> LevelsBag {
+    let bag = &site.bag;
+    LevelsBag {
+        volume_m3: bag.volume_m3 as f32,
+        skin_kgpm2: bag.skin_weight_kgpm2 as f32,
+        skin_loss: bag.skin_loss as f32,
+        pressure_min_pa: bag.pressure_min_pa as f32,
+        pressure_max_pa: bag.pressure_max_pa as f32,
+        depth_limit: bag.depth_limit as f32,
+        load_stop_g: bag.load_stop as f32,
+        stop_floor: bag.stop_floor as f32,
+        thickness_m: thickness_m as f32,
+        slope_rad,
+    }
+}
+
 /// A site's bag and supply under a demand, as the core takes them.
 pub fn levels_input<'a>(site: &Site, supply: &'a Supply, bag: &Bag, demand: &Demand) -> LevelsInput<'a> {
+    let sensor = site.watch.sensor;
     LevelsInput {
         air: &supply.air,
         openings: &supply.openings,
         blowers: &supply.blowers,
         operating_pa: supply.operating.pressure_pa,
-        volume_m3: site.bag.volume_m3 as f32,
-        skin_kgpm2: site.bag.skin_weight_kgpm2 as f32,
-        skin_loss: site.bag.skin_loss as f32,
-        pressure_min_pa: site.bag.pressure_min_pa as f32,
-        pressure_max_pa: site.bag.pressure_max_pa as f32,
-        depth_limit: site.bag.depth_limit as f32,
+        bag: levels_bag(site, demand.thickness_m, bag.slope_rad()),
         load_limit_g: site.bag.load_limit as f32,
-        load_stop_g: site.bag.load_stop as f32,
-        stop_floor: site.bag.stop_floor as f32,
-        thickness_m: demand.thickness_m as f32,
-        slope_rad: bag.slope_rad(),
-        heaviest_kg: demand.heaviest_kg as f32,
-        lightest_kg: demand.lightest_kg as f32,
-        hard_speed_mps: demand.hard_speed_mps as f32,
-        mean_landing: demand.mean,
-        commitment_s: demand.commitment_s.map(|seconds| seconds as f32),
-        reaction_s: site.rider.reaction_s as f32,
-        supply_sense: site.watch.supply_sense,
-        sensor: SensorError {
-            error_pa: site.watch.sensor.error_pa() as f32,
-            noise_pa: site.watch.sensor.noise_pa() as f32,
+        riders: LevelsRiders {
+            heaviest_kg: demand.heaviest_kg as f32,
+            lightest_kg: demand.lightest_kg as f32,
+            hard_speed_mps: demand.hard_speed_mps as f32,
+            mean_landing: demand.mean,
+            commitment_s: demand.commitment_s.map(|seconds| seconds as f32),
+            reaction_s: site.rider.reaction_s as f32,
+        },
+        sensing: Sensing {
+            supply_sense: site.watch.supply_sense,
+            sensor: SensorError { error_pa: sensor.error_pa() as f32, noise_pa: sensor.noise_pa() as f32 },
         },
         options: Options::default(),
     }

@@ -41,6 +41,8 @@ pub struct Supply {
     pub openings: Openings,
     /// Blowers.
     pub blowers: Blowers,
+    /// What is stated of them besides their curve.
+    pub stated: BlowersInput,
     /// Where they balance.
     pub operating: OperatingPoint,
     /// Against the maker's range.
@@ -297,7 +299,7 @@ impl Supply {
             bag.skin_stretch_per_pa as f32,
             bag.skin_weight_kgpm2 as f32,
         );
-        Ok(Self { air, openings, blowers, operating, check, read_over, chamber })
+        Ok(Self { air, openings, blowers, stated: input, operating, check, read_over, chamber })
     }
 
     /// What enters and leaves the bag.
