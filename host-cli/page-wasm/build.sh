@@ -47,11 +47,14 @@ else
         CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER=${lld:-rust-lld} \
         /usr/bin/cargo "${build[@]}" -Z build-std=std,panic_abort
 fi
-# Put in place in one step, so that a build going on beside never sees half of it.
+# Put in place in one step, so that a build going on beside never sees half of it; the same bytes are left alone, or all that
+# holds them would be linked anew, also under the feet of tests that are running.
 put() {
-    cp "$built" "$1.new"
-    chmod 644 "$1.new"
-    mv "$1.new" "$1"
+    if ! cmp -s "$built" "$1"; then
+        cp "$built" "$1.new"
+        chmod 644 "$1.new"
+        mv "$1.new" "$1"
+    fi
     echo "$1: $(stat -c %s "$1") bytes"
 }
 built=$target/wasm32-unknown-unknown/page/landfall_page.wasm
