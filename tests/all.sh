@@ -78,6 +78,7 @@ beside() {
     until [ -e "$logs/compiled" ]; do sleep 1; done
     stage browser bash tests/browser/run.sh
     stage ramp-read-back target/reference-venv/bin/python tests/reference/ramp_readback.py "$target/debug/landfall"
+    stage counts bash tests/bench/counts.sh --check
 }
 
 stage packages packages
@@ -93,7 +94,6 @@ stage tests cargo test --workspace --quiet
 grep -E '^(test result|running [1-9])' "$logs/tests.log" || true
 stage readme bash tests/readme.sh --check
 stage lints-and-docs lints
-stage counts bash tests/bench/counts.sh --check
 wait "${others[0]}"
 trap - EXIT
 stage done true

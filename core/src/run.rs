@@ -33,6 +33,18 @@ pub struct Setup {
     rotating_kg: f32,
 }
 
+/// A run taken with the fine steps, which coarser ones are held to: see [`Setup::probe`].
+#[derive(Clone, Copy, Debug)]
+pub struct Probe {
+    inputs: Inputs<f32>,
+    fine: Run<f32>,
+    start: Motion<f32>,
+    /// Whether the path begins below the plane of the top, and so passes the bag's front.
+    passes_front: bool,
+    /// The height there over the contact plane, m.
+    front_m: f32,
+}
+
 /// What a run came to; where it did not reach the bag's plane the masks say why.
 #[derive(Clone, Copy, Debug)]
 pub struct Run<L: Lane> {
@@ -303,21 +315,20 @@ impl Setup {
     /// Each kind of step is tried alone with the others fine, which gives its error at each count. From one step
     /// of each kind on, the kind whose next count takes most error away for its steps gets it, until the errors
     /// together are within the tolerance.
-    pub fn choose_steps(&self, probes: &[Inputs<f32>], tolerance_m: f32) -> Steps {
+    pub fn choose_steps(&self, probes: &[Probe], tolerance_m: f32) -> Steps {
         const LADDER: [u16; 9] = [1, 2, 3, 4, 5, 6, 8, 12, 16];
         const KINDS: [fn(&mut Steps) -> &mut u16; 5] =
             [|s| &mut s.start, |s| &mut s.straight, |s| &mut s.arc, |s| &mut s.takeoff, |s| &mut s.flight];
         let fine = Steps { lip: 1, ..Steps::FINE };
-        let worst = |trial: &Steps, which: usize| {
-            let errors = probes.iter().filter_map(|probe| self.deviation_m(probe, trial).get(which).copied());
-            errors.fold(0.0, libm::fmaxf)
-        };
+        let worst = |trial: &Steps| probes.iter().map(|probe| self.deviation_m(probe, trial)).fold(0.0, libm::fmaxf);
+        let worst_at_front =
+            |steps: u16| probes.iter().map(|probe| self.front_deviation_m(probe, steps)).fold(0.0, libm::fmaxf);
         let mut errors_m = [[0.0_f32; LADDER.len()]; KINDS.len()];
         for (kind, errors) in KINDS.iter().zip(&mut errors_m) {
             for (count, error) in LADDER.iter().zip(errors) {
                 let mut trial = fine;
                 *kind(&mut trial) = *count;
-                *error = worst(&trial, 0);
+                *error = worst(&trial);
                 // A sixteenth is little beside what the other kinds leave.
                 if *error <= tolerance_m * 0.0625 {
                     break;
@@ -355,33 +366,50 @@ impl Setup {
         }
         // Where it passes the front a path is only above or below: that error does not add to the others, but many
         // paths may pass close to it.
-        let enough = |front: &u16| worst(&Steps { front: *front, ..fine }, 1) <= 0.25 * tolerance_m;
+        let enough = |front: &u16| worst_at_front(*front) <= 0.25 * tolerance_m;
         chosen.front = LADDER.iter().copied().find(enough).unwrap_or(16);
         chosen
     }
 
-    /// How far a landing, and the height at the bag's front, move when taken with `steps` instead of the fine ones.
-    fn deviation_m(&self, inputs: &Inputs<f32>, steps: &Steps) -> [f32; 2] {
-        let fine_end = self.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
-        let fine = self.run_from(&fine_end, inputs, &Steps::FINE);
+    /// A run taken with the fine steps, for [`Setup::choose_steps`].
+    #[must_use]
+    pub fn probe(&self, inputs: &Inputs<f32>) -> Probe {
+        let end = self.ride::<f32, false>(inputs, &Steps::FINE, |_| {});
+        let fine = self.run_from(&end, inputs, &Steps::FINE);
+        let start = self.release(end.speed_mps, inputs);
+        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        let passes_front = plane.distance(&start) < 0.0;
+        let front_m = if passes_front { self.over_front_m(inputs, &start, Steps::FINE.front) } else { 0.0 };
+        Probe { inputs: *inputs, fine, start, passes_front, front_m }
+    }
+
+    /// Height over the contact plane where the bag's front is passed.
+    fn over_front_m(&self, inputs: &Inputs<f32>, start: &Motion<f32>, steps: u16) -> f32 {
+        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
+        plane.distance(&fly_to_x(start, self.bag.gap_m(), &self.drag(inputs), steps).motion)
+    }
+
+    /// How far a landing moves when taken with `steps` instead of the fine ones.
+    fn deviation_m(&self, probe: &Probe, steps: &Steps) -> f32 {
+        let Probe { inputs, fine, .. } = probe;
+        if fine.stalled || fine.left_surface {
+            return 0.0;
+        }
         let end = self.ride::<f32, false>(inputs, steps, |_| {});
         let trial = self.run_from(&end, inputs, steps);
-        if fine_end.stalled || fine_end.left {
-            return [0.0; 2];
-        }
-        let mut front_m = 0.0;
         let mut off_m = libm::fabsf(trial.ride_speed_mps - fine.ride_speed_mps);
         if !fine.front {
             off_m = libm::fmaxf(off_m, libm::fabsf(trial.along_m - fine.along_m));
         }
-        let start = self.release(fine_end.speed_mps, inputs);
-        let plane = self.bag.contact_plane(inputs.get(Uncertain::ContactHeight));
-        if plane.distance(&start) < 0.0 {
-            let drag = self.drag(inputs);
-            let at = |steps: u16| plane.distance(&fly_to_x(&start, self.bag.gap_m(), &drag, steps).motion);
-            front_m = libm::fabsf(at(steps.front) - at(Steps::FINE.front));
+        off_m
+    }
+
+    /// How far the height at the bag's front moves when the flight there is taken with so many steps.
+    fn front_deviation_m(&self, probe: &Probe, steps: u16) -> f32 {
+        if probe.fine.stalled || probe.fine.left_surface || !probe.passes_front {
+            return 0.0;
         }
-        [off_m, front_m]
+        libm::fabsf(self.over_front_m(&probe.inputs, &probe.start, steps) - probe.front_m)
     }
 }
 

@@ -183,11 +183,12 @@ export class Board {
 
   /** Runs until the emulated time, ns, or until `stop` says so (asked at every wake). */
   runTo(end, stop) {
-    let { mcu } = this, { core, clock } = mcu;
-    while (this.now < end) {
+    let { mcu } = this, { core, clock } = mcu, until = end - this.base;
+    // What is done for each instruction is written out: it is most of the time that the emulator takes.
+    while (clock.nanosCounter < until) {
       if (core.waiting && !this.wakes()) {
         if (stop?.()) return true;
-        const rest = end - this.now;
+        const rest = until - clock.nanosCounter;
         clock.tick(clock.nextAlarm ? Math.min(clock.nanosToNextAlarm, rest) : rest);
       } else {
         const pc = core.PC;
@@ -195,17 +196,16 @@ export class Board {
           if (this.ssi.away()) this.flashFetches++;
           if (this.measure) this.touch(pc >>> 3);
         }
-        const cycles = core.executeInstruction();
-        clock.tick((cycles * 1e9) / mcu.clkSys);
+        const cycles = core.executeInstruction(), nanos = (cycles * 1e9) / mcu.clkSys, { nextAlarm } = clock;
+        if (nextAlarm !== null && nextAlarm.nanos <= clock.nanosCounter + nanos) clock.tick(nanos); else clock.nanosCounter += nanos;
         this.instructions++;
         const sp = core.registers[13];
-        if (sp < this.lowestStack && this.boots && sp < 0x20040000) this.lowestStack = sp;
+        if (sp < this.lowestStack && sp < 0x20040000) this.lowestStack = sp;
         if (this.measure) { this.period.instructions++; this.period.cycles += cycles; if (pc >>> 28 === 2) this.period.flash += cycles; if (this.now - this.period.begin >= 20e6) this.closePeriod(); }
-        if (this.stopWhen?.()) return true;
         // A processor that computes does not sleep.
         if (this.busy && (this.instructions & 511) === 0 && stop?.()) return true;
       }
-      if (this.pending) { const why = this.pending; this.pending = null; this.flash.cut(); this.boot(why); ({ mcu } = this); ({ core, clock } = mcu); }
+      if (this.pending) { const why = this.pending; this.pending = null; this.flash.cut(); this.boot(why); ({ mcu } = this); ({ core, clock } = mcu); until = end - this.base; }
     }
     return false;
   }

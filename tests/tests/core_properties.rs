@@ -134,7 +134,7 @@ proptest! {
             let sum: f32 = found.shares_along.iter().sum();
             prop_assert!(found.sd_along_m == 0.0 || (sum - 1.0).abs() < 1e-3, "{found:?}");
         }
-        let probes = [inputs, uncertainty.at(&[1.0; COUNT])];
+        let probes = [inputs, uncertainty.at(&[1.0; COUNT])].map(|inputs| setup.probe(&inputs));
         let _ = setup.choose_steps(&probes, 1e-4);
         if braking.is_finite()
             && let Some(line) = last_stop_line(&setup, &inputs, braking)

@@ -7,10 +7,10 @@
 
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
 use landfall_core::force_area::ForceArea;
-use landfall_core::inputs::{COUNT, Inputs, Uncertain};
+use landfall_core::inputs::{COUNT, Uncertain};
 use landfall_core::path::{Path, Section, Shape};
 use landfall_core::ride::Steps;
-use landfall_core::run::Setup;
+use landfall_core::run::{Probe, Setup};
 use landfall_core::spread::differences;
 use landfall_core::supply::Feed;
 use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
@@ -56,12 +56,12 @@ fn of_sections(count: usize) -> Model {
 }
 
 fn steps(model: &Model, tolerance_m: f32) -> Steps {
-    let mut probes: Vec<Inputs<f32>> = Vec::new();
+    let mut probes: Vec<Probe> = Vec::new();
     for which in Uncertain::ALL {
         for side in [-4.0_f32, 4.0] {
             let mut deviations = [0.0; COUNT];
             deviations[which as usize] = side;
-            probes.push(model.uncertainty.at(&deviations));
+            probes.push(model.setups[1].probe(&model.uncertainty.at(&deviations)));
         }
     }
     model.setups[1].choose_steps(&probes, tolerance_m)

@@ -11,7 +11,7 @@ use landfall_core::inputs::{BOTCHED, COUNT, Inputs, Uncertain, Uncertainty};
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::Steps;
-use landfall_core::run::Setup;
+use landfall_core::run::{Probe, Setup};
 use landfall_core::supply::{Feed, Flows, OperatingPoint, SupplyCheck, check_supply, operating_point, settled};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::wind::{WindForces, WindLoad};
@@ -183,6 +183,7 @@ impl Model {
                 BOTCHED.into_iter().for_each(|which| add(&botched, which, 3.0));
             }
         }
+        let probes: Vec<Probe> = probes.iter().map(|inputs| self.setups[1].probe(inputs)).collect();
         self.setups[1].choose_steps(&probes, STEP_TOLERANCE_M)
     }
 
