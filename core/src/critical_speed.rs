@@ -2,10 +2,10 @@
 
 use crate::bag_gas::{Adiabat, Chamber, GasState, QUICK_EXPONENT};
 use crate::error::{InputError, Status};
-use crate::ground_chance::NormalSpeeds;
+use crate::flows::{Feed, Flows};
 use crate::levels::LevelsInput;
+use crate::normal_speeds::NormalSpeeds;
 use crate::possible_bags::PossibleBag;
-use crate::supply::{Feed, Flows};
 use crate::touchdown::{Landing, Options, Until, touch_down};
 
 /// Fastest normal speed that is looked at, m/s.

@@ -7,8 +7,6 @@
 use crate::air::STANDARD_GRAVITY_MPS2;
 use crate::bag_gas::{Chamber, GasState, QUICK_EXPONENT};
 use crate::force_area::ForceArea;
-use crate::levels::LevelsInput;
-use crate::possible_bags::PossibleBag;
 use crate::touchdown::Landing;
 
 /// Deepest that a body is looked for, m.
@@ -66,30 +64,22 @@ impl Spring {
     }
 }
 
-/// Pull along the normal of the top, m/s².
-pub(crate) fn pull_mps2(input: &LevelsInput<'_>) -> f32 {
-    STANDARD_GRAVITY_MPS2 * libm::cosf(input.bag.slope_rad)
+/// Pull along the normal of a top, m/s².
+pub(crate) fn pull_mps2(slope_rad: f32) -> f32 {
+    STANDARD_GRAVITY_MPS2 * libm::cosf(slope_rad)
 }
 
 /// The starting pressure at which the gas takes up a landing just at a depth, Pa; may be below zero.
 pub(crate) fn stop_pa(landing: &Landing, chamber: &Chamber, limit_m: f32) -> f32 {
     let from = chamber.at_pressure(chamber.operating_pa());
     let spring = Spring::new(&landing.area(), chamber, &from);
-    let (speed, pull_mps2) = (landing.normal_speed_mps(), STANDARD_GRAVITY_MPS2 * libm::cosf(landing.slope_rad()));
+    let (speed, pull_mps2) = (landing.normal_speed_mps(), pull_mps2(landing.slope_rad()));
     let brought = landing.mass_kg() * (0.5 * speed * speed + pull_mps2 * limit_m);
     let displaced_m3 = landing.area().volume_m3(limit_m);
     brought / displaced_m3 - 0.5 * displaced_m3 / spring.give_m3_per_pa
 }
 
-/// The square of the speed that the gas takes up just at the ground from a state, m²/s²; below zero where its weight
-/// alone is too much.
-pub(crate) fn critical_speed_squared(
-    input: &LevelsInput<'_>,
-    bag: &PossibleBag,
-    chamber: &Chamber,
-    from: &GasState,
-    mass_kg: f32,
-) -> f32 {
-    let thickness_m = input.bag.thickness_m;
-    2.0 * (Spring::new(&bag.area, chamber, from).work_j(thickness_m) / mass_kg - pull_mps2(input) * thickness_m)
+/// The square of the speed that the gas takes up just at a depth, m²/s²; below zero where the weight alone is too much.
+pub(crate) fn critical_speed_squared(spring: &Spring, depth_m: f32, mass_kg: f32, pull_mps2: f32) -> f32 {
+    2.0 * (spring.work_j(depth_m) / mass_kg - pull_mps2 * depth_m)
 }

@@ -5,50 +5,19 @@
 
 use crate::bag_gas::{Chamber, GasState};
 use crate::critical_speed::{CriticalSpeed, FASTEST_MPS, Fall, Met};
-use crate::energy_balance;
+use crate::energy_balance::{Spring, critical_speed_squared, pull_mps2};
 use crate::error::{InputError, within};
+use crate::flows::Feed;
 use crate::levels::LevelsInput;
-use crate::mixture::Mixture;
-use crate::normal::over;
+pub use crate::normal_speeds::{NormalSpeeds, TwoNormals};
 use crate::possible_bags::{POSSIBLE_BAGS, PossibleBag, PossibleBags};
 use crate::slow_gas::SlowGas;
-use crate::supply::Feed;
 use crate::worst_bags::{Ordeal, at_place, count_worse, in_order};
 
 /// A chance under this is not told from none, nor one this near to 1 from certainty.
 pub const LEAST_CHANCE: f32 = 1e-7;
 /// How many bags in a row must rest at the speed of [`LEAST_CHANCE`] before the rest are taken to.
 const RUN: u8 = 12;
-
-/// How fast a rider's landings are, into the top.
-pub trait NormalSpeeds {
-    /// Chance that the normal speed of a landing is over `normal_mps`; it does not rise with the speed.
-    fn survival(&self, normal_mps: f32) -> f32;
-}
-
-impl NormalSpeeds for Mixture {
-    fn survival(&self, normal_mps: f32) -> f32 {
-        self.normal_survival(normal_mps)
-    }
-}
-
-/// A mixture of two normals, good and botched tries.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct TwoNormals {
-    /// Mean and standard deviation of good tries, m/s.
-    pub good_mps: (f32, f32),
-    /// Mean and standard deviation of botched tries, m/s.
-    pub botched_mps: (f32, f32),
-    /// Share of botched tries.
-    pub botched: f32,
-}
-
-impl NormalSpeeds for TwoNormals {
-    fn survival(&self, normal_mps: f32) -> f32 {
-        let of = |(mean, sd)| over(normal_mps, mean, sd);
-        (1.0 - self.botched) * of(self.good_mps) + self.botched * of(self.botched_mps)
-    }
-}
 
 /// A rider whose chance is asked for.
 #[derive(Clone, Copy)]
@@ -123,7 +92,9 @@ impl Landings<'_> {
 impl Ordeal for Landings<'_> {
     fn estimate(&self, bag: &PossibleBag) -> Result<f32, InputError> {
         let (chamber, from) = self.at_contact(bag)?;
-        Ok(-energy_balance::critical_speed_squared(self.input, bag, &chamber, &from, self.mass_kg))
+        let top = &self.input.bag;
+        let spring = Spring::new(&bag.area, &chamber, &from);
+        Ok(-critical_speed_squared(&spring, top.thickness_m, self.mass_kg, pull_mps2(top.slope_rad)))
     }
 
     fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {

@@ -4,7 +4,7 @@ use crate::bag_gas::{Adiabat, Chamber, GasState, QUICK_EXPONENT};
 use crate::bracket::close_in;
 use crate::energy_balance;
 use crate::error::Status;
-use crate::supply::{Feed, Flows};
+use crate::flows::{Feed, Flows};
 use crate::touchdown::{Landing, Options, Touchdown, Until, touch_down};
 
 /// Highest starting pressure that is searched, Pa.

@@ -5,11 +5,11 @@ use crate::bag_gas::Chamber;
 use crate::bracket::close_in;
 use crate::energy_balance::{self, Spring};
 use crate::error::{InputError, Status, within};
+use crate::flows::Feed;
 use crate::landing_limits::{Limit, Trial};
 use crate::levels::{Levels, LevelsInput, ThreeBags, levels};
 use crate::possible_bags::{BagFactors, PossibleBag, PossibleBags};
 use crate::slow_gas::SlowGas;
-use crate::supply::Feed;
 use crate::touchdown::{Options, Until};
 use crate::worst_bags::{Ordeal, at_place};
 
@@ -135,7 +135,11 @@ impl Ordeal for LightLoad<'_> {
         let input = self.input;
         let chamber = input.chamber(bag)?;
         let spring = Spring::new(&bag.area, &chamber, &chamber.at_pressure(input.operating_pa));
-        Ok(spring.load_g(input.riders.lightest_kg, input.riders.hard_speed_mps, energy_balance::pull_mps2(input)))
+        Ok(spring.load_g(
+            input.riders.lightest_kg,
+            input.riders.hard_speed_mps,
+            energy_balance::pull_mps2(input.bag.slope_rad),
+        ))
     }
 
     fn against(&self, bag: &PossibleBag, level: f32) -> Result<f32, InputError> {

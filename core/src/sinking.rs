@@ -2,9 +2,9 @@
 
 use crate::bag_gas::Adiabat;
 use crate::dormand_prince::State;
+use crate::flows::Flows;
 use crate::force_area::ForceArea;
 use crate::hermite::{Quintic, cubic, first_crossing};
-use crate::supply::Flows;
 
 /// Going in, coming back, resting between the two forces, or lying on the ground after it has sunk on.
 #[derive(Clone, Copy, PartialEq, Eq)]

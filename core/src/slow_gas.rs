@@ -6,7 +6,7 @@
 
 use crate::bag_gas::{Chamber, GasState};
 use crate::error::Status;
-use crate::supply::{Feed, Flows};
+use crate::flows::{Feed, Flows};
 
 /// Five-point Gauss–Legendre on 0..1: place and weight (tabulated constants).
 const GAUSS: [(f32, f32); 5] = [

@@ -12,12 +12,12 @@ use crate::air::STANDARD_GRAVITY_MPS2;
 use crate::bag_gas::Adiabat;
 use crate::dormand_prince::{State, Step, step};
 use crate::error::{InputError, Status, within};
+use crate::flows::Flows;
 use crate::force_area::ForceArea;
 use crate::hermite::{Quintic, cubic_peak};
 use crate::sinking::{
     Body, Dense, Event, Mode, Phase, corner_share, first_event, first_step_s, knot_share, step_factor,
 };
-use crate::supply::Flows;
 
 /// What a landing is made from: plain numbers, checked by [`Landing::new`].
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -458,8 +458,8 @@ mod tests {
     use super::*;
     use crate::air::Air;
     use crate::bag_gas::{Chamber, QUICK_EXPONENT};
+    use crate::flows::Feed;
     use crate::openings::{Openings, OpeningsInput};
-    use crate::supply::Feed;
 
     fn landing(thickness_m: Option<f32>) -> LandingInput {
         LandingInput {

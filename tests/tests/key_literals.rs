@@ -45,7 +45,7 @@ fn every_key_that_a_source_names_is_a_key_of_the_site_file() {
     let (mut named, mut unknown) = (0, BTreeMap::new());
     for file in &files {
         // The table of what people write for a key, and the table of the keys themselves.
-        if file.ends_with("site/read.rs") || file.ends_with("site/keys.rs") {
+        if file.ends_with("site/unknown.rs") || file.ends_with("site/keys.rs") {
             continue;
         }
         let text = fs::read_to_string(file).unwrap();

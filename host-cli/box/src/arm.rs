@@ -1,11 +1,11 @@
 //! The watch's settings, computed from a plan and told in plain words with their reasons.
 
-use landfall_core::thresholds::{NoThresholds, thresholds};
+use landfall_core::thresholds::{NoThresholds, WatchedForm, thresholds};
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::store::crc32;
 
 use super::beside;
-use super::today::{Form, form};
+use super::line::Line;
 use landfall_plan::plan::box_settings::{self, Bags, BoxSensor, Refusal, why_none};
 use landfall_plan::plan::model::Supply;
 use landfall_plan::plan::results::{Level, Results, StopRule};
@@ -20,15 +20,19 @@ pub const NEEDED: Parts = Parts { tails: false, hold_winds: false, cures: false,
 /// simulated riding, Pa; nearer ones are noted.
 const DIP_ROOM_PA: f32 = 130.0;
 
-/// One setting in plain words.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Line {
-    /// Field of the settings.
-    pub key: &'static str,
-    /// What it is and its value.
-    pub what: String,
-    /// Where it comes from.
-    pub why: String,
+/// The form of a site for a box with `sensor`.
+///
+/// # Errors
+/// [`ArmError::Stop`] where there is no landing to watch for.
+pub fn form(
+    site: &Site,
+    results: &Results,
+    supply: &Supply,
+    sensor: Sensor,
+    which: Bags,
+) -> Result<WatchedForm, ArmError> {
+    box_settings::form(site, results, supply, &BoxSensor::of(sensor), which)
+        .map_err(|refusal| ArmError::of(site, refusal))
 }
 
 /// Settings and how they came about.
@@ -37,7 +41,7 @@ pub struct Armed {
     /// For the box.
     pub settings: WatchSettings,
     /// What a box computes its thresholds from in today's air.
-    pub form: Form,
+    pub form: WatchedForm,
     /// Name of the site.
     pub site: String,
     /// In the order in which they are shown.
@@ -199,7 +203,7 @@ const fn topic(error: &NoThresholds) -> &'static str {
     }
 }
 
-fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: Sensor, form: &Form) -> Vec<Line> {
+fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: Sensor, form: &WatchedForm) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
     let rule = match results.pressures.stop_rule {
         Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",

@@ -3,7 +3,7 @@
 use landfall_core::watch::parts::{BatteryPart, SecondKind};
 use landfall_core::watch::{BesideSeen, Fault, Parts, SelfTest, Tested, WatchSettings};
 
-use super::arm::Line;
+use super::line::Line;
 
 /// A time in hours, to the careful side, or in minutes where it is short.
 fn hours(s: f32) -> String {

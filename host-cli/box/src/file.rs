@@ -10,7 +10,7 @@ use landfall_core::watch::WatchSettings;
 use landfall_firmware::frame::{FrameError, Receiver, encode};
 use landfall_firmware::link::{Refusal, ToBox, may_replace};
 
-use super::today::Form;
+use landfall_core::thresholds::WatchedForm;
 
 /// What is wrong with a settings file.
 #[derive(Debug)]
@@ -86,9 +86,9 @@ pub fn to_bytes(settings: &WatchSettings) -> Result<Vec<u8>, FileError> {
 ///
 /// # Errors
 /// As [`to_bytes`].
-pub fn to_bytes_with(settings: &WatchSettings, form: Option<&Form>) -> Result<Vec<u8>, FileError> {
+pub fn to_bytes_with(settings: &WatchSettings, form: Option<&WatchedForm>) -> Result<Vec<u8>, FileError> {
     let mut bytes = to_bytes(settings)?;
-    if let Some(Form { site, bags, curve }) = form {
+    if let Some(WatchedForm { site, bags, curve }) = form {
         for message in [ToBox::OfferSite(*site), ToBox::OfferBags(*bags), ToBox::OfferCurve(*curve)] {
             bytes.extend(encode(&message).map_err(|error| FileError::Frame(Some(error)))?.bytes());
         }
@@ -108,7 +108,7 @@ pub fn from_bytes(bytes: &[u8]) -> Result<WatchSettings, FileError> {
 ///
 /// # Errors
 /// [`FileError`].
-pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileError> {
+pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<WatchedForm>), FileError> {
     let mut receiver = Receiver::new();
     let messages: Vec<_> = bytes.iter().filter_map(|byte| receiver.push::<ToBox>(*byte)).collect();
     if bytes.last() != Some(&0) || messages.is_empty() {
@@ -119,7 +119,7 @@ pub fn with_form(bytes: &[u8]) -> Result<(WatchSettings, Option<Form>), FileErro
     let (settings, form) = match messages[..] {
         [ToBox::Offer(settings)] => (settings, None),
         [ToBox::Offer(settings), ToBox::OfferSite(site), ToBox::OfferBags(bags), ToBox::OfferCurve(curve)] => {
-            (settings, Some(Form { site, bags, curve }))
+            (settings, Some(WatchedForm { site, bags, curve }))
         }
         [ToBox::Offer(_), ..] => return Err(FileError::Frame(None)),
         _ => return Err(FileError::Kind),
@@ -140,7 +140,7 @@ pub fn read(path: &Path) -> Result<WatchSettings, FileError> {
 ///
 /// # Errors
 /// [`FileError`].
-pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<Form>), FileError> {
+pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<WatchedForm>), FileError> {
     with_form(&fs::read(path)?)
 }
 
@@ -152,7 +152,7 @@ pub fn read_with_form(path: &Path) -> Result<(WatchSettings, Option<Form>), File
 pub fn to_replace(
     path: &Path,
     settings: &WatchSettings,
-    form: Option<&Form>,
+    form: Option<&WatchedForm>,
     force: bool,
 ) -> Result<Vec<u8>, FileError> {
     let bytes = to_bytes_with(settings, form)?;

@@ -12,6 +12,7 @@ pub mod calibrate;
 pub mod draw;
 pub mod events;
 pub mod file;
+pub mod line;
 pub mod live;
 pub mod noise;
 pub mod port;

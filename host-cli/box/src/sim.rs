@@ -22,7 +22,7 @@ use super::noise::{Noise, Numbers};
 use super::script::{Happening, Scripted, Wrong};
 use super::sim_top::{SimTop, Wires};
 use landfall_plan::plan::PlanError;
-use landfall_plan::plan::supply::landing_kg;
+use landfall_plan::plan::demand::landing_kg;
 use landfall_plan::site::Site;
 
 const SECTOR: usize = 4096;

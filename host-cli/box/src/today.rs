@@ -8,23 +8,8 @@ use landfall_core::watch::{Thresholds, in_force};
 use landfall_firmware::link::Verdict;
 use serde_json::{Value, json};
 
-use super::arm::{ArmError, Armed};
-use landfall_plan::plan::box_settings::{self, Bags, BoxSensor, why_none};
-use landfall_plan::plan::model::Supply;
-use landfall_plan::plan::results::Results;
-use landfall_plan::site::{Sensor, Site};
-
-/// What a box needs of a site to compute its thresholds.
-pub type Form = WatchedForm;
-
-/// The form of a site for a box with `sensor`.
-///
-/// # Errors
-/// [`ArmError::Stop`] where there is no landing to watch for.
-pub fn form(site: &Site, results: &Results, supply: &Supply, sensor: Sensor, which: Bags) -> Result<Form, ArmError> {
-    box_settings::form(site, results, supply, &BoxSensor::of(sensor), which)
-        .map_err(|refusal| ArmError::of(site, refusal))
-}
+use super::arm::Armed;
+use landfall_plan::plan::box_settings::why_none;
 
 /// Which thresholds a box goes by and why, in plain words.
 pub const fn verdict_text(verdict: Verdict) -> &'static str {
@@ -79,7 +64,12 @@ pub struct Today {
 ///
 /// # Errors
 /// [`InputError`] where the air is none that a box believes.
-pub fn today(settings: &WatchSettings, form: &Form, pressure_pa: f32, temperature_k: f32) -> Result<Today, InputError> {
+pub fn today(
+    settings: &WatchSettings,
+    form: &WatchedForm,
+    pressure_pa: f32,
+    temperature_k: f32,
+) -> Result<Today, InputError> {
     let air = todays_air(pressure_pa, temperature_k)?;
     let held =
         |computed, why: String, withheld| Today { air, computed, in_force: *settings, refused: Some(why), withheld };
@@ -169,14 +159,16 @@ pub fn json(today: &Today) -> Value {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::arm::{NEEDED, arm};
+    use crate::arm::{NEEDED, arm, form};
     use landfall_core::thresholds::NoThresholds;
+    use landfall_plan::plan::box_settings::Bags;
     use landfall_plan::plan::compute;
-    use landfall_plan::site::{demo, read_site};
+    use landfall_plan::plan::model::Supply;
+    use landfall_plan::site::{Sensor, demo, read_site};
     use landfall_sampling::Stop;
 
     /// The form of the demo site.
-    pub(crate) fn example() -> Form {
+    pub(crate) fn example() -> WatchedForm {
         let site = demo().with_value("spread.samples", "5000").unwrap();
         let results = compute(&site, NEEDED, &Stop::default()).unwrap();
         form(&site, &results, &Supply::new(&site).unwrap(), Sensor::Bridge20, Bags::Three).unwrap()

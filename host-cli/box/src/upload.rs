@@ -10,7 +10,7 @@ use landfall_firmware::link::{FromBox, Hello, PROTOCOL, Refusal, ToBox, Today, c
 
 use super::file::refusal_text;
 use super::port::Port;
-use super::today::Form;
+use landfall_core::thresholds::WatchedForm;
 
 /// A request that is not answered within this is made again.
 const ANSWER: Duration = Duration::from_secs(1);
@@ -221,7 +221,7 @@ pub fn forget(
 pub fn upload(
     port: &mut Port,
     settings: &WatchSettings,
-    form: Option<&Form>,
+    form: Option<&WatchedForm>,
     patience: Duration,
     mut say: impl FnMut(&str),
 ) -> Result<(), UploadError> {
@@ -282,7 +282,7 @@ pub fn upload(
 }
 
 /// Offers the parts of a form and compares what the box understood.
-fn offer_form(port: &mut Port, Form { site, bags, curve }: &Form) -> Result<(), UploadError> {
+fn offer_form(port: &mut Port, WatchedForm { site, bags, curve }: &WatchedForm) -> Result<(), UploadError> {
     let refused = |message: &FromBox| match message {
         FromBox::Refused(refusal) => Some(Err(*refusal)),
         _ => None,

@@ -6,7 +6,8 @@ use landfall_plan::plan::results::{About, Pressures};
 use landfall_plan::plan::text::{AIR_TOPICS, air_text};
 use serde_json::json;
 
-use super::args::{Air, TextOrJson, Threads};
+use super::args_plan::Air;
+use super::args_shared::{TextOrJson, Threads};
 use super::plan::{computed, end, keep_findings, level_top};
 use super::{End, input, note, output};
 

@@ -6,7 +6,7 @@ use clap::ValueHint;
 use landfall_box::sources::Typed;
 use landfall_plan::site::{Dimension, Gauge, Sensor, parse_quantity};
 
-use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, time};
+use super::args_shared::{Format, Output, Sampling, SiteArg, TextOrJson, time};
 
 /// A part that a box measures with.
 fn sensor(name: &str) -> Result<Sensor, String> {

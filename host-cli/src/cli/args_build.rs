@@ -4,11 +4,10 @@ use std::path::PathBuf;
 
 use clap::{ValueEnum, ValueHint};
 use landfall_plan::landings::text::TABLES_AND_BUILT as LANDING_TABLES;
-use landfall_plan::site::{Dimension, parse_quantity};
 use landfall_ramp::TABLES;
 use landfall_ramp::tiles::Paper;
 
-use super::args::{Format, Output, SiteArg, length};
+use super::args_shared::{Format, Output, SiteArg, angle, length};
 
 /// Paper to print a template on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -156,8 +155,4 @@ pub(crate) struct Progress {
     pub table: String,
     #[command(flatten)]
     pub output: Output,
-}
-
-pub(super) fn angle(text: &str) -> Result<f64, String> {
-    parse_quantity(text.trim(), Dimension::Angle).map(|q| q.si).map_err(|e| format!("{e}; write it as \"30 deg\""))
 }

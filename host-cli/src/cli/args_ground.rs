@@ -6,8 +6,7 @@ use clap::ValueHint;
 use landfall_plan::ground::text::TABLES;
 use landfall_plan::site::{Dimension, parse_quantity};
 
-use super::args::{Format, Output, Sampling, SiteArg, TextOrJson, length};
-use super::args_build::angle;
+use super::args_shared::{Format, Output, Sampling, SiteArg, TextOrJson, angle, length};
 
 /// A place by two lengths: along and across.
 #[derive(Clone, Copy, Debug, PartialEq)]

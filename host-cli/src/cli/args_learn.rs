@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::ValueHint;
 use landfall_plan::site::{Dimension, parse_quantity};
 
-use super::args::{Output, TextOrJson};
+use super::args_shared::{Output, TextOrJson};
 
 macro_rules! columns_of_runs {
     () => {

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Subcommand, ValueHint};
 use landfall_logbook::export::TABLES;
 
-use super::args::{Output, Sampling, SiteArg, TextOrJson};
+use super::args_shared::{Output, Sampling, SiteArg, TextOrJson};
 
 /// Keep plans, runs, box logs, and who checked what before a session
 ///

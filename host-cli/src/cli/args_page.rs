@@ -1,6 +1,6 @@
 //! The arguments of `page`.
 
-use super::args::{Output, SiteArg};
+use super::args_shared::{Output, SiteArg};
 
 /// Make the page to try values on: one file that a phone opens without a network
 ///

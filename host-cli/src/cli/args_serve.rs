@@ -5,7 +5,7 @@ use std::net::IpAddr;
 use clap::ValueHint;
 use landfall_box::sources::{Typed, good_name};
 
-use super::args::SiteArg;
+use super::args_shared::SiteArg;
 
 /// Serve a page on this machine to try values on
 ///

@@ -8,11 +8,12 @@ use landfall_box::file;
 use landfall_box::port::Port;
 use landfall_box::today;
 use landfall_box::upload::{self, greet};
+use landfall_core::thresholds::WatchedForm;
 use landfall_core::watch::WatchSettings;
 use landfall_firmware::link::Verdict;
 
-use super::args::{SiteArg, TextOrJson};
 use super::args_box::Arm;
+use super::args_shared::{SiteArg, TextOrJson};
 use super::plan::computed;
 use super::{End, complain, input, note, output};
 
@@ -85,7 +86,7 @@ fn settings(args: &Arm) -> anyhow::Result<Option<Armed>> {
     Ok(Some(armed))
 }
 
-fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: &Arm) -> anyhow::Result<End> {
+fn send(name: &str, settings: &WatchSettings, form: Option<&WatchedForm>, args: &Arm) -> anyhow::Result<End> {
     let mut port = Port::open(name).with_context(|| format!("{name} could not be opened"))?;
     let patience = Duration::from_secs_f64(args.wait.clamp(0.0, 600.0));
     let hello = greet(&mut port)?;
@@ -100,7 +101,7 @@ fn send(name: &str, settings: &WatchSettings, form: Option<&today::Form>, args: 
         settings.revision
     ));
     let stated = (args.today_pressure, args.today_temperature);
-    if let (Some(today::Form { site, .. }), true) = (form, computes && stated != (None, None)) {
+    if let (Some(WatchedForm { site, .. }), true) = (form, computes && stated != (None, None)) {
         let pressure_pa = stated.0.map_or(site.air_pressure_pa, |value| value as f32);
         let temperature_k = stated.1.map_or(site.air_temperature_k, |value| value as f32);
         upload::state_air(&mut port, pressure_pa, temperature_k, patience, note)?;

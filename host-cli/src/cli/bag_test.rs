@@ -20,8 +20,8 @@ use landfall_plan::site::{Site, demo};
 use landfall_sampling::Stop;
 use serde_json::json;
 
-use super::args::TextOrJson;
 use super::args_learn::BagTest;
+use super::args_shared::TextOrJson;
 use super::fit::{name_only, site, today};
 use super::{End, input, note, output};
 

@@ -11,7 +11,7 @@ use anyhow::Context as _;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use landfall_sampling::Stop;
 
-use super::args::Threads;
+use super::args_shared::Threads;
 
 /// Nothing is shown before this.
 const QUIET: Duration = Duration::from_secs(1);

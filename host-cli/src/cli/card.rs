@@ -3,7 +3,7 @@
 use landfall_plan::plan::Parts;
 use landfall_plan::report::card;
 
-use super::args::Card;
+use super::args_plan::Card;
 use super::plan::{computed, end};
 use super::{End, input};
 

@@ -2,7 +2,8 @@
 
 use landfall_plan::checked::check_text;
 
-use super::args::{Check, TextOrJson};
+use super::args_plan::Check;
+use super::args_shared::TextOrJson;
 use super::{End, input, output, say_faults};
 
 pub(crate) fn run(args: &Check) -> anyhow::Result<End> {

@@ -13,8 +13,8 @@ use landfall_tables::torn;
 use landfall_tables::{Heading, columns, is_remark};
 use serde_json::json;
 
-use super::args::TextOrJson;
 use super::args_learn::Compare;
+use super::args_shared::TextOrJson;
 use super::{End, complain, input, note, output};
 
 pub(crate) fn run(args: &Compare) -> anyhow::Result<End> {

@@ -6,7 +6,8 @@ use anyhow::Context as _;
 use clap::{Command, CommandFactory as _};
 use clap_mangen::Man as Page;
 
-use super::args::{Args, Completions, Man};
+use super::args::Args;
+use super::args_about::{Completions, Man};
 use super::{End, note, output};
 
 pub(crate) fn completions(args: &Completions) -> anyhow::Result<End> {

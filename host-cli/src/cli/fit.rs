@@ -15,8 +15,8 @@ use landfall_plan::shown::Shown;
 use landfall_plan::site::{Site, demo, read_site};
 use serde_json::json;
 
-use super::args::TextOrJson;
 use super::args_learn::Fit;
+use super::args_shared::TextOrJson;
 use super::bar::{Progress, stop_on_ctrl_c};
 use super::{End, input, note, output};
 

@@ -10,8 +10,8 @@ use landfall_plan::report::ground::page;
 use landfall_sampling::Stop;
 use serde_json::json;
 
-use super::args::Format;
 use super::args_ground::{Ground, PlaceArg};
+use super::args_shared::Format;
 use super::bar::with_threads;
 use super::place::gap_taken;
 use super::plan::computed;

@@ -9,7 +9,7 @@ use landfall::keep::FileId;
 use landfall_plan::site::{Site, demo, nearest, questions, read_site};
 use landfall_tables::torn;
 
-use super::args::{Sampling, SiteArg};
+use super::args_shared::{Sampling, SiteArg};
 use super::{note, output};
 
 /// A file's bytes and the name that messages call it by; `-` is stdin. It is no output of this run any more.

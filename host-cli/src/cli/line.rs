@@ -3,8 +3,8 @@
 use landfall::dirt::line::{answer, text};
 use landfall_plan::plan::model::with_gap;
 
-use super::args::{SiteArg, TextOrJson};
 use super::args_ground::Line;
+use super::args_shared::{SiteArg, TextOrJson};
 use super::{End, input, output};
 
 pub(crate) fn run(args: &Line) -> anyhow::Result<End> {

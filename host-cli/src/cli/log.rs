@@ -15,8 +15,8 @@ use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Units, read_site};
 use landfall_tables::chain;
 
-use super::args::Format;
 use super::args_box::Log;
+use super::args_shared::Format;
 use super::{End, input, output};
 
 /// How long the button is waited for.

@@ -11,8 +11,8 @@ use landfall_plan::site::{demo, demo_text, read_site};
 use landfall_tables::{chain, torn};
 use serde_json::json;
 
-use super::args::TextOrJson;
 use super::args_logbook::{Act, Check, Checklist, CsvOrJson, Export, KeepPlan, KeepText, Logbook as Args, Show, Shown};
+use super::args_shared::TextOrJson;
 use super::plan::computed;
 use super::{End, input, note, output, table};
 

@@ -2,6 +2,7 @@
 
 mod air;
 mod args;
+mod args_about;
 #[cfg(feature = "full")]
 mod args_box;
 #[cfg(feature = "full")]
@@ -13,8 +14,10 @@ mod args_learn;
 #[cfg(feature = "full")]
 mod args_logbook;
 mod args_page;
+mod args_plan;
 #[cfg(feature = "full")]
 mod args_serve;
+mod args_shared;
 #[cfg(feature = "full")]
 mod arm;
 #[cfg(feature = "full")]

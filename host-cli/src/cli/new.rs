@@ -6,7 +6,7 @@ use landfall_plan::plan::{Parts, compute};
 use landfall_plan::site::{read_site, starter_like};
 use landfall_sampling::Stop;
 
-use super::args::New;
+use super::args_plan::New;
 use super::{End, note, output};
 
 pub(crate) fn run(args: &New) -> anyhow::Result<End> {

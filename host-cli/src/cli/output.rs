@@ -9,7 +9,7 @@ use landfall_plan::outside;
 use landfall_plan::plan::text::Style;
 use serde::Serialize;
 
-use super::args::Output;
+use super::args_shared::Output;
 use super::note;
 
 /// What this run of the program has read and written, so that no output goes over an input or over another output.

@@ -7,7 +7,8 @@ use landfall_plan::site::{Site, plain};
 
 use serde_json::json;
 
-use super::args::{Place, TextOrJson};
+use super::args_plan::Place;
+use super::args_shared::TextOrJson;
 use super::plan::{computed, end, keep_findings};
 use super::{End, input, note, output};
 

@@ -7,7 +7,8 @@ use landfall_plan::plan::{Parts, compute};
 use landfall_plan::report::{Sheet, html};
 use landfall_plan::site::Site;
 
-use super::args::{Format, Plan, Threads};
+use super::args_plan::Plan;
+use super::args_shared::{Format, Threads};
 use super::bar::{Progress, stop_on_ctrl_c, with_threads};
 use super::{End, input, output};
 

@@ -9,8 +9,8 @@ use landfall_plan::landings::{Question, progress};
 use landfall_plan::plan::model::{Model, with_gap};
 use landfall_plan::report::landing::page_with;
 
-use super::args::Format;
 use super::args_build::Progress;
+use super::args_shared::Format;
 use super::place::gap_taken;
 use super::{End, input, note, output, table};
 

@@ -14,8 +14,8 @@ use landfall_ramp::svg::svg;
 use landfall_ramp::tiles::Tiling;
 use landfall_ramp::{BuildSheet, build_sheet, csv, text};
 
-use super::args::Format;
 use super::args_build::{Ramp, Tiles};
+use super::args_shared::Format;
 use super::{End, input, note, output, table};
 
 pub(crate) fn run(args: &Ramp) -> anyhow::Result<End> {

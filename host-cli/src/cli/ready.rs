@@ -5,8 +5,8 @@ use landfall::dirt::ready::{ReadyError, answer, text};
 use landfall_dirt::ready::Wanted;
 use landfall_plan::plan::model::with_gap;
 
-use super::args::{SiteArg, TextOrJson};
 use super::args_ground::{LandingArgs, Ready};
+use super::args_shared::{SiteArg, TextOrJson};
 use super::place::gap_taken;
 use super::{End, input, note, output};
 

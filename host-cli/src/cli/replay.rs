@@ -9,8 +9,8 @@ use landfall_box::replay::{replay_with, set, text};
 use landfall_core::watch::WatchSettings;
 use landfall_plan::site::find_key;
 
-use super::args::{SiteArg, TextOrJson};
 use super::args_box::Replay;
+use super::args_shared::{SiteArg, TextOrJson};
 use super::plan::computed;
 use super::{End, input, output};
 

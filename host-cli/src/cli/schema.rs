@@ -3,7 +3,7 @@
 use landfall_plan::plan::results::Results;
 use landfall_plan::site::site_schema;
 
-use super::args::{Schema, SchemaOf};
+use super::args_about::{Schema, SchemaOf};
 use super::{End, output};
 
 pub(crate) fn run(args: &Schema) -> anyhow::Result<End> {

@@ -15,7 +15,8 @@ use landfall_plan::shown::{Shown, Toward};
 use landfall_plan::site::{Dimension, Site, plain};
 use serde::Serialize;
 
-use super::args::{Format, Size};
+use super::args_plan::Size;
+use super::args_shared::Format;
 use super::place::gap_taken;
 use super::range::Range;
 use super::table::{csv, exact, line, short};

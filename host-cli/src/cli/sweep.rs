@@ -15,7 +15,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use super::args::{Format, Sweep};
+use super::args_plan::Sweep;
+use super::args_shared::Format;
 use super::bar::{Progress, stop_on_ctrl_c, with_threads};
 use super::output::Stream;
 use super::plan::level_top;

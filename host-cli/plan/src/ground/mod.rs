@@ -16,7 +16,7 @@ pub mod pictures;
 pub mod said;
 pub mod text;
 
-use crate::plan::PlanError;
+use crate::plan::error::PlanError;
 use crate::plan::model::Model;
 use crate::plan::results::Results;
 use crate::shown::Shown;

@@ -8,7 +8,6 @@ use super::parts::{DETAIL, Single, peak_load_mps2, single, stop_line};
 use super::results::SpeedsBy;
 use super::sampled::Landings;
 use super::search::Draws;
-use super::supply::landing_kg;
 use crate::site::Site;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::bag::Outcome;
@@ -18,6 +17,11 @@ use landfall_core::levels::MeanLanding;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_sampling::quantile::Histogram;
 use std::sync::Arc;
+
+/// The mass that lands for a rider's mass.
+pub fn landing_kg(site: &Site, rider_kg: f64) -> f64 {
+    rider_kg + if site.rider.lands_with_bike { site.rider.bike_mass_kg } else { 0.0 }
+}
 
 /// Chance of a faster landing than the hard one.
 const HARD_CHANCE: f32 = 0.001;

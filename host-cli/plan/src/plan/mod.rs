@@ -6,6 +6,7 @@ pub mod csv;
 pub mod cures;
 pub mod demand;
 pub mod dirt;
+pub mod error;
 pub mod findings;
 pub mod first_day;
 pub mod first_screen;
@@ -28,8 +29,8 @@ pub mod words;
 
 use crate::site::Site;
 use demand::{Crew, Demand, Drawn, crews};
+pub use error::PlanError;
 use known::{Twice, levels_input, limits_twice};
-use landfall_core::InputError;
 use landfall_core::spread::{Mixture, mixture};
 use landfall_core::wind::GUST_FACTOR;
 use landfall_sampling::{Sampled, Stop};
@@ -89,42 +90,6 @@ impl Parts {
         cures: false,
         ground: false,
     };
-}
-
-/// Why there is no plan.
-#[derive(Debug)]
-#[non_exhaustive]
-pub enum PlanError {
-    /// A value that the models refuse although the site file's reader took it.
-    Input(InputError),
-    /// `bag.gap` is not stated.
-    NoGap,
-    /// A group of riders whose values make no site.
-    Group(String),
-    /// It was asked to stop.
-    Stopped,
-}
-
-impl std::fmt::Display for PlanError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Input(error) => write!(f, "the models refuse a value: {error}"),
-            Self::NoGap => write!(
-                f,
-                "bag.gap: a plan needs it; measure from the lip's edge to the bag's front edge, such as gap = \"3.5 m\""
-            ),
-            Self::Group(name) => write!(f, "group {name:?}: with its values the site makes no sense"),
-            Self::Stopped => write!(f, "stopped before the end; nothing is printed"),
-        }
-    }
-}
-
-impl std::error::Error for PlanError {}
-
-impl From<InputError> for PlanError {
-    fn from(error: InputError) -> Self {
-        Self::Input(error)
-    }
 }
 
 /// What is known of one set of riders before they land: ride, flight, spread, placement.

@@ -1,6 +1,6 @@
 //! The parts of a plan about air: supply, touch-down, the pressures to ride between.
 
-use super::demand::Demand;
+use super::demand::{Demand, landing_kg};
 use super::known::stated_area;
 use super::model::Supply;
 use super::results::{AfterCut, Air, Touchdown};
@@ -22,11 +22,6 @@ const MOST_LOST: f32 = 0.8;
 const LEAST_LOST: f32 = 0.3;
 /// Moments of the table after a power cut.
 const MOMENTS: u16 = 24;
-
-/// The mass that lands for a rider's mass.
-pub fn landing_kg(site: &Site, rider_kg: f64) -> f64 {
-    rider_kg + if site.rider.lands_with_bike { site.rider.bike_mass_kg } else { 0.0 }
-}
 
 /// A landing on the bag as it is stated; ground at `thickness_m`.
 fn landing(site: &Site, bag: &Bag, mass_kg: f64, speed_mps: f32, thickness_m: f32) -> Result<Landing, InputError> {

@@ -3,8 +3,8 @@
 //! Every place is one that the core's own ride, flight and touch-down give, with its time; nothing between is made up.
 
 use super::sheet::{Piece, PieceKind, Sheet, follow};
+use crate::plan::demand::landing_kg;
 use crate::plan::parts::single;
-use crate::plan::supply::landing_kg;
 use crate::shown::Shown;
 use crate::site::Dimension;
 use landfall_core::air::STANDARD_GRAVITY_MPS2;

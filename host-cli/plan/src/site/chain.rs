@@ -1,19 +1,29 @@
 //! The chain of sections of a roll-in: slopes filled in, joints, end and drop checked.
 
-use super::check::{LONGEST_STRAIGHT_M, SHORTEST_STRAIGHT_M, show};
-use super::draft::Stated;
 use super::fault::Complaint;
 use super::keys::find_key;
 use super::model::Section;
+use super::ranges::show;
 
 /// Most sections of a roll-in, as the core takes them.
 pub const MAX_SECTIONS: usize = landfall_core::path::MAX_SECTIONS;
+/// Shortest straight of a roll-in, as the core takes it.
+pub(super) const SHORTEST_STRAIGHT_M: f64 = 0.0101;
+/// Longest straight of a roll-in (assumed: nobody builds a longer one).
+pub(super) const LONGEST_STRAIGHT_M: f64 = 500.0;
 /// Largest kink between two sections, and at the end against level, in degrees.
 const KINK_DEG: f64 = 0.1;
 /// How well the sections must make the stated start height.
 const DROP_TOLERANCE_M: f64 = 0.01;
 /// Steepest path, up or down, in degrees.
 const STEEPEST_DEG: f64 = 80.0;
+
+/// A section as it is stated: a straight may leave its slope open.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Stated {
+    Straight { length_m: f64, slope_rad: Option<f64> },
+    Arc { radius_m: f64, turn_rad: f64 },
+}
 
 /// The sections with their slopes, and complaints about the chain.
 pub(super) fn resolve(

@@ -1,81 +1,34 @@
-//! Ranges of single values, and the sense of their combinations.
+//! The sense of values in combination.
 //!
 //! Every check looks only at values that are there and readable, so that one fault never hides another.
 
-use super::chain;
+use super::chain::{self, LONGEST_STRAIGHT_M, SHORTEST_STRAIGHT_M};
 use super::draft::Draft;
 use super::fault::Complaint;
 use super::ground;
 use landfall_core::air::standard_pressure_pa;
 
-use super::keys::{Key, Kind, find_key};
-use super::model::Section;
+use super::example::example;
+use super::model::{Section, Site};
+use super::order::{above_mass_height, ordered};
 use super::parts;
-use super::units::{Dimension, plain};
+use super::ranges::{names, show};
 use super::watched;
 
 /// How far a station pressure may lie from the standard one of the altitude; weather moves it by up to 6 %.
 const STATION_TOLERANCE: f64 = 0.08;
 
-/// Checks one value against its key's range; `unit` is the one it was written in.
-pub(super) fn range(key: &Key, si: f64, written: &str, unit: Option<&'static str>) -> Result<(), Complaint> {
-    let whole = !matches!(key.kind, Kind::Count | Kind::Flag) || si.fract() == 0.0;
-    if (key.low..=key.high).contains(&si) && whole {
-        return Ok(());
-    }
-    if !si.is_finite() {
-        return Err(Complaint::new(key.dotted, format!("{written} is not a number to compute with"), taken(key, unit)));
-    }
-    if !whole {
-        let message = format!("{written} is not a whole number; {}", taken(key, unit));
-        return Err(Complaint::new(key.dotted, message, "give a whole number"));
-    }
-    let what = if si < 0.0 && key.low >= 0.0 { "is negative" } else { "is out of range" };
-    let cure = match (key.kind, unit) {
-        (Kind::Quantity(dimension), Some(unit)) => match other_units(key, dimension, si, unit) {
-            Some(fits) => format!("check the number and its unit: {fits} would be in range"),
-            None => "check the number and its unit".to_owned(),
-        },
-        // A flow is what people have of a leak.
-        _ if key.dotted == "bag.leak_coefficient" && si > 0.0 => format!(
-            "it is the flow at 1 Pa: of a leak of {0} l/s at 1 kPa write leak_coefficient = {1} (the flow in m3/s over the pressure in Pa \
-             to the power of leak_exponent, here 0.6); or state bag.settled_pressure, which a gauge reads",
-            plain(si),
-            plain(si * 1e-3 / 1000.0_f64.powf(0.6))
-        ),
-        _ => "check the number".to_owned(),
-    };
-    Err(Complaint::new(key.dotted, format!("{written} {what}; {}", taken(key, unit)), cure))
-}
-
-/// The range in words, also in the unit that the value was written in.
-fn taken(key: &Key, unit: Option<&'static str>) -> String {
-    let base = format!("{} to {} is taken", key.show(key.low), key.show(key.high));
-    match (key.kind, unit) {
-        (Kind::Quantity(d), Some(u)) if u != d.shown_in() && !matches!(u, "°" | "°C" | "/Pa") => {
-            format!("{base} ({} to {})", d.show_in(key.low, u), d.show_in(key.high, u))
-        }
-        _ => base,
-    }
-}
-
-/// The same number in other units of the dimension that bring it into range.
-fn other_units(key: &Key, dimension: Dimension, si: f64, unit: &'static str) -> Option<String> {
-    let written = dimension.units().find(|u| u.name == unit)?.from_si(si);
-    let mut fits: Vec<String> = Vec::new();
-    let mut factors = Vec::new();
-    for u in dimension.units() {
-        if u.name != unit && (key.low..=key.high).contains(&u.to_si(written)) && !factors.contains(&u.factor) {
-            factors.push(u.factor);
-            fits.push(format!("\"{} {}\"", plain(written), u.name));
-        }
-    }
-    fits.truncate(2);
-    (!fits.is_empty()).then(|| fits.join(" or "))
+/// The site without its groups, where it has no fault, and what is wrong with it.
+pub(super) fn finish(mut draft: Draft) -> (Option<Site>, Vec<Complaint>) {
+    draft.fill();
+    let mut complaints = Vec::new();
+    let sections = combinations(&draft, &mut complaints);
+    let usable = complaints.is_empty() && draft.faulty.is_empty();
+    (usable.then(|| draft.build(sections)), complaints)
 }
 
 /// All checks of values against each other; returns the roll-in's sections with their slopes filled in.
-pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
+fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
     place(draft, out);
     rider(draft, out);
     let sections = roll_in(draft, out);
@@ -88,31 +41,6 @@ pub(super) fn combinations(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Secti
     watched::check(draft, out);
     ground::check(draft, out);
     sections
-}
-
-/// A value as the core takes it: what differs less than that is equal to it.
-pub(super) fn single(si: f64) -> f32 {
-    si as f32
-}
-
-/// A value as the messages show it.
-pub(super) fn show(dotted: &str, si: f64) -> String {
-    find_key(dotted).map_or_else(|| plain(si), |key| key.show(si))
-}
-
-/// Complains unless `smaller < larger` (or `<=` where they may be equal).
-pub(super) fn ordered(draft: &Draft, smaller: &str, larger: &str, equal: bool, blame: &str, out: &mut Vec<Complaint>) {
-    let (Some(a), Some(b)) = (draft.n(smaller), draft.n(larger)) else { return };
-    if single(a) < single(b) || (equal && a == b) {
-        return;
-    }
-    let must = if equal { "must not be more than" } else { "must be less than" };
-    let (less, more) = (names(&[smaller]), names(&[larger]));
-    out.push(Complaint::new(
-        blame,
-        format!("{less} ({}) {must} {more} ({})", show(smaller, a), show(larger, b)),
-        format!("correct {less} or {more}; perhaps they are swapped"),
-    ));
 }
 
 fn place(draft: &Draft, out: &mut Vec<Complaint>) {
@@ -155,11 +83,6 @@ fn rider(draft: &Draft, out: &mut Vec<Complaint>) {
     }
 }
 
-/// Shortest straight of a roll-in, as the core takes it.
-pub(super) const SHORTEST_STRAIGHT_M: f64 = 0.0101;
-/// Longest straight of a roll-in (assumed: nobody builds a longer one).
-pub(super) const LONGEST_STRAIGHT_M: f64 = 500.0;
-
 const SIMPLE_KEYS: [&str; 3] = ["roll_in.slope", "roll_in.bottom_radius", "roll_in.flat_run"];
 
 fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
@@ -192,7 +115,7 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
             out.push(Complaint::new(
                 dotted,
                 "is missing; a roll-in without a list of sections needs it",
-                format!("add it under [roll_in]: {}", super::write::example(dotted)),
+                format!("add it under [roll_in]: {}", example(dotted)),
             ));
         }
     }
@@ -239,26 +162,4 @@ fn roll_in(draft: &Draft, out: &mut Vec<Complaint>) -> Vec<Section> {
         }
     }
     Vec::new()
-}
-
-/// A concave radius must be larger than the height of the centre of mass, or the model has no answer.
-pub(super) fn above_mass_height(dotted: &str, draft: &Draft, out: &mut Vec<Complaint>) {
-    if let (Some(radius), Some(height)) = (draft.n(dotted), draft.n("rider.mass_height"))
-        && single(radius) <= single(height)
-    {
-        out.push(Complaint::new(
-            dotted,
-            format!("{} is not above rider.mass_height ({})", show(dotted, radius), show("rider.mass_height", height)),
-            "check the radius and its unit: a rider's centre of mass must fit inside the arc",
-        ));
-    }
-}
-
-/// The keys of a list, in words.
-pub(super) fn names(dotted: &[&str]) -> String {
-    let bare: Vec<&str> = dotted.iter().map(|d| d.split_once('.').map_or(*d, |(_, name)| name)).collect();
-    match bare.split_last() {
-        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
-        _ => bare.concat(),
-    }
 }

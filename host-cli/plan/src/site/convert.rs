@@ -4,16 +4,18 @@ use std::ops::Range;
 
 use toml_edit::{Item, TableLike, Value};
 
-use super::chain::MAX_SECTIONS;
-use super::check::range;
-use super::draft::Stated;
+use super::chain::{MAX_SECTIONS, Stated};
+use super::element::{Placed, Places, described, element, unitless, unreadable, written, wrong_kind};
+use super::example::example;
 use super::fault::Complaint;
-use super::ground::{self, Obstacle};
+use super::ground;
 use super::keys::{Key, Kind, nearest};
-use super::parts::CURVE_POINTS;
-use super::quantity::{QuantityError, parse_quantity};
+use super::land::Obstacle;
+use super::quantity::parse_quantity;
+use super::ranges::range;
 use super::units::{Dimension, plain};
 use crate::outside;
+use landfall_core::blower::{MAX_CURVE_POINTS, MIN_CURVE_POINTS};
 
 /// A value that was read.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,12 +29,8 @@ pub(super) enum Given {
     Obstacles(Vec<Obstacle>),
 }
 
-/// A complaint with the part of the file that it points at, where that is not the whole value.
-pub(super) type Placed = (Complaint, Option<Range<usize>>);
-
-/// Where the elements of a list stand, by the name that complaints about them use.
-pub(super) type Places = Vec<(String, Option<Range<usize>>)>;
-
+/// Fewest and most points of a blower curve.
+pub(super) const CURVE_POINTS: (usize, usize) = (MIN_CURVE_POINTS, MAX_CURVE_POINTS);
 const LONGEST_NAME: usize = 120;
 
 /// Reads the value of a key; `None` with at least one complaint where it cannot be.
@@ -68,28 +66,6 @@ pub(super) fn convert(key: &Key, item: &Item, out: &mut Vec<Placed>, places: &mu
     read.map_err(|complaint| out.push((complaint, None))).ok()
 }
 
-/// The value as it is written, for messages.
-fn written(value: &Value) -> String {
-    let text = match value {
-        Value::String(s) => format!("\"{}\"", s.value()),
-        Value::Integer(i) => i.value().to_string(),
-        Value::Float(f) => format!("{:?}", f.value()).to_lowercase(),
-        other => other.to_string().trim().to_owned(),
-    };
-    if text.chars().count() <= 60 { text } else { text.chars().take(57).chain("…".chars()).collect() }
-}
-
-pub(super) fn described(value: &Value) -> String {
-    match value {
-        Value::Boolean(_) => written(value),
-        Value::Array(_) => "a list".to_owned(),
-        Value::InlineTable(_) => "a table".to_owned(),
-        Value::Datetime(_) => "a date".to_owned(),
-        Value::String(_) => format!("the text {}", written(value)),
-        _ => format!("the number {}", written(value)),
-    }
-}
-
 /// What is neither true nor false, with what was meant by the words for it.
 fn no_flag(key: &Key, value: &Value) -> Complaint {
     let complaint = wrong_kind(key, &described(value));
@@ -104,27 +80,6 @@ fn no_flag(key: &Key, value: &Value) -> Complaint {
         _ => return complaint,
     };
     Complaint { cure: format!("write {} = {meant}, without quotes", key.name()), ..complaint }
-}
-
-pub(super) fn wrong_kind(key: &Key, got: &str) -> Complaint {
-    let wanted = match key.kind {
-        Kind::Text => "a text",
-        Kind::Flag => "true or false",
-        Kind::Count => "a whole number",
-        Kind::Number => "a plain number",
-        Kind::Quantity(dimension) => dimension.article(),
-        Kind::Curve => "a list of points",
-        Kind::Sections => "a list of sections",
-        Kind::Knots => "a list of depths and areas",
-        Kind::Profile => "a list of distances and heights",
-        Kind::Obstacles => "a list of obstacles",
-        Kind::Choice(_) => "a text",
-    };
-    Complaint::new(
-        key.dotted,
-        format!("{wanted} is wanted, not {got}"),
-        format!("write {}", super::write::example(key.dotted)),
-    )
 }
 
 /// The place of a word among those that the key takes; capitals do not matter.
@@ -175,7 +130,7 @@ fn number(key: &Key, value: &Value) -> Result<f64, Complaint> {
                     format!("write {} = {}", key.name(), plain(n / 100.0))
                 }
                 Ok(n) if n.is_finite() => format!("write {} = {digits}", key.name()),
-                _ => format!("write {}", super::write::example(key.dotted)),
+                _ => format!("write {}", example(key.dotted)),
             };
             return Err(Complaint::new(key.dotted, message, cure));
         }
@@ -217,101 +172,6 @@ fn quantity(key: &Key, dimension: Dimension, value: &Value) -> Result<f64, Compl
         .map_err(|error| unreadable(key.dotted, key.name(), dimension, text, &error, in_range))?;
     range(key, parsed.si, &written(value), Some(parsed.unit))?;
     Ok(parsed.si)
-}
-
-/// The complaint about a number without a unit: it names what was perhaps meant.
-fn unitless(
-    dotted: &str,
-    name: &str,
-    dimension: Dimension,
-    number: f64,
-    written: &str,
-    in_range: impl Fn(f64) -> bool,
-) -> Complaint {
-    if !number.is_finite() {
-        let cure = format!("write a number and its unit: {}", dimension.usual().join(", "));
-        return Complaint::new(dotted, format!("{written} is not a number to compute with"), cure);
-    }
-    let text = |unit: &str| format!("\"{} {unit}\"", written.trim_matches('"'));
-    let units = dimension.units().filter(|u| dimension.usual().contains(&u.name));
-    let fits: Vec<String> = units.filter(|u| in_range(u.to_si(number))).map(|u| text(u.name)).take(3).collect();
-    let first = fits.first().cloned().unwrap_or_else(|| text(dimension.shown_in()));
-    let meant = if fits.is_empty() { String::new() } else { format!("; {} was perhaps meant", fits.join(" or ")) };
-    let assign = if name.is_empty() { String::new() } else { format!("{name} = ") };
-    Complaint::new(
-        dotted,
-        format!("{} needs its unit, and {written} has none{meant}", dimension.article()),
-        format!("write {assign}{first}, or in whichever unit it was measured: {}", dimension.usual().join(", ")),
-    )
-}
-
-/// The complaint about a text that is no quantity of the dimension.
-fn unreadable(
-    dotted: &str,
-    name: &str,
-    dimension: Dimension,
-    text: &str,
-    error: &QuantityError,
-    in_range: impl Fn(f64) -> bool,
-) -> Complaint {
-    let units = format!("use one of {}", dimension.usual().join(", "));
-    match error {
-        QuantityError::NoUnit(number) => {
-            unitless(dotted, name, dimension, *number, &format!("\"{}\"", text.trim()), in_range)
-        }
-        QuantityError::WrongDimension { measures, .. } => Complaint::new(
-            dotted,
-            format!("{} is wanted, but {text:?} is {}", dimension.article(), measures.article()),
-            units,
-        ),
-        QuantityError::UnknownUnit { .. } => Complaint::new(dotted, format!("in {text:?} {error}"), units),
-        _ => {
-            let usual = dimension.shown_in();
-            let cure = match error {
-                QuantityError::Comma(point) => format!("write \"{point}\""),
-                QuantityError::Trailing(_) | QuantityError::Inches if dimension == Dimension::Length => {
-                    "write one number with its unit, or feet and inches as in \"8 ft 6 in\"".to_owned()
-                }
-                _ => format!("write a number and its unit, as in \"1.5 {usual}\""),
-            };
-            Complaint::new(dotted, format!("{text:?} is not {}: {error}", dimension.article()), cure)
-        }
-    }
-}
-
-/// A quantity inside a list.
-pub(super) fn element(
-    dotted: &str,
-    dimension: Dimension,
-    (low, high): (f64, f64),
-    value: &Value,
-    out: &mut Vec<Placed>,
-) -> Option<f64> {
-    let key = Key::element(dimension, low, high);
-    let read = match value {
-        Value::Integer(i) => {
-            Err(unitless(dotted, "", dimension, *i.value() as f64, &written(value), |si| (low..=high).contains(&si)))
-        }
-        Value::Float(f) => {
-            Err(unitless(dotted, "", dimension, *f.value(), &written(value), |si| (low..=high).contains(&si)))
-        }
-        Value::String(s) => match parse_quantity(s.value(), dimension) {
-            Ok(q) => range(&key, q.si, &written(value), Some(q.unit)).map(|()| q.si),
-            Err(error) => Err(unreadable(dotted, "", dimension, s.value(), &error, |si| (low..=high).contains(&si))),
-        },
-        other => Err(Complaint::new(
-            dotted,
-            format!("{} is wanted, not {}", dimension.article(), described(other)),
-            format!("write a text with a unit: {}", dimension.usual().join(", ")),
-        )),
-    };
-    match read {
-        Ok(si) => Some(si),
-        Err(complaint) => {
-            out.push((Complaint { key: dotted.to_owned(), ..complaint }, value.span()));
-            None
-        }
-    }
 }
 
 /// Flow and pressure that a blower may have: up to 100 m³/s and 20 kPa (assumed).

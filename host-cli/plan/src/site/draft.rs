@@ -1,23 +1,49 @@
 //! A site in the making: the values that are stated, then the defaults, then what is derived from both.
 //!
 //! The reader fills a draft from a file, a sweep from a resolved site; both go through the same
-//! [`Draft::resolve`], so that a swept site is checked and completed just as a file is.
+//! [`resolve`](super::resolve::resolve), so that a swept site is checked and completed just as a file is.
 
 use std::collections::BTreeSet;
 
-use super::check;
-use super::fault::Complaint;
-use super::ground::Obstacle;
-use super::group::{self, GroupDraft};
+use super::chain::Stated;
 use super::keys::{KEYS, Kind, Preset, index_of, presets};
-use super::model::{ForceAreaStated, RollInKind, Section, Site};
-use super::parts::CIRCLE_TOLERANCE_M;
+use super::land::Obstacle;
+use super::model::{ForceAreaStated, Group, RollInKind, Section, Site};
 
-/// A section as it is stated: a straight may leave its slope open.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Stated {
-    Straight { length_m: f64, slope_rad: Option<f64> },
-    Arc { radius_m: f64, turn_rad: f64 },
+/// How well height, radius and lip angle must agree when all three are stated.
+pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
+
+/// A group as it is stated: values by the name in the group's table, in SI; a flag as 0 or 1.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct GroupDraft {
+    pub name: Option<String>,
+    pub values: Vec<(&'static str, f64)>,
+    /// Stated, but not readable: the combinations are then not looked at.
+    pub faulty: bool,
+}
+
+impl GroupDraft {
+    /// What a resolved group states.
+    pub fn of(group: &Group) -> Self {
+        let value = |name: &&'static str| value(group, name).map(|si| (*name, si));
+        Self { name: Some(group.name.clone()), values: group.given.iter().filter_map(value).collect(), faulty: false }
+    }
+}
+
+/// A value of a group, in SI, by its name in the group's table.
+fn value(group: &Group, name: &str) -> Option<f64> {
+    Some(match name {
+        "mass" => group.mass_kg,
+        "lightest" => group.lightest_kg,
+        "heaviest" => group.heaviest_kg,
+        "lands_with_bike" => f64::from(u8::from(group.lands_with_bike)),
+        "start_height" => group.start_height_m,
+        "pop" => group.pop_mps,
+        "lip_speed_sd" => group.lip_speed_sd_mps,
+        "pop_sd" => group.pop_sd_mps,
+        "botched" => group.botched,
+        _ => return None,
+    })
 }
 
 /// Values by key, in SI; what is missing or faulty is `None`.
@@ -110,34 +136,13 @@ impl Draft {
         }
     }
 
-    /// Fills in the defaults and the derived values, and checks every combination.
-    pub fn resolve(mut self) -> Result<Site, Vec<Complaint>> {
-        let groups = std::mem::take(&mut self.groups);
-        let stated = if groups.is_empty() { None } else { Some(self.clone()) };
-        let (site, mut complaints) = self.finish();
-        let resolved = stated.map_or_else(Vec::new, |stated| group::resolve(&stated, &groups, &mut complaints));
-        match site {
-            Some(site) if complaints.is_empty() => Ok(Site { groups: resolved, ..site }),
-            _ => Err(complaints),
-        }
-    }
-
-    /// The site without its groups, where it has no fault, and what is wrong with it.
-    pub fn finish(mut self) -> (Option<Site>, Vec<Complaint>) {
-        self.fill();
-        let mut complaints = Vec::new();
-        let sections = check::combinations(&self, &mut complaints);
-        let usable = complaints.is_empty() && self.faulty.is_empty();
-        (usable.then(|| self.build(sections)), complaints)
-    }
-
     /// The same with the defaults and the derived values in their places.
     pub fn filled(mut self) -> Self {
         self.fill();
         self
     }
 
-    fn fill(&mut self) {
+    pub fn fill(&mut self) {
         for ((slot, key), preset) in self.number.iter_mut().zip(KEYS).zip(presets()) {
             if slot.is_none() && !self.faulty.contains(key.dotted) {
                 *slot = *preset;
@@ -174,7 +179,7 @@ impl Draft {
         }
     }
 
-    fn build(self, sections: Vec<Section>) -> Site {
+    pub fn build(self, sections: Vec<Section>) -> Site {
         let mut site = Site::default();
         if self.sections.is_some() {
             site.roll_in.kind = RollInKind::Sections(sections);

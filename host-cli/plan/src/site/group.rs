@@ -5,44 +5,12 @@
 //!   height of a group on a list of sections lengthens or shortens the first sloping straight.
 
 use super::chain;
-use super::check::names;
-use super::draft::Draft;
+use super::check::finish;
+use super::draft::{Draft, GroupDraft};
 use super::fault::{Complaint, Faults};
 use super::keys::{GROUP_KEYS, Key};
 use super::model::{Group, Site};
-
-/// A group as it is stated: values by the name in the group's table, in SI; a flag as 0 or 1.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct GroupDraft {
-    pub name: Option<String>,
-    pub values: Vec<(&'static str, f64)>,
-    /// Stated, but not readable: the combinations are then not looked at.
-    pub faulty: bool,
-}
-
-impl GroupDraft {
-    /// What a resolved group states.
-    pub fn of(group: &Group) -> Self {
-        let value = |name: &&'static str| value(group, name).map(|si| (*name, si));
-        Self { name: Some(group.name.clone()), values: group.given.iter().filter_map(value).collect(), faulty: false }
-    }
-}
-
-/// A value of a group, in SI, by its name in the group's table.
-fn value(group: &Group, name: &str) -> Option<f64> {
-    Some(match name {
-        "mass" => group.mass_kg,
-        "lightest" => group.lightest_kg,
-        "heaviest" => group.heaviest_kg,
-        "lands_with_bike" => f64::from(u8::from(group.lands_with_bike)),
-        "start_height" => group.start_height_m,
-        "pop" => group.pop_mps,
-        "lip_speed_sd" => group.lip_speed_sd_mps,
-        "pop_sd" => group.pop_sd_mps,
-        "botched" => group.botched,
-        _ => return None,
-    })
-}
+use super::ranges::names;
 
 /// The key of the site that a name in a group's table stands in place of.
 fn site_key(name: &str) -> Option<&'static str> {
@@ -104,7 +72,7 @@ pub(super) fn resolve(stated: &Draft, groups: &[GroupDraft], out: &mut Vec<Compl
         let complaints = match put_in(&mut draft, group) {
             Err(complaint) => vec![complaint],
             Ok(()) => {
-                let (site, complaints) = draft.finish();
+                let (site, complaints) = finish(draft);
                 resolved.extend(site.map(|site| of_site_values(name, &site, group)));
                 complaints
             }
@@ -153,7 +121,10 @@ impl Site {
         let mut draft = Draft::of(self);
         put_in(&mut draft, &GroupDraft::of(group))
             .map_err(|complaint| vec![complaint])
-            .and_then(|()| draft.resolve())
+            .and_then(|()| {
+                let (site, complaints) = finish(draft);
+                site.ok_or(complaints)
+            })
             .map_err(|complaints| Faults {
                 file: String::new(),
                 faults: complaints.into_iter().map(Complaint::without_place).collect(),

@@ -1,6 +1,7 @@
 //! Site files to begin with: the starter, and others like it in another size.
 
-use super::write::{SiteFile, starter};
+use super::example::starter;
+use super::write::SiteFile;
 
 /// What an example is like.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -11,29 +11,37 @@ mod chain;
 mod check;
 mod convert;
 mod draft;
+mod element;
+mod example;
 mod fault;
 mod ground;
 mod group;
 mod keys;
+mod land;
 mod like;
 mod model;
+mod order;
 mod parts;
 mod quantity;
+mod ranges;
 mod read;
+mod resolve;
 mod schema;
 mod sweep;
 mod syntax;
 #[cfg(test)]
 mod tests;
 mod units;
+mod unknown;
 mod watched;
 mod write;
 
 pub use ask::questions;
 pub use chain::MAX_SECTIONS;
+pub use example::starter;
 pub use fault::{Fault, Faults};
-pub use ground::{Ground, Obstacle};
 pub use keys::{ASSUMED_AREA, GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES, find_key, nearest};
+pub use land::{Ground, Obstacle};
 pub use like::{Like, starter_like};
 pub use model::{
     Anchors, Bag, Blower, ForceAreaStated, Gauge, Group, Place, Rider, RollIn, RollInKind, Second, Section, Sensor,
@@ -44,4 +52,4 @@ pub use read::read_site;
 pub use schema::site_schema;
 pub use sweep::Setting;
 pub use units::{Dimension, UNITS, Unit, plain};
-pub use write::{SiteFile, demo, demo_text, starter};
+pub use write::{SiteFile, demo, demo_text};

@@ -6,25 +6,22 @@ use landfall_core::blower::{BlowerCurve, Blowers, BlowersInput, CurvePoint};
 use landfall_core::openings::{Discharge, OpeningsInput};
 use landfall_core::supply::{self, Settled};
 
-use super::check::{above_mass_height, ordered, range, show, single};
-use super::draft::Draft;
+use super::draft::{CIRCLE_TOLERANCE_M, Draft};
+use super::example::example;
 use super::fault::Complaint;
 use super::keys::{ASSUMED_AREA, find_key};
+use super::order::{above_mass_height, ordered};
+use super::ranges::{range, show, single};
 use super::units::plain;
-use landfall_core::blower::{MAX_CURVE_POINTS, MIN_CURVE_POINTS};
 
 /// Steepest lip, in degrees: beyond it a take-off throws back.
 const STEEPEST_LIP_DEG: f64 = 85.0;
-/// How well height, radius and lip angle must agree when all three are stated.
-pub(super) const CIRCLE_TOLERANCE_M: f64 = 1e-3;
 /// A stated volume over footprint times mean height: what is taken (assumed; it catches a slipped digit).
 const VOLUME_RATIO: (f64, f64) = (0.1, 3.0);
 /// Least between the pressures where the flaps begin to open and where they are all open, as the core takes it.
 const FLAPS_APART_PA: f32 = 1.0;
 /// Least depth and area of a knot, m and m², as the core takes them.
 const LEAST_KNOT: f32 = 0.01;
-/// Fewest and most points of a blower curve.
-pub(super) const CURVE_POINTS: (usize, usize) = (MIN_CURVE_POINTS, MAX_CURVE_POINTS);
 
 const CIRCLE_KEYS: [&str; 3] = ["takeoff.height", "takeoff.radius", "takeoff.lip_angle"];
 
@@ -361,7 +358,7 @@ pub(super) fn openings(draft: &Draft, out: &mut Vec<Complaint>) {
             out.push(Complaint::new(
                 *dotted,
                 "is missing; a relief_area needs relief_opens and relief_full",
-                format!("add it under [bag]: {}", super::write::example(dotted)),
+                format!("add it under [bag]: {}", example(dotted)),
             ));
         }
     }
@@ -388,7 +385,7 @@ pub(super) fn blower(draft: &Draft, out: &mut Vec<Complaint>) {
         out.push(Complaint::new(
             "blower.duct_diameter",
             "is missing; a duct_loss needs the duct's diameter",
-            format!("add it under [blower]: {}", super::write::example("blower.duct_diameter")),
+            format!("add it under [blower]: {}", example("blower.duct_diameter")),
         ));
     }
     if stated("blower.duct_diameter") && !stated("blower.duct_loss") {
@@ -402,7 +399,7 @@ pub(super) fn blower(draft: &Draft, out: &mut Vec<Complaint>) {
         out.push(Complaint::new(
             "blower.backflow_area",
             "is missing; without a closing flap the air flows back through a stopped blower",
-            format!("add it under [blower]: {}", super::write::example("blower.backflow_area")),
+            format!("add it under [blower]: {}", example("blower.backflow_area")),
         ));
     }
     if let Some(curve) = &draft.curve {

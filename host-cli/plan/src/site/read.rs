@@ -5,20 +5,21 @@ use std::ops::Range;
 
 use toml_edit::{Item, TableLike};
 
-use super::convert::{Given, Placed, convert};
-use super::draft::Draft;
+use super::convert::{Given, convert};
+use super::draft::{Draft, GroupDraft};
+use super::element::Placed;
+use super::example::example;
 use super::fault::{Complaint, Fault, Faults};
-use super::group::GroupDraft;
 use super::keys::{GROUP_KEYS, KEYS, MOST_GROUPS, TABLES, find_key, nearest};
 use super::model::Site;
+use super::resolve::resolve;
 use super::syntax;
+use super::unknown::{GROUP, Meant, unknown_at_root, unknown_in_table};
 
 /// Longest text that is read; a site file is a few kilobytes.
 const LONGEST_FILE: usize = 1 << 17;
 /// Most faults that are reported: a text with more is no site file, and nobody reads them.
 const MOST_FAULTS: usize = 200;
-/// The list of riders who differ.
-const GROUP: &str = "group";
 
 /// Reads a site file's text; `file_name` is used in the messages only.
 ///
@@ -226,7 +227,7 @@ impl Reader<'_> {
             }
         }
         if !table.contains_key("name") {
-            let cure = format!("add it under [[group]]: {}", super::write::example("group.name"));
+            let cure = format!("add it under [[group]]: {}", example("group.name"));
             self.fault(Complaint::new(place, "name is missing: what the riders of the group are called", cure), at);
             group.faulty = true;
         }
@@ -247,10 +248,10 @@ impl Reader<'_> {
         }
         let missing: Vec<_> = self.draft.missing().collect();
         for key in missing {
-            let cure = format!("add it under [{}]: {}", key.table(), super::write::example(key.dotted));
+            let cure = format!("add it under [{}]: {}", key.table(), example(key.dotted));
             self.complain(Complaint::new(key.dotted, format!("is missing: {}", key.help), cure));
         }
-        match std::mem::replace(&mut self.draft, Draft::empty()).resolve() {
+        match resolve(std::mem::replace(&mut self.draft, Draft::empty())) {
             Ok(site) if self.faults.is_empty() => return Ok(site),
             Ok(_) => {}
             Err(complaints) => complaints.into_iter().for_each(|complaint| self.complain(complaint)),
@@ -300,127 +301,4 @@ pub(super) fn place(text: &str, offset: usize) -> (usize, usize, String) {
     let tail = after.split('\n').next().unwrap_or("");
     let excerpt = format!("{head}{tail}").trim_end().replace(|c: char| c.is_control() && c != '\t', " ");
     (line, head.chars().count() + 1, excerpt)
-}
-
-/// What an unknown name was perhaps meant for.
-enum Meant {
-    Table(&'static str),
-    Key(&'static str),
-    Groups,
-}
-
-fn unknown_at_root(name: &str, item: &Item) -> (Complaint, Option<Meant>) {
-    if let Some(key) = KEYS.iter().find(|k| k.name() == name && !item.is_table_like()) {
-        let message = format!("is a key of [{}], and stands above every table here", key.table());
-        let complaint = Complaint::new(name, message, format!("move it below [{}]", key.table()));
-        return (complaint, Some(Meant::Key(key.dotted)));
-    }
-    let known = TABLES.iter().map(|(table, _)| *table).chain([GROUP]);
-    let all = known.clone().collect::<Vec<_>>().join(", ");
-    match table_called(name).or_else(|| nearest(name, known)) {
-        Some(GROUP) => {
-            let message = "is unknown; [[group]] was perhaps meant";
-            let cure = format!("rename it to group, or remove it; the tables are {all}");
-            (Complaint::new(name, message, cure), Some(Meant::Groups))
-        }
-        Some(near) => {
-            let message = format!("is unknown; [{near}] was perhaps meant");
-            let complaint =
-                Complaint::new(name, message, format!("rename it to {near}, or remove it; the tables are {all}"));
-            (complaint, Some(Meant::Table(near)))
-        }
-        None => (Complaint::new(name, "is unknown", format!("remove it; the tables are {all}")), None),
-    }
-}
-
-/// The table that people call by another word.
-fn table_called(name: &str) -> Option<&'static str> {
-    const WORDS: &[(&str, &[&str])] = &[
-        ("site", &["place", "location", "venue"]),
-        ("rider", &["person", "athlete", "jumper"]),
-        ("roll_in", &["in_run", "inrun", "run_up", "runup", "run_in", "start", "approach", "slope"]),
-        ("takeoff", &["take_off", "kicker", "ramp", "jump", "lip"]),
-        ("bag", &["airbag", "air_bag", "landing_bag", "landing", "mat", "cushion"]),
-        ("blower", &["fan", "fans", "blowers", "air_supply", "pump", "pumps"]),
-        ("watch", &["box", "alarm", "sensor", "watcher"]),
-        ("anchors", &["stakes", "pegs", "straps", "ballast"]),
-        ("spread", &["scatter", "sd", "uncertainty"]),
-        ("ground", &["land", "terrain", "plot", "field"]),
-        (GROUP, &["groups", "riders_groups", "class", "classes"]),
-    ];
-    let name = name.to_lowercase().replace(['-', ' '], "_");
-    WORDS.iter().find(|(_, words)| words.contains(&name.as_str())).map(|(table, _)| *table)
-}
-
-/// The key that people call by another word, in the table that they wrote it in.
-fn key_called(dotted: &str) -> Option<&'static str> {
-    const WORDS: &[(&str, &[&str])] = &[
-        ("takeoff.lip_angle", &["takeoff.angle", "takeoff.lip", "takeoff.slope"]),
-        ("takeoff.height", &["takeoff.lip_height"]),
-        ("rider.mass", &["rider.weight", "rider.mean_mass", "rider.average"]),
-        ("rider.bike_mass", &["rider.bike", "rider.bike_weight"]),
-        ("roll_in.start_height", &["roll_in.height", "roll_in.drop", "roll_in.platform"]),
-        ("roll_in.slope", &["roll_in.angle", "roll_in.steepness"]),
-        ("roll_in.bottom_radius", &["roll_in.radius"]),
-        ("roll_in.flat_run", &["roll_in.flat", "roll_in.run"]),
-        ("bag.front_height", &["bag.height", "bag.thickness"]),
-        ("bag.gap", &["bag.distance"]),
-        ("bag.settled_pressure", &["bag.pressure", "bag.operating_pressure", "bag.gauge"]),
-        ("bag.vent_area", &["bag.vent", "bag.vents"]),
-        ("bag.leak_coefficient", &["bag.leak", "bag.leakage"]),
-        ("blower.count", &["blower.number", "blower.fans", "blower.blowers"]),
-        ("site.air_temperature", &["site.temperature"]),
-        ("site.gauge", &["site.pressure_unit", "site.pressure_units"]),
-        ("anchors.count", &["anchors.number"]),
-    ];
-    WORDS.iter().find(|(_, words)| words.contains(&dotted)).map(|(key, _)| *key)
-}
-
-/// A key that site files had before, with what is wrong and what stands in its place.
-pub(super) fn gone(dotted: &str) -> Option<Complaint> {
-    let (message, cure) = match dotted {
-        "bag.dish_radius" => (
-            "is gone: how deep a bag gives way is no radius, but an area that grows with the depth",
-            "remove it; bag.area takes measured depths and areas, and without it bag.area_body, bag.area_growth and \
-             bag.area_limit are assumed",
-        ),
-        "bag.fitted" => (
-            "is gone: a bag counts as measured where bag.area stands in the file",
-            "remove it, and measure the bag: landfall bag-test writes bag.area",
-        ),
-        _ => return None,
-    };
-    Some(Complaint::new(dotted, message, cure))
-}
-
-/// The complaint, and the dotted key that was perhaps meant.
-fn unknown_in_table(table_name: &str, name: &str, table: &dyn TableLike) -> (Complaint, Option<String>) {
-    unknown(table_name, name, &|key| table.contains_key(key))
-}
-
-/// The same where only is known which other keys are stated.
-pub(super) fn unknown(table_name: &str, name: &str, stated: &dyn Fn(&str) -> bool) -> (Complaint, Option<String>) {
-    let dotted = format!("{table_name}.{name}");
-    if let Some(complaint) = gone(&dotted) {
-        return (complaint, None);
-    }
-    let keys = || KEYS.iter().filter(|k| k.table() == table_name);
-    // A key that the file already states was not meant.
-    let open = keys().map(super::keys::Key::name).filter(|known| !stated(known));
-    if let Some(key) = KEYS.iter().find(|k| k.name() == name) {
-        let message = format!("is unknown; {name} is a key of [{}]", key.table());
-        let complaint = Complaint::new(dotted, message, format!("move it below [{}]", key.table()));
-        return (complaint, Some(key.dotted.to_owned()));
-    }
-    let called = key_called(&dotted).and_then(find_key).map(super::keys::Key::name);
-    let called = called.filter(|known| !stated(known));
-    if let Some(near) = called.or_else(|| nearest(name, open)) {
-        let message = format!("is unknown; {near:?} was perhaps meant");
-        return (
-            Complaint::new(dotted, message, format!("rename it to {near}, or remove it")),
-            Some(format!("{table_name}.{near}")),
-        );
-    }
-    let all = keys().map(super::keys::Key::name).collect::<Vec<_>>().join(", ");
-    (Complaint::new(dotted, "is unknown", format!("remove it; the keys of [{table_name}] are {all}")), None)
 }

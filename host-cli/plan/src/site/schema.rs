@@ -3,10 +3,9 @@
 use serde_json::{Map, Value, json};
 
 use super::chain::MAX_SECTIONS;
-use super::convert::KNOTS;
+use super::convert::{CURVE_POINTS, KNOTS};
 use super::ground;
 use super::keys::{GROUP_KEYS, KEYS, Key, Kind, MOST_GROUPS, Preset, TABLES};
-use super::parts::CURVE_POINTS;
 use super::units::Dimension;
 use super::write::preset_words;
 

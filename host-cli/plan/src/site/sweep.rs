@@ -7,7 +7,6 @@
 use toml_edit::Item;
 
 use super::chain;
-use super::check::range;
 use super::convert::{Given, convert};
 use super::draft::Draft;
 use super::fault::{Complaint, Fault, Faults};
@@ -15,6 +14,8 @@ use super::group::{group_key, no_group};
 use super::keys::{ASSUMED_AREA, KEYS, Key, find_key, nearest};
 use super::model::{RollInKind, Site};
 use super::parts::leak_read;
+use super::ranges::range;
+use super::resolve::resolve;
 
 /// A value to set: a number in SI, or a text as it would stand in the site file.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -109,7 +110,7 @@ impl Site {
             },
             _ => {}
         }
-        draft.resolve().map_err(|complaints| Faults {
+        resolve(draft).map_err(|complaints| Faults {
             file: String::new(),
             faults: complaints.into_iter().map(Complaint::without_place).collect(),
         })
@@ -161,7 +162,7 @@ impl Site {
             Given::Obstacles(list) => draft.obstacles = Some(list.clone()),
         }
         draft.given.insert(key.dotted);
-        draft.resolve().map_err(|complaints| Faults {
+        resolve(draft).map_err(|complaints| Faults {
             file: String::new(),
             faults: complaints.into_iter().map(Complaint::without_place).collect(),
         })

@@ -14,8 +14,8 @@ use toml_edit::Document;
 use super::fault::Complaint;
 use super::keys::{Kind, TABLES, find_key};
 use super::quantity::parse_quantity;
-use super::read::{gone, unknown};
 use super::units::Dimension;
+use super::unknown::{gone, unknown};
 
 /// Most lines that are taken out; a text with more is no site file.
 const MOST_LINES: usize = 20;

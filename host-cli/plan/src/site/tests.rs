@@ -1,7 +1,7 @@
 //! Tests of the table, the starter, the demo, edits and sweeps.
 
+use super::example::shown_in_starter;
 use super::keys::{Preset, presets};
-use super::write::shown_in_starter;
 use super::*;
 
 fn close(a: f64, b: f64) -> bool {

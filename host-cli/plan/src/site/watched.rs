@@ -2,10 +2,11 @@
 
 use landfall_core::watch::parts::BLOWERS;
 
-use super::check::{ordered, show};
 use super::draft::Draft;
 use super::fault::Complaint;
 use super::model::{Second, Sensor};
+use super::order::ordered;
+use super::ranges::show;
 
 /// Of the battery, what is needed with each other.
 const BATTERY: [&str; 3] = ["watch.battery_full", "watch.battery_empty", "watch.battery_lasts"];

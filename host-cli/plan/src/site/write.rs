@@ -1,26 +1,17 @@
 //! Writing: the starter file, the embedded demo site, and edits that keep comments and order.
 
-use std::collections::HashMap;
 use std::fmt;
-use std::sync::LazyLock;
 
 use toml_edit::{DocumentMut, Item, Table};
 
 use super::fault::{Complaint, Fault, Faults};
 use super::group::{group_key, no_group};
-use super::keys::{GROUP_KEYS, Key, Kind, Preset, find_key};
+use super::keys::{Key, Kind, Preset};
 use super::model::Site;
 use super::read::read_site;
 use super::sweep::{item_of, known, losers, parse_setting};
 
-const STARTER: &str = include_str!("starter.toml");
 const DEMO: &str = include_str!("demo.toml");
-
-/// A commented site file to begin with: the required keys with an example, all others with their default, commented out.
-#[must_use]
-pub fn starter() -> &'static str {
-    STARTER
-}
 
 /// The text of the embedded demo site: an invented training ground.
 #[must_use]
@@ -33,33 +24,6 @@ pub fn demo_text() -> &'static str {
 pub fn demo() -> Site {
     // The embedded text is read without faults: a test holds it to that.
     read_site(DEMO, "demo.toml").unwrap_or_default()
-}
-
-/// The lines of the starter file that state or show a key, by dotted key.
-fn examples() -> &'static HashMap<String, String> {
-    static EXAMPLES: LazyLock<HashMap<String, String>> = LazyLock::new(|| {
-        let mut table = "";
-        let mut found = HashMap::new();
-        for line in STARTER.lines() {
-            let header = line.trim_start_matches("# ");
-            if let Some(name) = header.strip_prefix('[').and_then(|l| l.strip_suffix(']')) {
-                table = name.trim_matches(['[', ']']);
-            } else if let Some((name, value)) = line.trim_start_matches("# ").split_once(" = ") {
-                let key = format!("{table}.{}", name.trim());
-                if find_key(&key).is_some() || GROUP_KEYS.iter().any(|group| group.dotted == key) {
-                    let value = value.split_once("  #").map_or(value, |(value, _)| value).trim();
-                    found.entry(key).or_insert_with(|| format!("{} = {value}", name.trim()));
-                }
-            }
-        }
-        found
-    });
-    &EXAMPLES
-}
-
-/// How a key is written, such as `mass = "78 kg"`.
-pub(super) fn example(dotted: &str) -> String {
-    examples().get(dotted).cloned().unwrap_or_else(|| dotted.to_owned())
 }
 
 /// A site file's text that can be edited without losing its comments or order.
@@ -294,14 +258,9 @@ pub(super) fn preset_words(preset: Preset, kind: Kind) -> String {
     }
 }
 
-/// Whether every key of the table is stated or shown in the starter file; for its test.
-#[cfg(test)]
-pub(super) fn shown_in_starter() -> Vec<&'static str> {
-    super::keys::KEYS.iter().map(|k| k.dotted).filter(|d| examples().contains_key(*d)).collect()
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::example::starter;
     use super::*;
 
     /// What stands in the file once it is stated is no example any more, and neither is what somebody stated by hand.
