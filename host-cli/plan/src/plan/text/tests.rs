@@ -1,7 +1,7 @@
 use super::*;
 use crate::plan::findings::findings;
 use crate::plan::first_screen::first_screen;
-use crate::plan::results::RideBy;
+use crate::plan::results::{OrWhy, RideBy, Why};
 use crate::plan::test_plan;
 use landfall_strip::strip;
 
@@ -25,14 +25,14 @@ fn plans() -> [(Site, Results); 2] {
     quiet.findings = findings(&site, &quiet);
     let mut bad = test_plan::results();
     bad.wind.anchors_stated = 6;
-    bad.ride.peak_load_g = Some(4.4);
-    bad.pressures.seconds_missing = Some(2.0);
+    bad.ride.peak_load_g = 4.4;
+    bad.pressures.seconds_missing = OrWhy::Value(2.0);
     bad.air.status = landfall_core::supply::RangeStatus::Low;
     bad.air.above_min_pa = -100.0;
-    bad.placement.last_stop_before_foot_m = None;
-    bad.placement.stop_lines[0].before_foot_m = None;
+    bad.placement.last_stop_before_foot_m = Why::Committed.into();
+    bad.placement.stop_lines[0].before_foot_m = Why::Committed.into();
     if let Some(landing) = bad.touchdown.as_mut() {
-        landing.ground_speed_mps = Some(2.0);
+        landing.ground_speed_mps = OrWhy::Value(2.0);
     }
     bad.findings = findings(&site, &bad);
     [(site.clone(), quiet), (site, bad)]
@@ -179,8 +179,8 @@ fn place_and_air_have_their_numbers() {
         assert!(air.contains(part), "{part}\n{air}");
     }
     let mut cut = quiet.clone();
-    cut.air.after_cut[2].hard_depth_m = Some(2.4);
-    cut.air.after_cut[1].hard_depth_m = Some(1.9);
+    cut.air.after_cut[2].hard_depth_m = OrWhy::Value(2.4);
+    cut.air.after_cut[1].hard_depth_m = OrWhy::Value(1.9);
     let air = air_text(&site, &cut, Style::default());
     assert!(air.contains("MEETS THE GROUND") && air.contains("past the depth limit"), "{air}");
 }
