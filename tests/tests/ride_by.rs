@@ -226,7 +226,7 @@ fn groups_share_the_strictest_line_and_winds() {
     assert_eq!(results.verdict.standing, Standing::Inside);
     let of =
         |take: fn(&RideBy) -> Option<f64>| -> Vec<f64> { results.ride_by.iter().map(|by| take(by).unwrap()).collect() };
-    let (lines, winds) = (of(|by| by.stop_line_before_foot_m.get()), of(|by| by.hold_along_head_mps));
+    let (lines, winds) = (of(|by| by.stop_line_before_foot_m.get()), of(|by| by.hold_along_head_mps.get()));
     assert!(lines[1] > lines[0] + 0.1 && winds[0] < winds[1] - 0.1, "{lines:?} {winds:?}");
     // The gap that suits all, and not the one of a rider in neither group.
     let highs: Vec<f64> = results.groups.iter().map(|(_, own)| own.placement.gap_high_m.get().unwrap()).collect();
@@ -234,7 +234,7 @@ fn groups_share_the_strictest_line_and_winds() {
     assert_eq!(results.gap_band_m().map(|band| band.1), Some(highs[0]));
     let everybody = results.for_everybody().unwrap();
     assert_eq!(everybody.stop_line_before_foot_m.get(), Some(lines[1]));
-    assert_eq!(everybody.hold_along_head_mps, Some(winds[0]));
+    assert_eq!(everybody.hold_along_head_mps.get(), Some(winds[0]));
 }
 
 /// Each group has its own marks and findings; the bag and the box serve all.

@@ -73,9 +73,9 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let mean =
         |hold: fn(&RideBy) -> Option<f64>| everybody.as_ref().and_then(hold).map(|gust| gust / f64::from(GUST_FACTOR));
     for (name, hold) in [
-        ("wind from behind", mean(|by| by.hold_along_tail_mps)),
-        ("wind from the front", mean(|by| by.hold_along_head_mps)),
-        ("wind from the side", mean(|by| by.hold_across_mps)),
+        ("wind from behind", mean(|by| by.hold_along_tail_mps.get())),
+        ("wind from the front", mean(|by| by.hold_along_head_mps.get())),
+        ("wind from the side", mean(|by| by.hold_across_mps.get())),
     ] {
         add(format!("Mean {name}, read on the spot"), between(Dimension::Speed, (None, hold)), speed);
     }

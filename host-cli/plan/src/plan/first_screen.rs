@@ -217,7 +217,7 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     push(lines, "Stop line", stop_line(shown, by));
     // Where nothing is missed too often and there is no hold wind, none was looked for.
     let missed = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
-    let found = |by: &RideBy| by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some();
+    let found = |by: &RideBy| by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).get().is_some();
     // One group that may not ride in the planned wind leaves everybody no hold wind: that is said, too.
     if missed || r.ride_by.iter().any(found) {
         push(lines, "Wind", wind(shown, by));
@@ -331,9 +331,9 @@ fn stop_line(shown: Shown, by: &RideBy) -> String {
 
 fn wind(shown: Shown, by: &RideBy) -> String {
     let winds = [
-        (by.hold_along_tail_mps, "from behind"),
-        (by.hold_along_head_mps, "from the front"),
-        (by.hold_across_mps, "from the side"),
+        (by.hold_along_tail_mps.get(), "from behind"),
+        (by.hold_along_head_mps.get(), "from the front"),
+        (by.hold_across_mps.get(), "from the side"),
     ];
     let over =
         |(limit, from): &(Option<f64>, &str)| limit.map(|mps| format!("{} {from}", shown.speed(mps, Toward::Down)));

@@ -441,15 +441,14 @@ impl Results {
     #[must_use]
     pub fn for_everybody(&self) -> Option<RideBy> {
         let (first, others) = self.ride_by.split_first()?;
-        let least = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.min(b));
+        let least = |a: OrWhy<f64>, b: OrWhy<f64>| a.zip(b).map(|(a, b)| a.min(b));
         let most = |a: OrWhy<f64>, b: OrWhy<f64>| a.zip(b).map(|(a, b)| a.max(b));
         Some(others.iter().fold(first.clone(), |all, by| RideBy {
             next_rider_from_pa: most(all.next_rider_from_pa, by.next_rider_from_pa),
             everybody_off_under_pa: most(all.everybody_off_under_pa, by.everybody_off_under_pa),
             seconds_between: all.seconds_between.max(by.seconds_between),
             // None: longer than was looked at.
-            holds_for_s:
-                (all.holds_for_s.zip(by.holds_for_s).map(|(a, b)| a.min(b))).or(all.holds_for_s).or(by.holds_for_s),
+            holds_for_s: least(all.holds_for_s, by.holds_for_s).or(all.holds_for_s).or(by.holds_for_s),
             stop_line_before_foot_m: most(all.stop_line_before_foot_m, by.stop_line_before_foot_m),
             hold_along_tail_mps: least(all.hold_along_tail_mps, by.hold_along_tail_mps),
             hold_along_head_mps: least(all.hold_along_head_mps, by.hold_along_head_mps),
@@ -512,8 +511,7 @@ impl Pressures {
             ground_cut: why.into(),
             ground_share: why.into(),
             one_blower_lost: why.into(),
-            // Nothing was judged that measuring could lift.
-            provisional: Why::NotAsked.into(),
+            provisional: why.into(),
             levels: why.into(),
             judged: Vec::new(),
             demanded: None,

@@ -59,9 +59,9 @@ pub fn ride_by(
                     .last_stop_before_foot_m
                     .map(|m| (m / MARK_STEP_M - 1.0e-3).ceil() * MARK_STEP_M)
                     .because(Why::BrakesTooLate),
-                hold_along_tail_mps: own.wind.hold_along_tail_mps.get().map(|mps| wind_down(shown, mps)),
-                hold_along_head_mps: own.wind.hold_along_head_mps.get().map(|mps| wind_down(shown, mps)),
-                hold_across_mps: own.wind.hold_across_mps.get().map(|mps| wind_down(shown, mps)),
+                hold_along_tail_mps: own.wind.hold_along_tail_mps.map(|mps| wind_down(shown, mps)),
+                hold_along_head_mps: own.wind.hold_along_head_mps.map(|mps| wind_down(shown, mps)),
+                hold_across_mps: own.wind.hold_across_mps.map(|mps| wind_down(shown, mps)),
                 lightest_kg: crew.site.rider.lightest_kg,
                 heaviest_kg: crew.site.rider.heaviest_kg,
             })

@@ -243,9 +243,9 @@ fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
                 "Hold winds",
                 &["from", "any gust", "or mean reading"],
                 [
-                    row("behind", by.hold_along_tail_mps),
-                    row("the front", by.hold_along_head_mps),
-                    row("the side", by.hold_across_mps),
+                    row("behind", by.hold_along_tail_mps.get()),
+                    row("the front", by.hold_along_head_mps.get()),
+                    row("the side", by.hold_across_mps.get()),
                 ],
             ),
             small(format!(

@@ -74,8 +74,8 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
             "stop line before the take-off's foot",
             Box::new(move |by| or_none(by.stop_line_before_foot_m.get().map(|m| u.length(m, Toward::Up)))),
         ),
-        ("hold in gusts from behind", Box::new(move |by| wind(by.hold_along_tail_mps))),
-        ("hold in gusts from the front", Box::new(move |by| wind(by.hold_along_head_mps))),
-        ("hold in gusts from the side", Box::new(move |by| wind(by.hold_across_mps))),
+        ("hold in gusts from behind", Box::new(move |by| wind(by.hold_along_tail_mps.get()))),
+        ("hold in gusts from the front", Box::new(move |by| wind(by.hold_along_head_mps.get()))),
+        ("hold in gusts from the side", Box::new(move |by| wind(by.hold_across_mps.get()))),
     ]
 }

@@ -474,7 +474,7 @@ fn the_card_says_the_limits_and_the_stops() {
             by.everybody_off_under_pa.get().map(|pa| shown.pressure(pa, Toward::Up)),
             by.start_high_m.get().map(|m| shown.length(m, Toward::Down)),
             by.start_low_m.get().map(|m| shown.length(m, Toward::Up)),
-            by.hold_along_head_mps.map(|mps| shown.speed(mps, Toward::Down)),
+            by.hold_along_head_mps.get().map(|mps| shown.speed(mps, Toward::Down)),
             Some(format!("{} s", by.seconds_between.ceil())),
             Some(shown.mass(by.heaviest_kg, Toward::Down)),
         ] {

@@ -295,9 +295,9 @@ fn winds(said: &mut Said<'_>) {
     // As they are ridden by, where they were looked for.
     let by = |own: Option<f64>, hold: Option<f64>| own.map(|own| hold.unwrap_or(own));
     let holds = (
-        by(w.hold_along_tail_mps.get(), said.by.and_then(|by| by.hold_along_tail_mps)),
-        by(w.hold_along_head_mps.get(), said.by.and_then(|by| by.hold_along_head_mps)),
-        by(w.hold_across_mps.get(), said.by.and_then(|by| by.hold_across_mps)),
+        by(w.hold_along_tail_mps.get(), said.by.and_then(|by| by.hold_along_tail_mps.get())),
+        by(w.hold_along_head_mps.get(), said.by.and_then(|by| by.hold_along_head_mps.get())),
+        by(w.hold_across_mps.get(), said.by.and_then(|by| by.hold_across_mps.get())),
     );
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(

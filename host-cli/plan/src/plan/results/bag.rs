@@ -226,11 +226,11 @@ pub struct RideBy {
     /// Last stop line before the take-off's foot; null: there is none.
     pub stop_line_before_foot_m: OrWhy<f64>,
     /// Nobody rides in tail gusts over this; null: not in any.
-    pub hold_along_tail_mps: Option<f64>,
+    pub hold_along_tail_mps: OrWhy<f64>,
     /// Nor in head gusts.
-    pub hold_along_head_mps: Option<f64>,
+    pub hold_along_head_mps: OrWhy<f64>,
     /// Nor in cross gusts.
-    pub hold_across_mps: Option<f64>,
+    pub hold_across_mps: OrWhy<f64>,
     /// Lightest rider, without bike.
     pub lightest_kg: f64,
     /// Heaviest rider.

@@ -107,16 +107,17 @@ fn hold_winds_for_everybody_are_the_strictest_and_none_is_left_out() {
     let own = results.ride_by[0].clone();
     let lighter = |hold_along_head_mps| RideBy {
         group: "kids".into(),
-        hold_along_tail_mps: Some(20.0 / 3.6),
+        hold_along_tail_mps: OrWhy::Value(20.0 / 3.6),
         hold_along_head_mps,
         ..own.clone()
     };
-    results.ride_by = vec![own.clone(), lighter(Some(10.0))];
+    results.ride_by = vec![own.clone(), lighter(OrWhy::Value(10.0))];
     assert_eq!(
         wind_of(&site, &results).unwrap(),
         "hold in gusts over 20 km/h from behind, 25 km/h from the front and 20 km/h from the side."
     );
-    for ride_by in [vec![own.clone(), lighter(None)], vec![lighter(None), own.clone()]] {
+    let none = Why::MissInWind.into();
+    for ride_by in [vec![own.clone(), lighter(none)], vec![lighter(none), own.clone()]] {
         results.ride_by = ride_by;
         assert_eq!(
             wind_of(&site, &results).unwrap(),
@@ -125,9 +126,9 @@ fn hold_winds_for_everybody_are_the_strictest_and_none_is_left_out() {
     }
     let never = RideBy {
         group: "kids".into(),
-        hold_along_tail_mps: None,
-        hold_along_head_mps: None,
-        hold_across_mps: None,
+        hold_along_tail_mps: Why::MissInWind.into(),
+        hold_along_head_mps: Why::MissInWind.into(),
+        hold_across_mps: Why::MissInWind.into(),
         ..own.clone()
     };
     results.ride_by = vec![own, never];
