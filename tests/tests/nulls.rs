@@ -67,7 +67,7 @@ fn told(name: &str, results: &Results) -> BTreeSet<String> {
 #[test]
 fn no_null_of_a_whole_plan_is_without_a_reason_that_is_told() {
     let mut sites = reference();
-    let odd: [(&str, &[(&str, &str)]); 14] = [
+    let odd: [(&str, &[(&str, &str)]); 16] = [
         ("the demo", &[]),
         ("a stall", &[("roll_in.start_height", "1.2 m")]),
         ("hardly over the lip", &[("roll_in.start_height", "3.2 m")]),
@@ -75,12 +75,14 @@ fn no_null_of_a_whole_plan_is_without_a_reason_that_is_told() {
         ("too far", &[("bag.gap", "9 m")]),
         ("windy", &[("wind.along", "9 m/s")]),
         ("a weak blower", &[("blower.speed", "0.3")]),
-        ("no blower to speak of", &[("blower.speed", "0.12")]),
+        ("no blower to speak of", &[("blower.speed", "0.1"), ("bag.skin_weight", "5 kg/m2")]),
+        ("a heavy skin", &[("bag.skin_weight", "10 kg/m2"), ("blower.speed", "0.3")]),
         ("a high front", &[("bag.front_height", "6 m"), ("bag.back_height", "6 m")]),
         ("a front above the flight", &[("bag.front_height", "4.5 m"), ("bag.back_height", "4.5 m")]),
         ("nothing senses the supply", &[("watch.supply_sense", "false"), ("roll_in.start_height", "3.4 m")]),
         ("a small bag", &[("bag.volume", "30 m3"), ("bag.vent_area", "3000 cm2")]),
         ("a high floor", &[("bag.depth_limit", "0.1")]),
+        ("a narrow range", &[("bag.load_limit", "2"), ("bag.load_stop", "3")]),
         ("a load that nothing reaches", &[("bag.load_stop", "60"), ("bag.load_limit", "59")]),
     ];
     sites.extend(odd.iter().map(|(name, changes)| ((*name).to_owned(), changed(changes))));
