@@ -36,7 +36,7 @@ pub fn standing_line(site: &Site, results: &Results) -> String {
             Shown::of(site).length(m, Toward::Down)
         ),
         _ => {
-            let cause = results.verdict.first_cause;
+            let cause = results.verdict.first_cause.get();
             let stops = || results.findings.iter().filter(|finding| finding.level == Level::Stop);
             let first = stops().find(|finding| Some(finding.id) == cause).or_else(|| stops().next());
             match first {

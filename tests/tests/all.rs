@@ -15,6 +15,7 @@ mod learn_compare;
 mod learn_fit;
 mod learn_reference;
 mod mutated;
+mod nulls;
 mod one_voice;
 mod plausible_bags;
 mod reference_pieces;

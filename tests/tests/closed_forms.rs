@@ -416,7 +416,10 @@ fn the_loose_fill_table() {
         check.note(format!("{material} fall"), ours.2, feet * 0.3048);
         // Just below the table's fall height it is within, just above not.
         for (factor, within) in [(0.999, true), (1.001, false)] {
-            let dirt = landfall_plan::plan::dirt::compare(feet * 0.3048 * factor, None);
+            let dirt = landfall_plan::plan::dirt::compare(
+                feet * 0.3048 * factor,
+                landfall_plan::plan::results::OrWhy::default(),
+            );
             let row = dirt.loose_fill.iter().find(|row| row.material == material).unwrap();
             assert_eq!(row.within, within, "{material} {factor}");
         }

@@ -249,7 +249,12 @@ fn a_bag_that_rises_over_the_paths_has_a_band() {
     (site.spread.botched, site.spread.samples) = (0.0, 20_000);
     let found = compute(&site, parts, &Stop::default()).unwrap();
     let (p, sampling) = (&found.placement, found.spread.sampling.as_ref().unwrap());
-    println!("{:?} least {:?}, {} misses", (p.gap_low_m, p.gap_high_m), p.least_miss, sampling.misses);
+    println!(
+        "{:?} least {:?}, {} misses",
+        (p.gap_low_m.get(), p.gap_high_m.get()),
+        p.least_miss.get(),
+        sampling.misses
+    );
     assert!(sampling.outcomes["long"] == 0.0 && sampling.misses < 20, "{:?}", sampling.outcomes);
-    assert!(p.gap_low_m.unwrap() < 0.8 && p.gap_high_m.unwrap() > 0.8);
+    assert!(p.gap_low_m.get().unwrap() < 0.8 && p.gap_high_m.get().unwrap() > 0.8);
 }

@@ -180,7 +180,7 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
         let on_page = all.mark(name, &label);
         assert!(on_page.starts_with(high), "{name}: {on_page} {high}");
         assert_eq!(all.figure(name, &format!("highest{own}")), high, "{name}");
-        if by.start_low_m.zip(by.start_high_m).is_some_and(|(low, high)| low < high - 1.0e-3) {
+        if by.start_low_m.get().zip(by.start_high_m.get()).is_some_and(|(low, high)| low < high - 1.0e-3) {
             let low = between(said, "Not below the ", " mark").unwrap();
             close(si(low, Dimension::Length), of("start_low_m").as_f64().unwrap(), 2e-3, "the lowest mark");
             all.same(name, low, &listed);

@@ -16,7 +16,7 @@ use landfall_core::takeoff::TakeOff;
 use landfall_plan::plan::demand::{Demand, Drawn, crews};
 use landfall_plan::plan::known::{self, levels_input, limits_twice};
 use landfall_plan::plan::model::{Model, Supply};
-use landfall_plan::plan::results::{Pressures, Provisional, SpeedsBy};
+use landfall_plan::plan::results::{OrWhy, Pressures, Provisional, SpeedsBy, Why};
 use landfall_plan::plan::search::{Draws, Failure, Question, SEARCH_RUNS, moved};
 use landfall_plan::plan::table::Tables;
 use landfall_plan::plan::{Parts, compute, first_day};
@@ -97,10 +97,11 @@ fn pressures_over(site: &Site, expected: &Value) -> Value {
     let twice = limits_twice(site, &supply, chamber, &input).unwrap().with_ground(site, &input, &demand).unwrap();
     let tables = Tables::judge(site, &supply, &demand, &twice);
     let mut pressures = known::pressures(&demand, &twice);
-    pressures.provisional = tables.provisional().then(|| Provisional {
-        lifted: tables.lifted(),
-        first_day_start_m: first_day::start_m(site, &supply, chamber, &crews).unwrap(),
-    });
+    if tables.provisional() {
+        let first_day_start_m = first_day::start_m(site, &supply, chamber, &crews).unwrap();
+        let first_day_start_m = first_day_start_m.ok_or(Why::NoFirstDay).into();
+        pressures.provisional = OrWhy::Value(Provisional { lifted: tables.lifted(), first_day_start_m });
+    }
     pressures.judged = tables.judgements();
     let mut pressures = serde_json::to_value(pressures).unwrap();
     pressures["push_n"] = (site.bag.skin_friction * f64::from(twice.now.limits.hard_force_n)).into();

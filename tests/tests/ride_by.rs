@@ -111,8 +111,8 @@ fn same_as_the_box(name: &str, site: &Site, by: &RideBy, results: &Results) {
     let shown = Shown::of(site);
     let up = |pa: f32| shown.pressure(f64::from(pa), Toward::Up);
     let marked = |pa: Option<f64>| shown.pressure(pa.unwrap_or(f64::NAN), Toward::Nearest);
-    assert_eq!(marked(by.everybody_off_under_pa), up(s.trip_pa()), "{name}: everybody off");
-    assert_eq!(marked(by.next_rider_from_pa), up(s.ready_pa()), "{name}: next rider");
+    assert_eq!(marked(by.everybody_off_under_pa.get()), up(s.trip_pa()), "{name}: everybody off");
+    assert_eq!(marked(by.next_rider_from_pa.get()), up(s.ready_pa()), "{name}: next rider");
     assert!(
         by.seconds_between >= f64::from(s.interval_s) && by.seconds_between < f64::from(s.interval_s) + 1.0,
         "{name}"
@@ -159,7 +159,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
                 "{name}: {:?}\n{rows:#?}",
                 stops(&results)
             );
-            let cause = results.verdict.first_cause;
+            let cause = results.verdict.first_cause.get();
             assert_eq!(cause.is_some(), broken > 0, "{name}");
             if results.verdict.standing == Standing::Outside {
                 let refused = arm(site, &results, site.watch.sensor, 1);
@@ -172,7 +172,7 @@ fn the_box_and_the_marks_are_the_plans_own() {
             for by in &results.ride_by {
                 same_as_the_box(name, site, by, &results);
                 // Both ends of the marks, each planned for itself.
-                let (Some(low), Some(high)) = (by.start_low_m, by.start_high_m) else {
+                let (Some(low), Some(high)) = (by.start_low_m.get(), by.start_high_m.get()) else {
                     panic!("{name}: a plan that is not outside has no marks: {by:?}");
                 };
                 assert!(
@@ -210,7 +210,7 @@ fn cures_cure() {
         assert!(results.verdict.stops > 0, "{change:?}");
         assert!(!results.cures.is_empty(), "{change:?}: nothing was tried");
         for cure in results.cures.iter().filter(|cure| cure.leaves_stops == 0 && cure.change != "bag turned") {
-            assert_eq!(Some(cure.finding), results.verdict.first_cause);
+            assert_eq!(Some(cure.finding), results.verdict.first_cause.get());
             let mended = planned(&site.with_value(cure.key, cure.to.as_str()).unwrap());
             assert!(stops(&mended).is_empty(), "{change:?}, {}: {:?}", cure.change, stops(&mended));
             cured += 1;
@@ -226,15 +226,15 @@ fn groups_share_the_strictest_line_and_winds() {
     assert_eq!(results.verdict.standing, Standing::Inside);
     let of =
         |take: fn(&RideBy) -> Option<f64>| -> Vec<f64> { results.ride_by.iter().map(|by| take(by).unwrap()).collect() };
-    let (lines, winds) = (of(|by| by.stop_line_before_foot_m), of(|by| by.hold_along_head_mps));
+    let (lines, winds) = (of(|by| by.stop_line_before_foot_m.get()), of(|by| by.hold_along_head_mps.get()));
     assert!(lines[1] > lines[0] + 0.1 && winds[0] < winds[1] - 0.1, "{lines:?} {winds:?}");
     // The gap that suits all, and not the one of a rider in neither group.
-    let highs: Vec<f64> = results.groups.iter().map(|(_, own)| own.placement.gap_high_m.unwrap()).collect();
+    let highs: Vec<f64> = results.groups.iter().map(|(_, own)| own.placement.gap_high_m.get().unwrap()).collect();
     assert!(highs[0] < highs[1] - 0.01, "{highs:?}");
     assert_eq!(results.gap_band_m().map(|band| band.1), Some(highs[0]));
     let everybody = results.for_everybody().unwrap();
-    assert_eq!(everybody.stop_line_before_foot_m, Some(lines[1]));
-    assert_eq!(everybody.hold_along_head_mps, Some(winds[0]));
+    assert_eq!(everybody.stop_line_before_foot_m.get(), Some(lines[1]));
+    assert_eq!(everybody.hold_along_head_mps.get(), Some(winds[0]));
 }
 
 /// Each group has its own marks and findings; the bag and the box serve all.
@@ -249,8 +249,8 @@ fn groups_have_their_own_marks() {
     assert_eq!(names, ["kids", "adults"]);
     let [kids, adults] = [&results.ride_by[0], &results.ride_by[1]];
     assert_eq!((kids.lightest_kg, adults.heaviest_kg), (35.0, 95.0));
-    assert_eq!(kids.everybody_off_under_pa, adults.everybody_off_under_pa);
-    assert_eq!(kids.next_rider_from_pa, adults.next_rider_from_pa);
+    assert_eq!(kids.everybody_off_under_pa.get(), adults.everybody_off_under_pa.get());
+    assert_eq!(kids.next_rider_from_pa.get(), adults.next_rider_from_pa.get());
     // The lightest of all make the light landing, the heaviest of all the hard one.
     let demanded = results.pressures.demanded.as_ref().unwrap();
     assert!((demanded.lightest_kg - 35.0).abs() < 1e-4 && (demanded.heaviest_kg - 109.0).abs() < 1e-4, "{demanded:?}");

@@ -163,7 +163,7 @@ pub fn look(site: &Site, results: &Results, sensor: Option<Sensor>, revision: u3
 }
 
 fn settle(site: &Site, results: &Results, sensor: Sensor, revision: u32, bags: Bags) -> Result<Armed, ArmError> {
-    if results.pressures.hard_speed_mps.is_none() || results.pressures.commitment_s.is_none() {
+    if results.pressures.hard_speed_mps.get().is_none() || results.pressures.commitment_s.get().is_none() {
         return Err(stop("pressures: there is no landing to watch for: the ride or the flight does not reach the bag"));
     }
     let supply = Supply::new(site)?;
@@ -205,7 +205,7 @@ const fn topic(error: &NoThresholds) -> &'static str {
 
 fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: Sensor, form: &WatchedForm) -> Vec<Line> {
     let line = |key, what: String, why: String| Line { key, what, why };
-    let rule = match results.pressures.stop_rule {
+    let rule = match results.pressures.stop_rule.get() {
         Some(StopRule::Room) => "the highest that the box can tell from the operating pressure",
         Some(StopRule::Floor) => "share of the maker's lowest pressure (bag.stop_floor, assumed)",
         _ => "depth of the hard landing with the supply lost",
@@ -222,7 +222,8 @@ fn lines(site: &Site, results: &Results, s: &WatchSettings, sensor: Sensor, form
     let needed_s = f64::from(s.needed_s);
     let commitment_s = f64::from(form.site.riders.commitment_s.unwrap_or(0.0));
     let delay_s = needed_s - commitment_s - site.rider.reaction_s;
-    let from = if results.pressures.committed_from_start == Some(true) { "the start" } else { "the last stop line" };
+    let from =
+        if results.pressures.committed_from_start.get() == Some(true) { "the start" } else { "the last stop line" };
     let mut lines = vec![
         line(
             "stop_pa",

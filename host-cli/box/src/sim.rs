@@ -265,7 +265,7 @@ impl Riders {
         let spread = results.spread.differences.as_ref()?;
         Some(Self {
             interval_s: site.session.interval_s,
-            commitment_s: results.pressures.commitment_s?,
+            commitment_s: results.pressures.commitment_s.get()?,
             mass_kg: (landing_kg(site, site.rider.lightest_kg), landing_kg(site, site.rider.heaviest_kg)),
             speed_mps: (spread.mean_normal_mps, spread.sd_normal_mps),
         })

@@ -212,25 +212,25 @@ pub(crate) mod tests {
             assert_eq!(air, supply.air);
             match thresholds(&form, &air) {
                 Ok(found) => {
-                    assert_eq!(Some(f64::from(found.stop_pa)), p.stop_pa, "{}", path.display());
-                    let wait_pa = p.levels.map(|levels| levels.acting_wait_pa);
+                    assert_eq!(Some(f64::from(found.stop_pa)), p.stop_pa.get(), "{}", path.display());
+                    let wait_pa = p.levels.get().map(|levels| levels.acting_wait_pa);
                     assert_eq!(Some(f64::from(found.wait_pa)), wait_pa, "{}", path.display());
-                    assert_eq!(Some(f64::from(found.high_pa)), p.band_high_pa, "{}", path.display());
+                    assert_eq!(Some(f64::from(found.high_pa)), p.band_high_pa.get(), "{}", path.display());
                     assert_eq!(found.operating_pa, supply.operating.pressure_pa);
                     compared += 1;
                 }
                 Err(NoThresholds::NoStop) => {
-                    let by_depth_pa = p.stated.as_ref().unwrap().stop_by_depth_pa.unwrap_or(f64::MAX);
+                    let by_depth_pa = p.stated.as_ref().unwrap().stop_by_depth_pa.get().unwrap_or(f64::MAX);
                     let floor_pa = site.bag.stop_floor * site.bag.pressure_min_pa;
-                    assert!(by_depth_pa.max(floor_pa) > p.room_pa.unwrap() - 1e-3, "{}", path.display());
+                    assert!(by_depth_pa.max(floor_pa) > p.room_pa.get().unwrap() - 1e-3, "{}", path.display());
                 }
                 Err(NoThresholds::NoWait) => {
-                    assert!(p.wait_pa.is_none() && p.seconds_missing.unwrap() > 0.0, "{}", path.display());
+                    assert!(p.wait_pa.get().is_none() && p.seconds_missing.get().unwrap() > 0.0, "{}", path.display());
                 }
                 Err(NoThresholds::NoHigh) => {
                     let operating_pa = f64::from(supply.operating.pressure_pa);
                     let inside = |low: f64, high: f64| low <= operating_pa && operating_pa <= high;
-                    let band = p.band_low_pa.zip(p.band_high_pa);
+                    let band = p.band_low_pa.get().zip(p.band_high_pa.get());
                     assert!(!band.is_some_and(|(low, high)| inside(low, high)), "{}", path.display());
                 }
                 Err(error) => panic!("{}: {error:?}", path.display()),

@@ -48,21 +48,21 @@ impl PlanLine {
             line("verdict", &verdict),
             line("start", &|results| {
                 by(results, &|by| {
-                    let low = by.start_low_m.map(|m| here.length(m, Toward::Up));
-                    match (low, by.start_high_m.map(|m| here.start_mark(m))) {
+                    let low = by.start_low_m.get().map(|m| here.length(m, Toward::Up));
+                    match (low, by.start_high_m.get().map(|m| here.start_mark(m))) {
                         (Some(low), Some(high)) => format!("{low} to {high}"),
                         (None, Some(high)) => format!("up to {high}"),
                         _ => none(),
                     }
                 })
             }),
-            line("next rider", &|results| by(results, &|by| up(by.next_rider_from_pa))),
-            line("all stop", &|results| by(results, &|by| up(by.everybody_off_under_pa))),
+            line("next rider", &|results| by(results, &|by| up(by.next_rider_from_pa.get()))),
+            line("all stop", &|results| by(results, &|by| up(by.everybody_off_under_pa.get()))),
             line("power cut", &|results| {
-                by(results, &|by| by.holds_for_s.map_or_else(none, |s| format!("holds {:.0} s", s.floor())))
+                by(results, &|by| by.holds_for_s.get().map_or_else(none, |s| format!("holds {:.0} s", s.floor())))
             }),
             line("hard landing", &|results| {
-                let depth = results.pressures.stated.as_ref().and_then(|bag| bag.hard_depth_m);
+                let depth = results.pressures.stated.as_ref().and_then(|bag| bag.hard_depth_m.get());
                 depth.map_or_else(none, |m| format!("{} deep", here.length(m, Toward::Up)))
             }),
         ]

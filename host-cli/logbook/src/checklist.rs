@@ -51,7 +51,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let several = results.ride_by.len() > 1;
     let of = |by: &RideBy| if several { format!(", {}", by.group) } else { String::new() };
     for by in &results.ride_by {
-        let marks = between(Dimension::Length, (by.start_low_m, by.start_high_m));
+        let marks = between(Dimension::Length, (by.start_low_m.get(), by.start_high_m.get()));
         add(format!("Start height above the take-off's foot{}", of(by)), marks, length);
     }
     add(
@@ -62,10 +62,10 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let needed = f64::from(wind.anchors_needed);
     add("Anchors set and tight, all round".to_owned(), (Some(needed), None), Some(("Number", "")));
     let pressures = &results.pressures;
-    let band = between(Dimension::Pressure, (pressures.band_low_pa, pressures.band_high_pa));
+    let band = between(Dimension::Pressure, (pressures.band_low_pa.get(), pressures.band_high_pa.get()));
     add("Pressure in the bag, blowers on, nobody on it".to_owned(), band, pressure);
     let everybody = results.for_everybody();
-    if let Some(from_pa) = everybody.as_ref().and_then(|by| by.next_rider_from_pa) {
+    if let Some(from_pa) = everybody.as_ref().and_then(|by| by.next_rider_from_pa.get()) {
         let from = between(Dimension::Pressure, (Some(from_pa), None));
         add("Pressure in the bag when the next rider starts".to_owned(), from, pressure);
     }
@@ -73,9 +73,9 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let mean =
         |hold: fn(&RideBy) -> Option<f64>| everybody.as_ref().and_then(hold).map(|gust| gust / f64::from(GUST_FACTOR));
     for (name, hold) in [
-        ("wind from behind", mean(|by| by.hold_along_tail_mps)),
-        ("wind from the front", mean(|by| by.hold_along_head_mps)),
-        ("wind from the side", mean(|by| by.hold_across_mps)),
+        ("wind from behind", mean(|by| by.hold_along_tail_mps.get())),
+        ("wind from the front", mean(|by| by.hold_along_head_mps.get())),
+        ("wind from the side", mean(|by| by.hold_across_mps.get())),
     ] {
         add(format!("Mean {name}, read on the spot"), between(Dimension::Speed, (None, hold)), speed);
     }
@@ -88,7 +88,7 @@ pub fn checklist(site: &Site, results: &Results) -> Vec<Item> {
     let interval_s = everybody.as_ref().map_or(site.session.interval_s, |by| by.seconds_between);
     add("Time between two riders".to_owned(), (Some(interval_s), None), Some(("Time", "s")));
     let yes_or_no = (None, None);
-    match everybody.and_then(|by| by.stop_line_before_foot_m) {
+    match everybody.and_then(|by| by.stop_line_before_foot_m.get()) {
         Some(m) => {
             add(
                 format!("Last stop line marked {} before the take-off's foot", shown.length(m, Toward::Up)),

@@ -2,7 +2,7 @@
 
 use landfall_plan::plan::Parts;
 use landfall_plan::plan::model::with_gap;
-use landfall_plan::plan::results::{About, Pressures};
+use landfall_plan::plan::results::{About, OrWhy, Pressures};
 use landfall_plan::plan::text::{AIR_TOPICS, air_text};
 use serde_json::json;
 
@@ -24,8 +24,8 @@ pub(crate) fn run(args: &Air) -> anyhow::Result<End> {
     if !with_landing {
         // Computed from a gap that nobody stated.
         keep_findings(&mut results, &[About::Pressure, About::Blower, About::Openings, About::Filling, About::Anchors]);
-        results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = None);
-        results.touchdown = None;
+        results.air.after_cut.iter_mut().for_each(|moment| moment.hard_depth_m = OrWhy::default());
+        results.touchdown = OrWhy::default();
         results.pressures = Pressures::default();
     }
     let text = match args.format {

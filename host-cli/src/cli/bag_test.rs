@@ -130,7 +130,7 @@ fn tests(args: &BagTest, site: &Site, files: &mut Files) -> anyhow::Result<Tests
         ..Tests::default()
     };
     if args.rider_mass.is_some()
-        && let Some(spread) = &compute(site, Parts::QUICK, &Stop::default())?.spread.differences
+        && let Some(spread) = compute(site, Parts::QUICK, &Stop::default())?.spread.differences.as_ref()
     {
         tests.speed = Some(Speed { mean_mps: spread.mean_normal_mps, sd_mps: spread.sd_normal_mps });
     }

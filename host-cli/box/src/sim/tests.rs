@@ -16,14 +16,14 @@ fn the_demo_can_be_armed_with_the_plans_own_figures() {
     let s = arm(&site, &results, Sensor::Bridge20, 1).unwrap().settings;
     // From the plan: needed is commitment, 0.1 s of alarm delay with the supply sensed, and 1 s of reaction.
     let p = &results.pressures;
-    assert!((f64::from(s.needed_s) - p.commitment_s.unwrap() - 1.1).abs() < 1e-3);
-    assert_eq!(Some(s.stop_pa), p.stop_pa.map(|pa| pa as f32));
-    assert_eq!(Some(s.wait_pa), p.levels.map(|levels| levels.acting_wait_pa as f32));
+    assert!((f64::from(s.needed_s) - p.commitment_s.get().unwrap() - 1.1).abs() < 1e-3);
+    assert_eq!(Some(s.stop_pa), p.stop_pa.get().map(|pa| pa as f32));
+    assert_eq!(Some(s.wait_pa), p.levels.get().map(|levels| levels.acting_wait_pa as f32));
     let t = results.touchdown.as_ref().unwrap();
     // The hard landing is no softer than the mean one.
     assert!(f64::from(s.landing_peak_pa) >= t.peak_pressure_pa);
-    assert!((f64::from(s.recovery_s) - t.recovery_s.unwrap().max(3.0)).abs() < 1e-3);
-    let dip_pa = f64::from(s.operating_pa) - t.dip_pa.unwrap();
+    assert!((f64::from(s.recovery_s) - t.recovery_s.get().unwrap().max(3.0)).abs() < 1e-3);
+    let dip_pa = f64::from(s.operating_pa) - t.dip_pa.get().unwrap();
     assert!((f64::from(s.landing_dip_pa) - dip_pa.max(10.0)).abs() < 0.01);
     assert!(
         matches!(arm(&site, &results, Sensor::Thermal500, 1), Err(ArmError::Stop(why)) if why[0].contains("bridge10"))

@@ -106,7 +106,7 @@ pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Tried>, 
         let fit = plan.as_ref().and_then(|plan| fit_of(&changed, plan).ok()).unwrap_or(fit);
         let keys: Vec<(&'static str, f64, f64)> =
             rung.iter().map(|(key, _, to)| (*key, site.get_si(key).unwrap_or(0.0), *to)).collect();
-        let air = |r: &Results| r.flight.airtime_s;
+        let air = |r: &Results| r.flight.airtime_s.get();
         tried.push(Tried {
             change: in_words(Shown::of(site), &keys),
             keys,
@@ -114,7 +114,7 @@ pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Tried>, 
             moved_m: moved_m(&fit),
             stops: plan.as_ref().map(|plan| plan.verdict.stops),
             stops_before: results.findings.iter().filter(|f| f.level == Level::Stop && f.topic != About::Land).count(),
-            peak_load_g: plan.as_ref().and_then(|plan| plan.ride.peak_load_g),
+            peak_load_g: plan.as_ref().map(|plan| plan.ride.peak_load_g),
             airtime_lost_s: plan.as_ref().and_then(|plan| Some(air(results)? - air(plan)?)),
         });
     }

@@ -193,11 +193,12 @@ pub fn surface(setup: &Setup) -> Vec<(f64, f64)> {
 /// speed of riding out.
 fn run_out_m(site: &Site, results: Option<&Results>) -> f64 {
     let Some(results) = results else { return 0.0 };
-    let Some(touch) = &results.touchdown else { return 0.0 };
-    let far_m = results.spread.sampling.as_ref().and_then(|s| s.along_p999_m);
-    let slides_m = far_m.zip(touch.run_out_m).map(|(far, out)| far + out - site.bag.length_m);
+    let Some(touch) = results.touchdown.as_ref() else { return 0.0 };
+    let far_m = results.spread.sampling.as_ref().and_then(|s| s.along_p999_m.get());
+    let slides_m = far_m.zip(touch.run_out_m.get()).map(|(far, out)| far + out - site.bag.length_m);
     let rides_m = touch
         .ride_out_mps
+        .get()
         .map(|speed| speed * site.rider.reaction_s + speed * speed / (2.0 * site.rider.braking * 9.806_65));
     slides_m.into_iter().chain(rides_m).fold(0.0, f64::max)
 }

@@ -106,8 +106,8 @@ fn marks(shown: Shown, results: &Results) -> Vec<Value> {
             (String::new(), String::new())
         };
         for (id, title, value, toward) in [
-            ("highest", "Start mark, at most", by.start_high_m, Toward::Down),
-            ("lowest", "Start mark, at least", by.start_low_m, Toward::Up),
+            ("highest", "Start mark, at most", by.start_high_m.get(), Toward::Down),
+            ("lowest", "Start mark, at least", by.start_low_m.get(), Toward::Up),
         ] {
             let value = value.filter(|_| rides);
             let length = Of::A(Dimension::Length, toward);
@@ -116,8 +116,8 @@ fn marks(shown: Shown, results: &Results) -> Vec<Value> {
     }
     if let Some(by) = results.for_everybody() {
         for (id, title, value) in [
-            ("next", "Next rider from", by.next_rider_from_pa),
-            ("stop", "Everybody off at", by.everybody_off_under_pa),
+            ("next", "Next rider from", by.next_rider_from_pa.get()),
+            ("stop", "Everybody off at", by.everybody_off_under_pa.get()),
         ] {
             let value = value.filter(|_| rides);
             list.push(figure(shown, results, id, title.to_owned(), value, Of::A(Dimension::Pressure, Toward::Up)));
@@ -200,10 +200,13 @@ mod tests {
         let by = &results.ride_by[0];
         let mark = of(&list, "highest");
         assert!(mark["text"].as_str().unwrap().contains(" ft ") && mark["unit"] == "in", "{mark}");
-        assert!((mark["value"].as_f64().unwrap() * 0.0254 - by.start_high_m.unwrap()).abs() < 1e-9, "{mark}");
+        assert!((mark["value"].as_f64().unwrap() * 0.0254 - by.start_high_m.get().unwrap()).abs() < 1e-9, "{mark}");
         let off = of(&list, "stop");
         assert!(off["text"].as_str().unwrap().ends_with(" inH2O") && off["unit"] == "inH2O", "{off}");
-        assert!((off["value"].as_f64().unwrap() * 249.089 - by.everybody_off_under_pa.unwrap()).abs() < 0.1, "{off}");
+        assert!(
+            (off["value"].as_f64().unwrap() * 249.089 - by.everybody_off_under_pa.get().unwrap()).abs() < 0.1,
+            "{off}"
+        );
     }
 
     /// A chance that no run showed is a bound, in the words of the plan's text.

@@ -30,7 +30,7 @@ fn marks(site: &Site, results: &Results) -> Value {
     let mut list: Vec<(String, String)> = Vec::new();
     for by in &results.ride_by {
         let label = if several { format!("Start, {}", by.group) } else { "Start".to_owned() };
-        let text = match (by.start_high_m, by.start_low_m) {
+        let text = match (by.start_high_m.get(), by.start_low_m.get()) {
             (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => {
                 format!("{}, not below {}", shown.start_mark(high_m), shown.length(low_m, Toward::Up))
             }
@@ -41,8 +41,8 @@ fn marks(site: &Site, results: &Results) -> Value {
     }
     if let Some(by) = results.for_everybody() {
         let pressure = |pa: f64| shown.pressure(pa, Toward::Up);
-        list.extend(by.next_rider_from_pa.map(|pa| ("Next rider from".to_owned(), pressure(pa))));
-        list.extend(by.everybody_off_under_pa.map(|pa| ("All stop at".to_owned(), pressure(pa))));
+        list.extend(by.next_rider_from_pa.get().map(|pa| ("Next rider from".to_owned(), pressure(pa))));
+        list.extend(by.everybody_off_under_pa.get().map(|pa| ("All stop at".to_owned(), pressure(pa))));
     }
     list.into_iter().map(|(label, text)| json!([label, text])).collect()
 }

@@ -207,9 +207,9 @@ pub fn why_none(error: &NoThresholds) -> String {
 /// differences does not come down.
 fn usual_speed(results: &Results) -> Option<(f64, f64)> {
     let spread = &results.spread;
-    match (&spread.differences, &spread.sampling) {
+    match (spread.differences.as_ref(), &spread.sampling) {
         (Some(by), _) => Some((by.mean_normal_mps, by.sd_normal_mps)),
-        (None, Some(by)) => by.mean_normal_mps.zip(by.sd_normal_mps),
+        (None, Some(by)) => by.mean_normal_mps.get().zip(by.sd_normal_mps.get()),
         (None, None) => None,
     }
 }
@@ -230,7 +230,7 @@ pub fn form(
         return Err(Refusal::NoLanding);
     };
     let (Some(hard_mps), Some(thickness_m), Some(commitment_s)) =
-        (p.hard_speed_mps, p.hard_thickness_m, p.commitment_s)
+        (p.hard_speed_mps.get(), p.hard_thickness_m.get(), p.commitment_s.get())
     else {
         return Err(Refusal::NoLanding);
     };

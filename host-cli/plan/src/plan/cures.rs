@@ -47,7 +47,7 @@ struct Rung {
 /// # Errors
 /// [`PlanError::Stopped`].
 pub fn cures(site: &Site, results: &Results, stop: &Stop) -> Result<Vec<Cure>, PlanError> {
-    let Some(finding) = results.verdict.first_cause else { return Ok(Vec::new()) };
+    let Some(finding) = results.verdict.first_cause.get() else { return Ok(Vec::new()) };
     let base = without_reading(site)?;
     let mut tried = Vec::new();
     for ladder in ladders(site, results) {
@@ -209,13 +209,13 @@ fn ladders(site: &Site, r: &Results) -> Vec<Ladder> {
     if place {
         let mark = |m: f64| (m / MARK_STEP_M).round() * MARK_STEP_M;
         let gap = r.placement.gap_m;
-        if let Some(best) = r.placement.best_gap_m.map(mark).filter(|best| (best - gap).abs() > 1.0e-6) {
+        if let Some(best) = r.placement.best_gap_m.get().map(mark).filter(|best| (best - gap).abs() > 1.0e-6) {
             let way = if best < gap { "closer" } else { "farther" };
             let words = format!("bag {} {way}", said(u, (best - gap).abs()));
             add("bag.gap", length(gap), vec![(words, length(best), Vec::new())]);
         }
         let offset = r.placement.offset_m;
-        if let Some(best) = r.placement.best_offset_m.map(mark).filter(|best| (best - offset).abs() > 0.1) {
+        if let Some(best) = r.placement.best_offset_m.get().map(mark).filter(|best| (best - offset).abs() > 0.1) {
             let side = if best > offset { "left" } else { "right" };
             let words = format!("bag {} farther {side}", said(u, (best - offset).abs()));
             add("bag.offset", length(offset), vec![(words, length(best), Vec::new())]);

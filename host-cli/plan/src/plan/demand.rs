@@ -5,7 +5,7 @@
 use super::PlanError;
 use super::model::Model;
 use super::parts::{DETAIL, Single, peak_load_mps2, single, stop_line};
-use super::results::SpeedsBy;
+use super::results::{OrWhy, SpeedsBy, Why};
 use super::sampled::Landings;
 use super::search::Draws;
 use crate::site::Site;
@@ -218,7 +218,7 @@ pub struct Demand {
     /// The mean landing that takes most out of the bag; none where none comes down on it.
     pub mean: Option<MeanLanding>,
     /// From the last stop line, or the start, to touch-down, the longest of the crews'; none without a touch-down.
-    pub commitment_s: Option<f64>,
+    pub commitment_s: OrWhy<f64>,
     /// Whether a crew has no last stop line.
     pub from_start: bool,
     /// Highest load on the ride down, of the crews' mean riders.
@@ -296,7 +296,7 @@ impl Demand {
             heaviest_kg: 0.0,
             lightest_kg: f64::INFINITY,
             mean: None,
-            commitment_s: Some(0.0),
+            commitment_s: OrWhy::Value(0.0),
             from_start: false,
             peak_load_g: 0.0,
             speeds_by: SpeedsBy::Differences,
@@ -317,9 +317,10 @@ impl Demand {
             demand.heaviest_kg = demand.heaviest_kg.max(landing_kg(site, site.rider.heaviest_kg));
             demand.lightest_kg = demand.lightest_kg.min(site.rider.lightest_kg);
             let inputs = uncertainty.at_mean();
-            let line = stop_line(&crew.model.setups[0], &inputs, one, site.rider.braking);
+            let airtime_s = one.airtime_s().ok_or(Why::NoCommitment);
+            let line = stop_line(&crew.model.setups[0], &inputs, one, airtime_s, site.rider.braking);
             demand.commitment_s = demand.commitment_s.zip(line.to_touchdown_s).map(|(a, b)| a.max(b));
-            demand.from_start |= line.before_foot_m.is_none();
+            demand.from_start |= line.before_foot_m.get().is_none();
             let (peak_mps2, _) = peak_load_mps2(&crew.model.setups[0], &inputs, f64::NEG_INFINITY);
             demand.peak_load_g = demand.peak_load_g.max(f64::from(peak_mps2 / STANDARD_GRAVITY_MPS2));
             if let Some(run) = one.run

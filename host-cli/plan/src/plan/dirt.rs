@@ -1,6 +1,6 @@
 //! The same jump onto dirt: the equivalent fall height against a published table of loose fill.
 
-use super::results::{Dirt, LooseFill};
+use super::results::{Dirt, LooseFill, OrWhy};
 
 /// US CPSC Publication 325 (Public Playground Safety Handbook), Table 2: compressed depth and fall height of loose fill.
 /// The table is about falls of children from playground equipment, and is a comparison, not a limit for riders.
@@ -16,7 +16,7 @@ pub const LOOSE_FILL: [(&str, f64, f64); 5] = [
 pub const FILL_FACTOR: f64 = 12.0 / 9.0;
 
 /// Compares a fall height with the table.
-pub fn compare(equivalent_fall_height_m: f64, hard_fall_height_m: Option<f64>) -> Dirt {
+pub fn compare(equivalent_fall_height_m: f64, hard_fall_height_m: OrWhy<f64>) -> Dirt {
     let loose_fill = LOOSE_FILL
         .iter()
         .map(|(material, depth_m, table_fall_height_m)| LooseFill {

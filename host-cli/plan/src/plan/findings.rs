@@ -1,9 +1,10 @@
 //! Findings in plain words: each with its level, the number behind it and what would change it.
 
 mod air;
-mod blank;
+mod assumed;
 mod causes;
 mod jump;
+mod nulls;
 mod placing;
 mod pressures;
 
@@ -11,11 +12,11 @@ use super::results::{About, Finding, Level, Results, RideBy};
 use crate::shown::Shown;
 use crate::site::Site;
 
-pub use blank::why_null;
+pub use nulls::say_nulls;
 
 /// The findings of a plan: stop before caution before note, and in the order of the ride within a level. They depend on
-/// nothing but the site and the results (whose own `findings` are not looked at). Every null of the results has one that
-/// says why, but for those of parts that were not asked for.
+/// nothing but the site and the results (whose own `findings` are not looked at). Why values are null is said by
+/// [`say_nulls`], when everything is there that can be null.
 #[must_use]
 pub fn findings(site: &Site, results: &Results) -> Vec<Finding> {
     let mut said = Said { site, r: results, by: results.ride_by.first(), list: Vec::new() };
@@ -33,7 +34,7 @@ pub fn findings(site: &Site, results: &Results) -> Vec<Finding> {
     placing::of_all(&mut said);
     air::say(&mut said);
     pressures::say(&mut said);
-    blank::say(&mut said);
+    assumed::say(&mut said);
     let mut list = said.list;
     causes::link(&mut list);
     list.sort_by_key(|finding| finding.level);

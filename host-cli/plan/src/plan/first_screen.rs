@@ -89,7 +89,7 @@ fn push(lines: &mut Vec<Line>, label: &'static str, text: impl Into<String>) {
 fn first_cause(r: &Results) -> Option<&Finding> {
     let stops = || r.findings.iter().filter(|finding| finding.level == Level::Stop);
     stops()
-        .find(|finding| Some(finding.id) == r.verdict.first_cause)
+        .find(|finding| Some(finding.id) == r.verdict.first_cause.get())
         .or_else(|| stops().find(|finding| finding.follows_from.is_none()))
         .or_else(|| stops().next())
 }
@@ -151,7 +151,7 @@ fn why_provisional(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>
             )
         }
         Topic::GroundCut => {
-            let worst = r.pressures.ground_cut.as_ref().map_or_else(String::new, |cut| chance(cut.worst));
+            let worst = r.pressures.ground_cut.get().map_or_else(String::new, |cut| chance(cut.worst));
             format!(
                 "if the power went at the wrong moment, a landing from the {start} mark would meet the ground with a chance \
                  of {worst}, as far as is known."
@@ -192,7 +192,7 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     }
     push(lines, "Bag", if brief { gauge(shown, r) } else { bag(site, shown, r) });
     let Some(by) = &r.for_everybody() else { return };
-    if let Some(from_pa) = by.next_rider_from_pa {
+    if let Some(from_pa) = by.next_rider_from_pa.get() {
         push(
             lines,
             "Next rider",
@@ -203,7 +203,7 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
             ),
         );
     }
-    if let Some(under_pa) = by.everybody_off_under_pa {
+    if let Some(under_pa) = by.everybody_off_under_pa.get() {
         push(
             lines,
             "All stop",
@@ -217,7 +217,7 @@ fn to_ride_by(site: &Site, shown: Shown, r: &Results, lines: &mut Vec<Line>) {
     push(lines, "Stop line", stop_line(shown, by));
     // Where nothing is missed too often and there is no hold wind, none was looked for.
     let missed = r.placement.miss_now.is_none_or(|miss| miss > r.placement.target_miss);
-    let found = |by: &RideBy| by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).is_some();
+    let found = |by: &RideBy| by.hold_across_mps.or(by.hold_along_head_mps).or(by.hold_along_tail_mps).get().is_some();
     // One group that may not ride in the planned wind leaves everybody no hold wind: that is said, too.
     if missed || r.ride_by.iter().any(found) {
         push(lines, "Wind", wind(shown, by));
@@ -244,7 +244,7 @@ pub(super) fn start(shown: Shown, by: &RideBy, several: bool) -> String {
     } else {
         format!(" Riders of {}.", shown.mass(by.heaviest_kg, Toward::Nearest))
     };
-    match (by.start_high_m, by.start_low_m) {
+    match (by.start_high_m.get(), by.start_low_m.get()) {
         (Some(high_m), Some(low_m)) if low_m < high_m - 1.0e-3 => format!(
             "{who}from the {} mark. Not below the {} mark: from lower down a limit is broken.{riders}",
             shown.start_mark(high_m),
@@ -258,7 +258,7 @@ pub(super) fn start(shown: Shown, by: &RideBy, several: bool) -> String {
 }
 
 fn in_the_air(shown: Shown, r: &Results) -> String {
-    match (r.ride.lip_speed_mps, r.flight.airtime_s, r.flight.apex_above_lip_m) {
+    match (r.ride.lip_speed_mps.get(), r.flight.airtime_s.get(), r.flight.apex_above_lip_m.get()) {
         (Some(lip_mps), Some(air_s), Some(apex_m)) => format!(
             "{} at the lip, {} s in the air, at the highest {} above the lip.",
             shown.speed(lip_mps, Toward::Nearest),
@@ -270,9 +270,9 @@ fn in_the_air(shown: Shown, r: &Results) -> String {
 }
 
 fn landing(shown: Shown, r: &Results) -> String {
-    let Some(along_m) = r.flight.along_m else { return String::new() };
+    let Some(along_m) = r.flight.along_m.get() else { return String::new() };
     let behind = format!("{} behind the bag's front edge", shown.about(along_m, Toward::Nearest));
-    match r.spread.sampling.as_ref().map(|sampling| (sampling.along_p001_m, sampling.along_p999_m)) {
+    match r.spread.sampling.as_ref().map(|sampling| (sampling.along_p001_m.get(), sampling.along_p999_m.get())) {
         Some((Some(short_m), Some(long_m))) => format!(
             "{behind}; all but 2 tries in 1,000 between {} and {}.",
             shown.about(short_m, Toward::Down),
@@ -288,8 +288,8 @@ fn gauge(shown: Shown, r: &Results) -> String {
 
 fn bag(site: &Site, shown: Shown, r: &Results) -> String {
     let gauge = gauge(shown, r);
-    let depth = r.pressures.stated.as_ref().and_then(|stated| stated.hard_depth_m);
-    match (depth, r.pressures.hard_thickness_m) {
+    let depth = r.pressures.stated.as_ref().and_then(|stated| stated.hard_depth_m.get());
+    match (depth, r.pressures.hard_thickness_m.get()) {
         (Some(depth_m), Some(thickness_m)) => {
             let as_stated = if is_measured(site) { "" } else { ", if it is as stated," };
             format!(
@@ -303,16 +303,16 @@ fn bag(site: &Site, shown: Shown, r: &Results) -> String {
 }
 
 fn power_cut(r: &Results, by: &RideBy) -> String {
-    let needed = r.pressures.needed_s.map(|s| format!("whoever is past the stop line needs {} s", tenths_up(s)));
+    let needed = r.pressures.needed_s.get().map(|s| format!("whoever is past the stop line needs {} s", tenths_up(s)));
     let needed = needed.unwrap_or_else(|| "how long a rider past the stop line needs is not known".to_owned());
-    match by.holds_for_s {
+    match by.holds_for_s.get() {
         Some(s) if s < LEAST_HOLD_S => {
             format!(
                 "shout “stop”. Count on no seconds: how long the bag holds is not known until it is measured; {needed}."
             )
         }
         Some(s) => format!("shout “stop”. The bag holds {} s more; {needed}.", number(s.floor(), 0)),
-        None if r.pressures.stop_pa.is_some() => {
+        None if r.pressures.stop_pa.get().is_some() => {
             format!("shout “stop”. The bag holds for two minutes or more; {needed}.")
         }
         None => String::new(),
@@ -320,7 +320,7 @@ fn power_cut(r: &Results, by: &RideBy) -> String {
 }
 
 fn stop_line(shown: Shown, by: &RideBy) -> String {
-    match by.stop_line_before_foot_m {
+    match by.stop_line_before_foot_m.get() {
         Some(before_m) => format!(
             "{} before the take-off's foot. Past it ride on: braking comes too late.",
             shown.length(before_m, Toward::Up)
@@ -331,9 +331,9 @@ fn stop_line(shown: Shown, by: &RideBy) -> String {
 
 fn wind(shown: Shown, by: &RideBy) -> String {
     let winds = [
-        (by.hold_along_tail_mps, "from behind"),
-        (by.hold_along_head_mps, "from the front"),
-        (by.hold_across_mps, "from the side"),
+        (by.hold_along_tail_mps.get(), "from behind"),
+        (by.hold_along_head_mps.get(), "from the front"),
+        (by.hold_across_mps.get(), "from the side"),
     ];
     let over =
         |(limit, from): &(Option<f64>, &str)| limit.map(|mps| format!("{} {from}", shown.speed(mps, Toward::Down)));

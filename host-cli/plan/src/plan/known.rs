@@ -3,7 +3,7 @@
 
 use super::demand::{Demand, Lander};
 use super::model::Supply;
-use super::results::{Chance, Demanded, OneBag, OneBlowerLost, Pressures};
+use super::results::{Chance, Demanded, OneBag, OneBlowerLost, OrWhy, Pressures, Why};
 use crate::site::{ForceAreaStated, Site};
 use landfall_core::InputError;
 use landfall_core::bag::Bag;
@@ -86,7 +86,7 @@ pub fn levels_input<'a>(site: &Site, supply: &'a Supply, bag: &Bag, demand: &Dem
             lightest_kg: demand.lightest_kg as f32,
             hard_speed_mps: demand.hard_speed_mps as f32,
             mean_landing: demand.mean,
-            commitment_s: demand.commitment_s.map(|seconds| seconds as f32),
+            commitment_s: demand.commitment_s.get().map(|seconds| seconds as f32),
             reaction_s: site.rider.reaction_s as f32,
         },
         sensing: Sensing {
@@ -199,7 +199,7 @@ impl Known {
 }
 
 /// The chances by rider, the worst of all crews.
-fn by_rider(demand: &Demand, known: &Known, of: impl Fn(&GroundChance) -> f64, if_measured: Option<f64>) -> Chance {
+fn by_rider(demand: &Demand, known: &Known, of: impl Fn(&GroundChance) -> f64, if_measured: OrWhy<f64>) -> Chance {
     let worst = |which: Option<usize>| {
         let of_these = demand.landers.iter().zip(&known.ground).filter(|(l, _)| which.is_none_or(|w| w == l.which));
         of_these.fold(0.0, |most: f64, (_, chance)| most.max(of(chance)))
@@ -207,30 +207,29 @@ fn by_rider(demand: &Demand, known: &Known, of: impl Fn(&GroundChance) -> f64, i
     Chance { lightest: worst(Some(1)), mean: worst(Some(0)), heaviest: worst(Some(2)), worst: worst(None), if_measured }
 }
 
-/// A limit as the results print it: none up to 20 kPa is null.
-fn wide(value: Option<f32>) -> Option<f64> {
-    value.map(f64::from)
+/// A value as the results print it, or why there is none.
+fn wide(value: Option<f32>, why: Why) -> OrWhy<f64> {
+    value.map(f64::from).ok_or(why).into()
 }
 
 fn one_bag(limits: &BagLimits) -> OneBag {
     let PossibleBag { area, stretch_per_pa } = &limits.bag;
-    let finite = |value: f32| Some(f64::from(value)).filter(|value| value.is_finite());
+    let finite = |value: f32| wide(Some(value).filter(|value| value.is_finite()), Why::NoEnd);
     OneBag {
         knots: area.knots().iter().map(|knot| [f64::from(knot.depth_m), f64::from(knot.area_m2)]).collect(),
         skin_stretch: f64::from(*stretch_per_pa),
-        stop_by_depth_pa: wide(limits.by_depth.pressure_pa()),
-        power_loss_to_stop_s: wide(limits.power_loss_to_stop_s),
+        stop_by_depth_pa: wide(limits.by_depth.pressure_pa(), Why::NotKept),
+        power_loss_to_stop_s: wide(limits.power_loss_to_stop_s, Why::NoStopAfterCut),
         hard_depth_m: finite(limits.hard_depth_m),
         light_load_g: finite(limits.light_load_g),
     }
 }
 
 /// A pressure that bounds from above: null where nothing up to 20 kPa passes the limit, 0 where just taut does already.
-fn upper(limit: Limit) -> Option<f64> {
+fn upper(limit: Limit) -> OrWhy<f64> {
     match limit {
-        Limit::NotKept => Some(0.0),
-        Limit::NotReached => None,
-        other => wide(other.pressure_pa()),
+        Limit::NotKept => OrWhy::Value(0.0),
+        other => wide(other.pressure_pa(), Why::NotBounded),
     }
 }
 
@@ -240,40 +239,53 @@ pub fn pressures(demand: &Demand, twice: &Twice) -> Pressures {
     let limits = &known.limits;
     let levels = &limits.levels;
     let cut = |chance: &GroundChance| chance.ground_cut.map_or(0.0, f64::from);
+    let in_band = |pa: f32| wide(Some(pa).filter(|_| !levels.band_is_empty), Why::BandEmpty);
+    let cut_if_measured = OrWhy::from(twice.measured.ground_cut().ok_or(Why::NoAlarmTime));
+    let ground_cut = known.ground_cut().map(|_| by_rider(demand, known, cut, cut_if_measured));
     Pressures {
-        stop_pa: Some(f64::from(levels.stop_pa)),
-        stop_rule: Some(levels.stop_rule.into()),
-        room_pa: Some(f64::from(levels.room_pa)),
+        stop_pa: OrWhy::Value(f64::from(levels.stop_pa)),
+        stop_rule: OrWhy::Value(levels.stop_rule.into()),
+        room_pa: OrWhy::Value(f64::from(levels.room_pa)),
         firm_pa: upper(levels.firm),
         comfort_pa: upper(limits.comfort),
-        band_low_pa: (!levels.band_is_empty).then_some(f64::from(levels.band_low_pa)),
-        band_high_pa: (!levels.band_is_empty).then_some(f64::from(levels.band_high_pa)),
-        band_low_rule: Some(levels.band_low_end.into()),
-        band_high_rule: Some(levels.band_high_end.into()),
-        band_is_empty: Some(levels.band_is_empty),
-        wait_pa: wide(levels.wait_pa),
+        band_low_pa: in_band(levels.band_low_pa),
+        band_high_pa: in_band(levels.band_high_pa),
+        band_low_rule: OrWhy::Value(levels.band_low_end.into()),
+        band_high_rule: OrWhy::Value(levels.band_high_end.into()),
+        band_is_empty: OrWhy::Value(levels.band_is_empty),
+        wait_pa: wide(levels.wait_pa, Why::NoWait),
         commitment_s: demand.commitment_s,
-        committed_from_start: Some(demand.from_start),
-        alarm_delay_s: wide(levels.alarm_delay_s),
-        needed_s: wide(levels.needed_s),
-        hard_speed_mps: Some(demand.hard_speed_mps),
-        speeds_by: Some(demand.speeds_by),
-        hard_thickness_m: Some(demand.thickness_m),
-        landings_without_supply: Some(limits.landings_without_supply),
-        stated: Some(one_bag(&limits.stated)),
-        soft: Some(one_bag(&limits.soft)),
-        firm: Some(one_bag(&limits.firm)),
-        holds_for_s: wide(limits.holds_for_s),
-        holds_for_p05_s: wide(limits.holds_for_p05_s),
-        seconds_missing: wide(limits.seconds_missing),
-        ground: Some(by_rider(demand, known, |chance| f64::from(chance.ground), Some(twice.measured.ground()))),
-        ground_cut: known.ground_cut().map(|_| by_rider(demand, known, cut, twice.measured.ground_cut())),
-        ground_share: Some(known.ground_share()),
+        committed_from_start: OrWhy::Value(demand.from_start),
+        alarm_delay_s: wide(levels.alarm_delay_s, Why::NoAlarmTime),
+        needed_s: wide(levels.needed_s, Why::NoAlarmTime),
+        hard_speed_mps: OrWhy::Value(demand.hard_speed_mps),
+        speeds_by: OrWhy::Value(demand.speeds_by),
+        hard_thickness_m: OrWhy::Value(demand.thickness_m),
+        landings_without_supply: OrWhy::Value(limits.landings_without_supply),
+        stated: OrWhy::Value(one_bag(&limits.stated)),
+        soft: OrWhy::Value(one_bag(&limits.soft)),
+        firm: OrWhy::Value(one_bag(&limits.firm)),
+        holds_for_s: wide(limits.holds_for_s, Why::HoldsLong),
+        holds_for_p05_s: wide(limits.holds_for_p05_s, Why::HoldsLong),
+        seconds_missing: wide(limits.seconds_missing, Why::NoAlarmTime),
+        ground: OrWhy::Value(by_rider(
+            demand,
+            known,
+            |chance| f64::from(chance.ground),
+            OrWhy::Value(twice.measured.ground()),
+        )),
+        ground_cut: ground_cut.ok_or(Why::NoAlarmTime).into(),
+        ground_share: OrWhy::Value(known.ground_share()),
         one_blower_lost: known
             .one_blower
-            .map(|lost| OneBlowerLost { settles_pa: f64::from(lost.settles_pa), to_stop_s: wide(lost.to_stop_s) }),
-        provisional: None,
-        levels: Some(levels.pressures.into()),
+            .map(|lost| OneBlowerLost {
+                settles_pa: f64::from(lost.settles_pa),
+                to_stop_s: wide(lost.to_stop_s, Why::NeverToStop),
+            })
+            .ok_or(Why::OneBlower)
+            .into(),
+        provisional: Why::NothingLifted.into(),
+        levels: OrWhy::Value(levels.pressures.into()),
         judged: Vec::new(),
         demanded: Some(Demanded {
             heaviest_kg: demand.heaviest_kg as f32,

@@ -111,29 +111,28 @@ fn put(list: &mut Vec<Limit>, group: Option<&String>, rows: Vec<Row>) {
 fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
     let u = Shown::of(site);
     let mut rows = Vec::new();
-    if let Some(peak) = r.ride.peak_load_g {
-        let (caution, stop) = (site.rider.arc_load_limit, site.rider.arc_load_stop);
-        let (limit, level) = if peak > stop { (stop, Level::Stop) } else { (caution, Level::Caution) };
-        rows.push(Row {
-            what: "load on the ride down",
-            now: load(peak),
-            limit: format!("at most {}", load(limit)),
-            inside: peak <= caution,
-            used: of(peak, limit),
-            level,
-            findings: &["load"],
-        });
-    }
+    let peak = r.ride.peak_load_g;
+    let (caution, stop) = (site.rider.arc_load_limit, site.rider.arc_load_stop);
+    let (limit, level) = if peak > stop { (stop, Level::Stop) } else { (caution, Level::Caution) };
+    rows.push(Row {
+        what: "load on the ride down",
+        now: load(peak),
+        limit: format!("at most {}", load(limit)),
+        inside: peak <= caution,
+        used: of(peak, limit),
+        level,
+        findings: &["load"],
+    });
     let riders = [&r.riders.lightest, &r.riders.heaviest];
     rows.push(Row {
         what: "where the riders land",
-        now: if r.flight.outcome == Outcome::On && riders.iter().any(|rider| rider.along_m.is_none()) {
+        now: if r.flight.outcome == Outcome::On && riders.iter().any(|rider| rider.along_m.get().is_none()) {
             "a rider does not".to_owned()
         } else {
             format!("{} (mean rider)", r.flight.outcome.name().replace('_', " "))
         },
         limit: "on the landing field".to_owned(),
-        inside: r.flight.outcome == Outcome::On && riders.iter().all(|rider| rider.along_m.is_some()),
+        inside: r.flight.outcome == Outcome::On && riders.iter().all(|rider| rider.along_m.get().is_some()),
         used: None,
         level: Level::Stop,
         findings: &[
@@ -161,7 +160,7 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         });
     }
     let p = &r.placement;
-    match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
+    match (p.gap_low_m.get(), p.gap_high_m.get(), p.inside_band_m.get()) {
         (Some(low), Some(high), Some(inside)) => rows.push(Row {
             what: "gap",
             now: metres(u, p.gap_m),
@@ -171,7 +170,7 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
             level: Level::Stop,
             findings: &["gap.outside"],
         }),
-        _ if p.least_miss.is_some() => rows.push(Row {
+        _ if p.least_miss.get().is_some() => rows.push(Row {
             what: "gap",
             now: metres(u, p.gap_m),
             limit: "no gap is right".to_owned(),
@@ -182,10 +181,10 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         }),
         _ => {}
     }
-    if let Some(clearing) = p.lowest_clearing_start_m {
+    if let Some(clearing) = p.lowest_clearing_start_m.get() {
         let start = r.start_m;
         // The mark, where one was looked for: other limits may ask for more than clearing the gap does.
-        let lowest = by.and_then(|by| by.start_low_m).filter(|_| start >= clearing).unwrap_or(clearing);
+        let lowest = by.and_then(|by| by.start_low_m.get()).filter(|_| start >= clearing).unwrap_or(clearing);
         rows.push(Row {
             what: "start height",
             now: u.start_mark(start),
@@ -201,13 +200,14 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
             findings: &["start.low"],
         });
     }
-    if let Some(landing) = &r.touchdown {
+    if let Some(landing) = r.touchdown.as_ref() {
         let deepest = site.bag.depth_limit * landing.thickness_m;
         rows.push(Row {
             what: "depth, mean landing",
             now: metres(u, landing.depth_m),
             limit: format!("at most {} of {}", metres(u, deepest), metres(u, landing.thickness_m)),
-            inside: landing.depth_m <= deepest && landing.ground_speed_mps.or(landing.sinks_on_mps).is_none(),
+            inside: landing.depth_m <= deepest
+                && landing.ground_speed_mps.get().or(landing.sinks_on_mps.get()).is_none(),
             used: of(landing.depth_m, deepest),
             level: Level::Stop,
             findings: &["depth", "depth.ground", "depth.sinks"],
@@ -227,10 +227,10 @@ fn jump(site: &Site, r: &Results, by: Option<&RideBy>) -> Vec<Row> {
         let interval = site.session.interval_s;
         rows.push(Row {
             what: "pressure back after a landing",
-            now: landing.recovery_s.map_or_else(|| "not reached".to_owned(), seconds),
+            now: landing.recovery_s.get().map_or_else(|| "not reached".to_owned(), seconds),
             limit: format!("at most {}", seconds(interval)),
-            inside: landing.recovery_s.is_some_and(|s| s <= interval),
-            used: landing.recovery_s.and_then(|s| of(s, interval)),
+            inside: landing.recovery_s.get().is_some_and(|s| s <= interval),
+            used: landing.recovery_s.get().and_then(|s| of(s, interval)),
             level: Level::Stop,
             findings: &["recovery", "recovery.interval", "recovery.never", "depth.ground"],
         });
@@ -254,7 +254,7 @@ fn bag(site: &Site, r: &Results) -> Vec<Row> {
         level: Level::Stop,
         findings: &["pressure.low", "pressure.high", "blower.weak", "blower.skin"],
     });
-    if p.stop_rule.is_some() {
+    if p.stop_rule.get().is_some() {
         rows.extend(Topic::ALL.into_iter().filter_map(|topic| of_table(site, r, topic)));
     }
     let wind = &r.wind;
@@ -284,21 +284,21 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
         // With the ride of its riders.
         Topic::Load => None,
         Topic::Ground => {
-            let worst = p.ground?.worst;
+            let worst = p.ground.get()?.worst;
             let limit = format!("at most {}", chance(bag.target_ground));
             row("meeting the ground", some_chance(worst), limit, of(worst, bag.target_ground), &["ground"])
         }
         Topic::GroundCut => {
-            let worst = p.ground_cut?.worst;
+            let worst = p.ground_cut.get()?.worst;
             let target = if judged == Judged::Stop { bag.target_cut } else { CAUTION_CUT * bag.target_cut };
             let limit = format!("at most {}", chance(target));
             row("meeting the ground after a power cut", some_chance(worst), limit, of(worst, target), &["ground_cut"])
         }
         Topic::Hard => {
-            let (stated, thickness) = (p.stated.as_ref()?, p.hard_thickness_m?);
+            let (stated, thickness) = (p.stated.as_ref()?, p.hard_thickness_m.get()?);
             let deepest = bag.depth_limit * thickness;
-            let soft = p.soft.as_ref().and_then(|soft| soft.hard_depth_m);
-            let depth = if judged == Judged::Caution { soft } else { stated.hard_depth_m };
+            let soft = p.soft.as_ref().and_then(|soft| soft.hard_depth_m.get());
+            let depth = if judged == Judged::Caution { soft } else { stated.hard_depth_m.get() };
             row(
                 "depth, hard landing",
                 depth.map_or_else(|| "not held".to_owned(), |x| metres(u, x)),
@@ -308,16 +308,16 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             )
         }
         Topic::Light => {
-            let stated = p.stated.as_ref()?.light_load_g;
+            let stated = p.stated.as_ref()?.light_load_g.get();
             let felt = match (judged, stated) {
-                (Judged::Caution, Some(stated)) if stated <= bag.load_limit => p.firm.as_ref()?.light_load_g?,
+                (Judged::Caution, Some(stated)) if stated <= bag.load_limit => p.firm.as_ref()?.light_load_g.get()?,
                 (_, stated) => stated?,
             };
             let limit = if felt > bag.load_stop { bag.load_stop } else { bag.load_limit };
             row("load, hard landing", load(felt), format!("at most {}", load(limit)), of(felt, limit), &["light"])
         }
         Topic::Band => {
-            let (limit, used) = match (p.band_low_pa, p.band_high_pa) {
+            let (limit, used) = match (p.band_low_pa.get(), p.band_high_pa.get()) {
                 (Some(low), Some(high)) => (
                     format!("{} to {}", pressure(u, low), pressure(u, high)),
                     (high > low).then(|| ((2.0 * settled - low - high) / (high - low)).abs()),
@@ -327,9 +327,9 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             row("pressures to ride between", pressure(u, settled), limit, used, &["band"])
         }
         Topic::Stop => {
-            let (room, floor) = (p.room_pa?, bag.stop_floor * bag.pressure_min_pa);
-            let bag_of = if judged == Judged::Stop { &p.stated } else { &p.soft };
-            let asked = bag_of.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
+            let (room, floor) = (p.room_pa.get()?, bag.stop_floor * bag.pressure_min_pa);
+            let bag_of = if judged == Judged::Stop { p.stated.as_ref() } else { p.soft.as_ref() };
+            let asked = bag_of?.stop_by_depth_pa.get().map(|pa| pa.max(floor));
             row(
                 "pressure for a hard landing",
                 asked.map_or_else(|| format!("none up to {}", highest_looked_at(u)), |x| pressure(u, x)),
@@ -339,7 +339,7 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             )
         }
         Topic::Wait => {
-            let now = match (p.wait_pa, p.seconds_missing) {
+            let now = match (p.wait_pa.get(), p.seconds_missing.get()) {
                 (Some(_), _) => "nothing missing".to_owned(),
                 (None, Some(s)) if s > 0.0 => format!("{} missing", seconds(s)),
                 (None, Some(_)) => "no pressure to wait at".to_owned(),
@@ -348,9 +348,9 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             row("time after a power cut", now, "nothing missing".to_owned(), None, &["wait"])
         }
         Topic::OneBlower => {
-            let lost = p.one_blower_lost?;
+            let lost = p.one_blower_lost.get()?;
             let floor = bag.stop_floor * bag.pressure_min_pa;
-            let wanted = p.stated.as_ref()?.stop_by_depth_pa.map(|pa| pa.max(floor));
+            let wanted = p.stated.as_ref()?.stop_by_depth_pa.get().map(|pa| pa.max(floor));
             row(
                 "pressure with one blower lost",
                 pressure(u, lost.settles_pa),
@@ -372,6 +372,7 @@ fn some_chance(now: f64) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::results::{OrWhy, Why};
     use super::super::test_plan;
     use super::*;
 
@@ -395,12 +396,12 @@ mod tests {
                 .collect::<Vec<_>>()
         };
         let load = "load on the ride down";
-        assert_eq!(outside(|r| r.ride.peak_load_g = Some(4.1)), [(load, Level::Caution)]);
-        assert_eq!(outside(|r| r.ride.peak_load_g = Some(6.1)), [(load, Level::Stop)]);
+        assert_eq!(outside(|r| r.ride.peak_load_g = 4.1), [(load, Level::Caution)]);
+        assert_eq!(outside(|r| r.ride.peak_load_g = 6.1), [(load, Level::Stop)]);
         assert_eq!(outside(|r| r.flight.outcome = Outcome::Short), [("where the riders land", Level::Stop)]);
         assert_eq!(outside(|r| r.placement.miss_now = Some(0.002)), [("chance of a miss", Level::Stop)]);
-        assert_eq!(outside(|r| r.placement.inside_band_m = Some(-0.1)), [("gap", Level::Stop)]);
-        let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (Some(-0.1), Some(0.002)));
+        assert_eq!(outside(|r| r.placement.inside_band_m = OrWhy::Value(-0.1)), [("gap", Level::Stop)]);
+        let both = outside(|r| (r.placement.inside_band_m, r.placement.miss_now) = (OrWhy::Value(-0.1), Some(0.002)));
         assert_eq!(both, [("chance of a miss", Level::Stop), ("gap", Level::Stop)]);
         assert_eq!(outside(|r| r.air.status = RangeStatus::Low), [("pressure, maker's range", Level::Stop)]);
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().depth_m = 2.0), [("depth, mean landing", Level::Stop)]);
@@ -408,7 +409,7 @@ mod tests {
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().felt_load_g = 15.1), [(felt, Level::Caution)]);
         assert_eq!(outside(|r| r.touchdown.as_mut().unwrap().felt_load_g = 20.1), [(felt, Level::Stop)]);
         assert_eq!(
-            outside(|r| r.touchdown.as_mut().unwrap().recovery_s = None),
+            outside(|r| r.touchdown.as_mut().unwrap().recovery_s = Why::NotRecovered.into()),
             [("pressure back after a landing", Level::Stop)]
         );
         assert_eq!(outside(|r| r.wind.anchors_stated = 6), [("anchors", Level::Stop)]);
@@ -451,7 +452,7 @@ mod tests {
     fn the_closest_come_first() {
         let mut results = test_plan::results();
         results.placement.miss_now = Some(0.002);
-        results.ride.peak_load_g = Some(4.1);
+        results.ride.peak_load_g = 4.1;
         let list = by_closeness(limits(&test_plan::site(), &results));
         assert_eq!([list[0].what, list[1].what], ["chance of a miss", "load on the ride down"]);
         let used: Vec<f64> = list[2..].iter().filter_map(|limit| limit.used).collect();

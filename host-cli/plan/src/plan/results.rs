@@ -1,4 +1,5 @@
-//! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null and a finding says why.
+//! What a plan comes to, as it is printed: keys carry their unit; what cannot be computed is null, with the reason in the
+//! null itself ([`OrWhy`]), and a finding says why. A plain option is null only where its part was not asked for.
 
 use landfall_core::bag::Outcome;
 use landfall_core::levels::MeanLanding;
@@ -11,16 +12,22 @@ use std::collections::BTreeMap;
 
 mod bag;
 mod finding;
+mod nulls;
+mod or_why;
 mod spread;
 mod states;
+mod why;
 
 pub use bag::{
     BandEnd, BoxLevels, Chance, Cure, Judged, Judgement, OneBag, OneBlowerLost, Provisional, RideBy, Standing,
     StopRule, Topic, Verdict,
 };
 pub use finding::{About, Finding, Level};
+pub use nulls::{Null, nulls};
+pub use or_why::OrWhy;
 pub use spread::{Differences, Sampling, Spread, Tail, Tails};
 pub use states::Who;
+pub use why::Why;
 
 /// The whole plan.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -48,13 +55,13 @@ pub struct Results {
     /// The air supply.
     pub air: Air,
     /// The mean landing at the operating pressure.
-    pub touchdown: Option<Touchdown>,
+    pub touchdown: OrWhy<Touchdown>,
     /// The pressures to ride between.
     pub pressures: Pressures,
     /// Wind on the bag and on the rider.
     pub wind: Wind,
     /// The same jump onto other landings.
-    pub dirt: Option<Dirt>,
+    pub dirt: OrWhy<Dirt>,
     /// How it all stands.
     pub verdict: Verdict,
     /// The marks and pressures to ride by, of each group of riders.
@@ -89,21 +96,23 @@ pub struct RidePlace {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Ride {
     /// Speed of the centre of mass at the release.
-    pub lip_speed_mps: Option<f64>,
+    pub lip_speed_mps: OrWhy<f64>,
     /// Angle of the surface at the lip.
     pub lip_angle_deg: f64,
     /// Angle of the centre of mass's path at the release, before pop.
     pub release_angle_deg: f64,
     /// From the start to the release.
-    pub time_to_lip_s: Option<f64>,
+    pub time_to_lip_s: OrWhy<f64>,
     /// Highest load on the ride down and in the take-off's arc, as far as the ride goes.
-    pub peak_load_g: Option<f64>,
+    #[schemars(with = "Option<f64>")]
+    pub peak_load_g: f64,
     /// Where the load is highest.
-    pub peak_load_before_foot_m: Option<f64>,
+    #[schemars(with = "Option<f64>")]
+    pub peak_load_before_foot_m: f64,
     /// Where the ride comes to rest before the lip.
-    pub stall: Option<RidePlace>,
+    pub stall: OrWhy<RidePlace>,
     /// Where the bike leaves the surface on the ride down.
-    pub leaves_surface: Option<RidePlace>,
+    pub leaves_surface: OrWhy<RidePlace>,
     /// Arc length from the start to the take-off's foot.
     pub length_m: f64,
     /// Radius of the take-off.
@@ -118,13 +127,13 @@ pub struct Rider {
     /// Rider without bike.
     pub mass_kg: f64,
     /// Contact point from the bag's front edge.
-    pub along_m: Option<f64>,
+    pub along_m: OrWhy<f64>,
     /// From release to contact.
-    pub airtime_s: Option<f64>,
+    pub airtime_s: OrWhy<f64>,
     /// Speed into the top.
-    pub impact_normal_mps: Option<f64>,
+    pub impact_normal_mps: OrWhy<f64>,
     /// Standard deviation of `along`, from the sampling.
-    pub sd_along_m: Option<f64>,
+    pub sd_along_m: OrWhy<f64>,
     /// Chance of missing the landing field; with no miss in N runs the bound 3/N.
     pub miss: Option<f64>,
     /// Runs that missed it.
@@ -146,23 +155,23 @@ pub struct Riders {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Flight {
     /// From release to contact.
-    pub airtime_s: Option<f64>,
+    pub airtime_s: OrWhy<f64>,
     /// Highest centre of mass above the lip.
-    pub apex_above_lip_m: Option<f64>,
+    pub apex_above_lip_m: OrWhy<f64>,
     /// Contact point from the bag's front edge.
-    pub along_m: Option<f64>,
+    pub along_m: OrWhy<f64>,
     /// Contact point from the bag's centre line, left positive.
-    pub across_m: Option<f64>,
+    pub across_m: OrWhy<f64>,
     /// Contact point from the lip.
-    pub distance_from_lip_m: Option<f64>,
+    pub distance_from_lip_m: OrWhy<f64>,
     /// Speed at contact.
-    pub impact_speed_mps: Option<f64>,
+    pub impact_speed_mps: OrWhy<f64>,
     /// Speed into the top.
-    pub impact_normal_mps: Option<f64>,
+    pub impact_normal_mps: OrWhy<f64>,
     /// Speed along the top.
-    pub impact_along_mps: Option<f64>,
+    pub impact_along_mps: OrWhy<f64>,
     /// v_n²/2g.
-    pub equivalent_fall_height_m: Option<f64>,
+    pub equivalent_fall_height_m: OrWhy<f64>,
     /// What the run is called.
     #[schemars(with = "String")]
     pub outcome: Outcome,
@@ -178,7 +187,7 @@ pub struct ShortRun {
     pub hit: Hit,
     /// Height of the lowest point of rider and bike above the ground under the bag where it passes the front edge; null
     /// where it meets the ground before.
-    pub height_at_gap_m: Option<f64>,
+    pub height_at_gap_m: OrWhy<f64>,
 }
 
 /// A last stop line for one braking coefficient.
@@ -187,9 +196,9 @@ pub struct StopLine {
     /// Braking force over load.
     pub braking: f64,
     /// Arc length before the take-off's foot; null: committed from the start.
-    pub before_foot_m: Option<f64>,
+    pub before_foot_m: OrWhy<f64>,
     /// From there to touch-down without braking; from the start where there is no line.
-    pub to_touchdown_s: Option<f64>,
+    pub to_touchdown_s: OrWhy<f64>,
 }
 
 /// Where the bag should stand. Chances are those of the worst rider.
@@ -202,43 +211,43 @@ pub struct Placement {
     /// Chance of a miss as the bag stands; with no miss in N runs the bound 3/N.
     pub miss_now: Option<f64>,
     /// Best gap.
-    pub best_gap_m: Option<f64>,
+    pub best_gap_m: OrWhy<f64>,
     /// Smallest gap of the band; null: there is no band.
-    pub gap_low_m: Option<f64>,
+    pub gap_low_m: OrWhy<f64>,
     /// Largest gap of the band.
-    pub gap_high_m: Option<f64>,
+    pub gap_high_m: OrWhy<f64>,
     /// How far inside the band the bag stands now; negative outside.
-    pub inside_band_m: Option<f64>,
+    pub inside_band_m: OrWhy<f64>,
     /// Smallest chance of a miss at any gap.
-    pub least_miss: Option<f64>,
+    pub least_miss: OrWhy<f64>,
     /// Gap of that.
-    pub least_miss_gap_m: Option<f64>,
+    pub least_miss_gap_m: OrWhy<f64>,
     /// Best offset.
-    pub best_offset_m: Option<f64>,
+    pub best_offset_m: OrWhy<f64>,
     /// Runs that gaps are judged by; null where they were not asked for.
     pub gap_runs: Option<u64>,
     /// Whether the chance at the best gap is lower than at the present one beyond the sampling.
-    pub best_is_better: Option<bool>,
+    pub best_is_better: OrWhy<bool>,
     /// Chance of a miss at the best gap, at the site's offset.
-    pub miss_at_best: Option<f64>,
+    pub miss_at_best: OrWhy<f64>,
     /// Last stop line before the take-off's foot; null: committed from the start.
-    pub last_stop_before_foot_m: Option<f64>,
+    pub last_stop_before_foot_m: OrWhy<f64>,
     /// Speed there.
-    pub last_stop_speed_mps: Option<f64>,
+    pub last_stop_speed_mps: OrWhy<f64>,
     /// From there to touch-down for a rider who does not brake.
-    pub last_stop_to_touchdown_s: Option<f64>,
+    pub last_stop_to_touchdown_s: OrWhy<f64>,
     /// The line at the stated braking and at 0.1 less and more.
     pub stop_lines: Vec<StopLine>,
     /// Lip speed that just clears the gap.
-    pub clearing_lip_speed_mps: Option<f64>,
+    pub clearing_lip_speed_mps: OrWhy<f64>,
     /// Lip speed from which the bag's front rather than the ground is met.
-    pub front_from_lip_speed_mps: Option<f64>,
+    pub front_from_lip_speed_mps: OrWhy<f64>,
     /// Lip speeds from walking pace to the one that clears the gap.
     pub short_zone: Vec<ShortRun>,
     /// Lowest start height at which at most `target_miss` of the runs come down short or do not land.
-    pub lowest_clearing_start_m: Option<f64>,
+    pub lowest_clearing_start_m: OrWhy<f64>,
     /// Highest start height that keeps to `target_miss` with the gust as added tail wind.
-    pub highest_start_in_gust_m: Option<f64>,
+    pub highest_start_in_gust_m: OrWhy<f64>,
     /// Chance of a miss to plan for.
     pub target_miss: f64,
 }
@@ -251,7 +260,7 @@ pub struct AfterCut {
     /// Gauge pressure.
     pub pressure_pa: f64,
     /// Depth that the hard landing would reach; above the thickness it would meet the ground.
-    pub hard_depth_m: Option<f64>,
+    pub hard_depth_m: OrWhy<f64>,
 }
 
 /// The air supply.
@@ -280,7 +289,7 @@ pub struct Air {
     /// Flow of all blowers together that keeps it.
     pub needed_flow_m3ps: f64,
     /// From empty to 95 % of the operating pressure.
-    pub fill_time_s: Option<f64>,
+    pub fill_time_s: OrWhy<f64>,
     /// Pressure after a power cut.
     pub after_cut: Vec<AfterCut>,
 }
@@ -303,29 +312,29 @@ pub struct Touchdown {
     /// Gas lost to the deepest point.
     pub gas_lost_m3: f64,
     /// Speed when the body is back at the skin; null where it met the ground.
-    pub rebound_mps: Option<f64>,
+    pub rebound_mps: OrWhy<f64>,
     /// The same with more of the force lost on the way back (0.8).
-    pub rebound_low_mps: Option<f64>,
+    pub rebound_low_mps: OrWhy<f64>,
     /// The same with less lost (0.3).
-    pub rebound_high_mps: Option<f64>,
+    pub rebound_high_mps: OrWhy<f64>,
     /// Speed along the top that is left.
-    pub along_left_mps: Option<f64>,
+    pub along_left_mps: OrWhy<f64>,
     /// Length wanted behind the 99.9 % landing; null on a top that slopes down.
-    pub run_out_m: Option<f64>,
+    pub run_out_m: OrWhy<f64>,
     /// Speed of riding out at the back edge; null on a top that does not slope down.
-    pub ride_out_mps: Option<f64>,
+    pub ride_out_mps: OrWhy<f64>,
     /// Push of the hard landing along the top.
-    pub push_n: Option<f64>,
+    pub push_n: OrWhy<f64>,
     /// To 99 % of the operating pressure.
-    pub recovery_s: Option<f64>,
+    pub recovery_s: OrWhy<f64>,
     /// Speed left where it meets the ground; null where it does not.
-    pub ground_speed_mps: Option<f64>,
+    pub ground_speed_mps: OrWhy<f64>,
     /// Equivalent fall height of that speed.
-    pub ground_fall_height_m: Option<f64>,
+    pub ground_fall_height_m: OrWhy<f64>,
     /// Speed at which a body that has come to rest sinks on to the ground while the blowers run; null where it does not.
-    pub sinks_on_mps: Option<f64>,
+    pub sinks_on_mps: OrWhy<f64>,
     /// Lowest gauge pressure after the landing.
-    pub dip_pa: Option<f64>,
+    pub dip_pa: OrWhy<f64>,
 }
 
 /// By what the speeds of the landings are known.
@@ -342,68 +351,68 @@ pub enum SpeedsBy {
 #[derive(Clone, Debug, Default, Serialize, JsonSchema)]
 pub struct Pressures {
     /// Lowest pressure to ride on; the box's siren sounds at it.
-    pub stop_pa: Option<f64>,
+    pub stop_pa: OrWhy<f64>,
     /// What set it; null: nothing was computed.
-    pub stop_rule: Option<StopRule>,
+    pub stop_rule: OrWhy<StopRule>,
     /// The highest stop pressure that the box can tell from the operating pressure.
-    pub room_pa: Option<f64>,
+    pub room_pa: OrWhy<f64>,
     /// Highest pressure at which the light landing keeps `load_stop`; null: it is kept up to 20 kPa; 0: it is passed
     /// even from just taut.
-    pub firm_pa: Option<f64>,
+    pub firm_pa: OrWhy<f64>,
     /// The same for `load_limit`, which bounds nothing.
-    pub comfort_pa: Option<f64>,
+    pub comfort_pa: OrWhy<f64>,
     /// Lower end of the ride band; null: the band is empty.
-    pub band_low_pa: Option<f64>,
+    pub band_low_pa: OrWhy<f64>,
     /// Upper end of the ride band.
-    pub band_high_pa: Option<f64>,
+    pub band_high_pa: OrWhy<f64>,
     /// What sets the lower end.
-    pub band_low_rule: Option<BandEnd>,
+    pub band_low_rule: OrWhy<BandEnd>,
     /// What sets the upper end.
-    pub band_high_rule: Option<BandEnd>,
+    pub band_high_rule: OrWhy<BandEnd>,
     /// Whether there is no pressure to ride at.
-    pub band_is_empty: Option<bool>,
+    pub band_is_empty: OrWhy<bool>,
     /// No new rider starts below this; null: even the operating pressure is too near to the stop pressure.
-    pub wait_pa: Option<f64>,
+    pub wait_pa: OrWhy<f64>,
     /// From the last stop line, or the start, to touch-down.
-    pub commitment_s: Option<f64>,
+    pub commitment_s: OrWhy<f64>,
     /// Whether there is no last stop line.
-    pub committed_from_start: Option<bool>,
+    pub committed_from_start: OrWhy<bool>,
     /// From a cut to the alarm.
-    pub alarm_delay_s: Option<f64>,
+    pub alarm_delay_s: OrWhy<f64>,
     /// Commitment, alarm delay and reaction together.
-    pub needed_s: Option<f64>,
+    pub needed_s: OrWhy<f64>,
     /// Speed into the top that one landing in a thousand passes, the largest of the riders'.
-    pub hard_speed_mps: Option<f64>,
+    pub hard_speed_mps: OrWhy<f64>,
     /// By what the speeds are known that this and the chances of the ground go by.
-    pub speeds_by: Option<SpeedsBy>,
+    pub speeds_by: OrWhy<SpeedsBy>,
     /// Thickness of the hard landing.
-    pub hard_thickness_m: Option<f64>,
+    pub hard_thickness_m: OrWhy<f64>,
     /// Hard landings without supply until one passes the depth limit (at most 200).
-    pub landings_without_supply: Option<u16>,
+    pub landings_without_supply: OrWhy<u16>,
     /// The bag as it is stated.
-    pub stated: Option<OneBag>,
+    pub stated: OrWhy<OneBag>,
     /// The soft one of the possible bags: only 5 in 100 ask for more stop pressure.
-    pub soft: Option<OneBag>,
+    pub soft: OrWhy<OneBag>,
     /// The firm one: only 5 in 100 load the light landing more.
-    pub firm: Option<OneBag>,
+    pub firm: OrWhy<OneBag>,
     /// From a power cut until the hard landing passes the depth limit, stated bag; null: longer than 120 s.
-    pub holds_for_s: Option<f64>,
+    pub holds_for_s: OrWhy<f64>,
     /// The same of the possible bag at the 5 % place; null: longer than 120 s.
-    pub holds_for_p05_s: Option<f64>,
+    pub holds_for_p05_s: OrWhy<f64>,
     /// What is missing of `needed_s`.
-    pub seconds_missing: Option<f64>,
+    pub seconds_missing: OrWhy<f64>,
     /// Chance of meeting the ground in a landing: in 95 of 100 bags that fit the description it is at most this.
-    pub ground: Option<Chance>,
+    pub ground: OrWhy<Chance>,
     /// Chance of meeting the ground after a power cut, over all bags that fit the description.
-    pub ground_cut: Option<Chance>,
+    pub ground_cut: OrWhy<Chance>,
     /// Share of the possible bags in which the chance of meeting the ground is over the target.
-    pub ground_share: Option<f64>,
+    pub ground_share: OrWhy<f64>,
     /// One blower of several fails; null for one blower.
-    pub one_blower_lost: Option<OneBlowerLost>,
+    pub one_blower_lost: OrWhy<OneBlowerLost>,
     /// What stands only because the bag is not measured.
-    pub provisional: Option<Provisional>,
+    pub provisional: OrWhy<Provisional>,
     /// At which pressures the box acts.
-    pub levels: Option<BoxLevels>,
+    pub levels: OrWhy<BoxLevels>,
     /// How each topic comes out.
     pub judged: Vec<Judgement>,
     /// What a box is told besides.
@@ -432,8 +441,8 @@ impl Results {
     #[must_use]
     pub fn for_everybody(&self) -> Option<RideBy> {
         let (first, others) = self.ride_by.split_first()?;
-        let least = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.min(b));
-        let most = |a: Option<f64>, b: Option<f64>| a.zip(b).map(|(a, b)| a.max(b));
+        let least = |a: OrWhy<f64>, b: OrWhy<f64>| a.zip(b).map(|(a, b)| a.min(b));
+        let most = |a: OrWhy<f64>, b: OrWhy<f64>| a.zip(b).map(|(a, b)| a.max(b));
         Some(others.iter().fold(first.clone(), |all, by| RideBy {
             next_rider_from_pa: most(all.next_rider_from_pa, by.next_rider_from_pa),
             everybody_off_under_pa: most(all.everybody_off_under_pa, by.everybody_off_under_pa),
@@ -451,7 +460,7 @@ impl Results {
     /// The gaps at which the riders of every group keep the chance of a miss: from and to, none where a group has none.
     #[must_use]
     pub fn gap_band_m(&self) -> Option<(f64, f64)> {
-        let of = |results: &Self| results.placement.gap_low_m.zip(results.placement.gap_high_m);
+        let of = |results: &Self| results.placement.gap_low_m.zip(results.placement.gap_high_m).get();
         let mut groups = self.groups.iter().map(|(_, own)| of(own));
         let first = groups.next().unwrap_or_else(|| of(self))?;
         let (low_m, high_m) = groups.try_fold(first, |all, own| own.map(|own| (all.0.max(own.0), all.1.min(own.1))))?;
@@ -463,12 +472,52 @@ impl Results {
     #[must_use]
     pub fn first_day_mark_m(&self) -> Option<f64> {
         let mark_m = self.pressures.first_day_start_m()?;
-        let at_most = |by: &RideBy| by.start_high_m.is_none_or(|high_m| high_m <= mark_m + 1.0e-6);
+        let at_most = |by: &RideBy| by.start_high_m.get().is_none_or(|high_m| high_m <= mark_m + 1.0e-6);
         self.ride_by.iter().all(at_most).then_some(mark_m)
     }
 }
 
 impl Pressures {
+    /// None at all, each for the same reason.
+    #[must_use]
+    pub fn none(why: Why) -> Self {
+        Self {
+            stop_pa: why.into(),
+            stop_rule: why.into(),
+            room_pa: why.into(),
+            firm_pa: why.into(),
+            comfort_pa: why.into(),
+            band_low_pa: why.into(),
+            band_high_pa: why.into(),
+            band_low_rule: why.into(),
+            band_high_rule: why.into(),
+            band_is_empty: why.into(),
+            wait_pa: why.into(),
+            commitment_s: why.into(),
+            committed_from_start: why.into(),
+            alarm_delay_s: why.into(),
+            needed_s: why.into(),
+            hard_speed_mps: why.into(),
+            speeds_by: why.into(),
+            hard_thickness_m: why.into(),
+            landings_without_supply: why.into(),
+            stated: why.into(),
+            soft: why.into(),
+            firm: why.into(),
+            holds_for_s: why.into(),
+            holds_for_p05_s: why.into(),
+            seconds_missing: why.into(),
+            ground: why.into(),
+            ground_cut: why.into(),
+            ground_share: why.into(),
+            one_blower_lost: why.into(),
+            provisional: why.into(),
+            levels: why.into(),
+            judged: Vec::new(),
+            demanded: None,
+        }
+    }
+
     /// How a topic counts: as it comes out, but that a stop that measuring the bag would lift is a caution where there
     /// is a start to ride from until then.
     #[must_use]
@@ -492,7 +541,7 @@ impl Pressures {
     /// The highest start until the bag is measured, where it is not and there is one.
     #[must_use]
     pub fn first_day_start_m(&self) -> Option<f64> {
-        self.provisional.as_ref().and_then(|provisional| provisional.first_day_start_m)
+        self.provisional.as_ref().and_then(|provisional| provisional.first_day_start_m.get())
     }
 }
 
@@ -500,23 +549,23 @@ impl Pressures {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Wind {
     /// Tail wind gust at which the chance of a miss passes the target, at most `anchors.wind`; null: passed already.
-    pub hold_along_tail_mps: Option<f64>,
+    pub hold_along_tail_mps: OrWhy<f64>,
     /// Head wind gust, given positive.
-    pub hold_along_head_mps: Option<f64>,
+    pub hold_along_head_mps: OrWhy<f64>,
     /// Cross wind gust.
-    pub hold_across_mps: Option<f64>,
+    pub hold_across_mps: OrWhy<f64>,
     /// Standard error of the tail wind gust, from the number of runs that it was searched with; 0 where it is the limit.
-    pub hold_error_tail_mps: Option<f64>,
+    pub hold_error_tail_mps: OrWhy<f64>,
     /// Of the head wind gust.
-    pub hold_error_head_mps: Option<f64>,
+    pub hold_error_head_mps: OrWhy<f64>,
     /// Of the cross wind gust.
-    pub hold_error_across_mps: Option<f64>,
+    pub hold_error_across_mps: OrWhy<f64>,
     /// The same as mean wind readings: gusts divided by 1.66.
-    pub mean_reading_tail_mps: Option<f64>,
+    pub mean_reading_tail_mps: OrWhy<f64>,
     /// Head wind.
-    pub mean_reading_head_mps: Option<f64>,
+    pub mean_reading_head_mps: OrWhy<f64>,
     /// Cross wind.
-    pub mean_reading_across_mps: Option<f64>,
+    pub mean_reading_across_mps: OrWhy<f64>,
     /// Wind for the forces, at which nobody rides.
     pub limit_mps: f64,
     /// Side force at it.
@@ -548,7 +597,7 @@ pub struct Dirt {
     /// v_n²/2g at the mean.
     pub equivalent_fall_height_m: f64,
     /// At the hard speed.
-    pub hard_fall_height_m: Option<f64>,
+    pub hard_fall_height_m: OrWhy<f64>,
     /// Against US CPSC Publication 325, Table 2.
     pub loose_fill: Vec<LooseFill>,
 }

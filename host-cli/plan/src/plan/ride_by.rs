@@ -5,7 +5,7 @@ use super::demand::Crew;
 use super::first_day::{self, MARK_STEP_M};
 use super::model::Supply;
 use super::parts::{peak_load_mps2, single};
-use super::results::{Judged, Results, RideBy, Topic};
+use super::results::{Judged, OrWhy, Results, RideBy, Topic, Why};
 use super::search::{Draws, Failure, Question};
 use crate::shown::{Shown, Toward};
 use crate::site::Site;
@@ -35,7 +35,10 @@ pub fn ride_by(
     let shown = Shown::of(site);
     let p = &results.pressures;
     // Where nothing is armed there is no pressure to ride by.
-    let levels = p.levels.filter(|_| p.counts_as(Topic::Stop) != Judged::Stop);
+    let levels = match p.levels {
+        OrWhy::Value(_) if p.counts_as(Topic::Stop) == Judged::Stop => Why::NotArmed.into(),
+        levels => levels.because(Why::NotArmed),
+    };
     let up = |pa: f64| shown.rounded_pressure_pa(pa, Toward::Up);
     crews
         .iter()
@@ -50,11 +53,12 @@ pub fn ride_by(
                 next_rider_from_pa: levels.map(|levels| up(levels.permit_back_pa)),
                 everybody_off_under_pa: levels.map(|levels| up(levels.siren_pa)),
                 seconds_between: (site.session.interval_s - 1.0e-6).ceil(),
-                holds_for_s: p.holds_for_p05_s.map(f64::floor),
+                holds_for_s: p.holds_for_p05_s.map(f64::floor).because(Why::HoldsLongOrNever),
                 stop_line_before_foot_m: own
                     .placement
                     .last_stop_before_foot_m
-                    .map(|m| (m / MARK_STEP_M - 1.0e-3).ceil() * MARK_STEP_M),
+                    .map(|m| (m / MARK_STEP_M - 1.0e-3).ceil() * MARK_STEP_M)
+                    .because(Why::BrakesTooLate),
                 hold_along_tail_mps: own.wind.hold_along_tail_mps.map(|mps| wind_down(shown, mps)),
                 hold_along_head_mps: own.wind.hold_along_head_mps.map(|mps| wind_down(shown, mps)),
                 hold_across_mps: own.wind.hold_across_mps.map(|mps| wind_down(shown, mps)),
@@ -74,24 +78,26 @@ fn marks(
     draws: &Draws<'_>,
     supply: &Supply,
     search: bool,
-) -> Result<(Option<f64>, Option<f64>), PlanError> {
-    let Some(high_m) = highest_start_m(results, crew) else { return Ok((None, None)) };
+) -> Result<(OrWhy<f64>, OrWhy<f64>), PlanError> {
+    let Some(high_m) = highest_start_m(results, crew) else { return Ok((Why::NoStart.into(), Why::NoStart.into())) };
     if !search {
-        return Ok((None, Some(high_m)));
+        return Ok((Why::NotAsked.into(), OrWhy::Value(high_m)));
     }
+    let marks = |low_m: Option<f64>, high_m: f64| (low_m.ok_or(Why::StopAtStart).into(), OrWhy::Value(high_m));
     let found_m = lowest_start_m(crew, draws)?;
     let stops = results.pressures.judged.iter().any(|judged| judged.now == Judged::Stop);
     if found_m.is_none_or(|low_m| low_m <= high_m + 1.0e-6) {
         // Where the pressures are a stop at the highest mark, no lower one is looked for that is none.
         let armed = !stops || results.pressures.first_day_start_m().is_some();
-        return Ok((if armed { raised(site, supply, crews, draws, found_m, high_m)? } else { found_m }, Some(high_m)));
+        let low_m = if armed { raised(site, supply, crews, draws, found_m, high_m)? } else { found_m };
+        return Ok(marks(low_m, high_m));
     }
     // From as low as the bag's not being measured allows, nobody gets there. A caution forbids no start; a stop does.
     if stops {
-        return Ok((None, None));
+        return Ok((Why::NoStart.into(), Why::NoStart.into()));
     }
     let stated_m = crew.site.roll_in.start_height_m;
-    Ok((raised(site, supply, crews, draws, found_m, stated_m)?, Some(stated_m)))
+    Ok(marks(raised(site, supply, crews, draws, found_m, stated_m)?, stated_m))
 }
 
 /// The lowest mark, raised while the pressures of a rider who comes so slowly would be a stop: who rolls longer needs the
@@ -117,8 +123,8 @@ fn highest_start_m(results: &Results, crew: &Crew) -> Option<f64> {
     let p = &results.pressures;
     let stated_m = crew.site.roll_in.start_height_m;
     match &p.provisional {
-        None => Some(stated_m),
-        Some(provisional) => match provisional.first_day_start_m {
+        OrWhy::Null(_) => Some(stated_m),
+        OrWhy::Value(provisional) => match provisional.first_day_start_m.get() {
             Some(mark_m) => Some(stated_m.min(mark_m)),
             None => p.judged.iter().all(|judged| judged.now < Judged::Stop).then_some(stated_m),
         },

@@ -8,8 +8,7 @@
 use super::PlanError;
 use super::interval::clopper_pearson;
 use super::model::Model;
-use super::results::Who;
-use super::results::{Differences as DifferencesResult, Sampling, Tail, Tails};
+use super::results::{Differences as DifferencesResult, OrWhy, Sampling, Tail, Tails, Who, Why};
 use super::search::{Border, Draws, Failure, MissOverGap, Question, clearly_fewer, moved};
 use landfall_core::bag::Outcome;
 use landfall_core::inputs::{COUNT, Uncertain, Uncertainty};
@@ -140,29 +139,31 @@ impl Landings {
     /// speed, of good tries and of botched ones, each within four standard errors of the sampling and 2 % of the standard
     /// deviation for good tries, 5 % for botched ones, whose clips bend them. A kind of which fewer than 100 runs land
     /// says nothing.
-    pub fn agrees(&self, spread: Option<&Mixture>) -> Option<bool> {
-        let spread = spread?;
+    pub fn agrees(&self, spread: &Mixture) -> bool {
         let [good, botched] = &self.mean().kinds;
-        Some(kind_agrees(&spread.good, good, 0.02) && kind_agrees(&spread.botched, botched, 0.05))
+        kind_agrees(&spread.good, good, 0.02) && kind_agrees(&spread.botched, botched, 0.05)
     }
 
     /// What is printed of the mean rider's landings.
     pub fn result(&self, draws: &Draws<'_>) -> Sampling {
         let sampled = self.mean();
         let enough = sampled.landed() >= ENOUGH;
-        let histogram =
-            |i: usize, share: f64| sampled.histograms.as_ref().filter(|_| enough).and_then(|h| h[i].quantile(share));
-        let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+        let histogram = |i: usize, share: f64| -> OrWhy<f64> {
+            let counted = sampled.histograms.as_ref().filter(|_| enough);
+            counted.and_then(|h| h[i].quantile(share)).ok_or(Why::FewLand).into()
+        };
+        let mean = |i: usize| finite_or(sampled.mean[i], Why::FewLand);
+        let sd = |i: usize| spread_of(sampled, i, Why::FewLand);
         let correlation = sampled.covariance_m2 / (sampled.sd[0] * sampled.sd[1]);
         let (miss_low, miss_high) = clopper_pearson(sampled.misses(), sampled.runs);
         Sampling {
-            mean_along_m: finite(sampled.mean[0]),
-            sd_along_m: finite(sampled.mean[0]).map(|_| sampled.sd[0]),
-            mean_across_m: finite(sampled.mean[1]),
-            sd_across_m: finite(sampled.mean[1]).map(|_| sampled.sd[1]),
-            correlation: finite(correlation),
-            mean_normal_mps: finite(sampled.mean[2]),
-            sd_normal_mps: finite(sampled.mean[2]).map(|_| sampled.sd[2]),
+            mean_along_m: mean(0),
+            sd_along_m: sd(0),
+            mean_across_m: mean(1),
+            sd_across_m: sd(1),
+            correlation: finite_or(correlation, Why::NoCorrelation),
+            mean_normal_mps: mean(2),
+            sd_normal_mps: sd(2),
             along_p001_m: histogram(0, 0.001),
             along_p50_m: histogram(0, 0.5),
             along_p999_m: histogram(0, 0.999),
@@ -182,6 +183,16 @@ impl Landings {
             along_shape: sampled.histograms.as_ref().map_or_else(Vec::new, |h| h[0].shape(SHAPE)),
         }
     }
+}
+
+/// A value that is a number; null for a reason where it is none.
+fn finite_or(value: f64, why: Why) -> OrWhy<f64> {
+    if value.is_finite() { OrWhy::Value(value) } else { why.into() }
+}
+
+/// Standard deviation of one quantity of the landings; null for a reason where none came down.
+pub fn spread_of(sampled: &Sampled, quantity: usize, why: Why) -> OrWhy<f64> {
+    finite_or(sampled.mean[quantity], why).and_then(|_| finite_or(sampled.sd[quantity], why))
 }
 
 /// Whether the divided differences of one kind of try agree with its runs.
@@ -269,23 +280,23 @@ pub fn differences_result(spread: &Mixture) -> DifferencesResult {
 /// Where the bag should stand.
 pub struct Placed {
     /// Best gap.
-    pub best_gap_m: Option<f64>,
+    pub best_gap_m: OrWhy<f64>,
     /// Best offset.
-    pub best_offset_m: Option<f64>,
+    pub best_offset_m: OrWhy<f64>,
     /// Smallest and largest gap of the band.
-    pub band_m: Option<(f64, f64)>,
+    pub band_m: OrWhy<(f64, f64)>,
     /// Smallest chance of a miss, and its gap.
-    pub least: Option<(f64, f64)>,
+    pub least: OrWhy<(f64, f64)>,
     /// Chance of a miss at the best gap.
-    pub miss_at_best: Option<f64>,
+    pub miss_at_best: OrWhy<f64>,
     /// Runs that gaps are judged by.
     pub gap_runs: u64,
     /// Whether that is lower than at the present gap beyond the sampling.
-    pub best_is_better: Option<bool>,
+    pub best_is_better: OrWhy<bool>,
     /// Lowest start.
-    pub lowest_clearing_start_m: Option<f64>,
+    pub lowest_clearing_start_m: OrWhy<f64>,
     /// Highest start in a gust.
-    pub highest_start_in_gust_m: Option<f64>,
+    pub highest_start_in_gust_m: OrWhy<f64>,
 }
 
 /// Finds where the bag should stand and, with a gust, how low and high the start may be.
@@ -303,7 +314,8 @@ pub fn place(
     let falls = landings.along_interval();
     // Where too few runs land nothing is known about gaps.
     let curve = falls.and_then(|_| MissOverGap::new(&sampled));
-    let band = curve.as_ref().map(|curve| curve.band(target));
+    let curve = curve.as_ref().ok_or(Why::NoBestGap);
+    let band = curve.map(|curve| curve.band(target));
     let centred = match falls {
         None => None,
         Some((low, high)) => {
@@ -312,34 +324,39 @@ pub fn place(
             if bag.climb() == 0.0 { Some(first) } else { Some(refine(model, spreads, draws, field_m, first)?) }
         }
     };
-    let band_m = band.and_then(|band| band.gaps_m);
+    let band_m = band.and_then(|band| band.gaps_m.ok_or(Why::NoGap));
     let best_gap_m = match (centred, band_m, band) {
-        (Some(gap_m), Some((low, high)), _) => Some(gap_m.clamp(low, high)),
+        (Some(gap_m), Ok((low, high)), _) => Ok(gap_m.clamp(low, high)),
         // Where every run misses at every gap, none is better than another.
-        (Some(_), None, Some(band)) if band.least.0 < 1.0 => Some(band.least.1),
-        _ => None,
+        (Some(_), Err(_), Ok(band)) if band.least.0 < 1.0 => Ok(band.least.1),
+        _ => Err(Why::NoBestGap),
     };
     let (lowest_clearing_start_m, highest_start_in_gust_m) = match gust_mps {
-        Some(gust_mps) => {
-            (lowest_clearing_start(model, draws, target)?, highest_start_in_gust(model, draws, target, gust_mps)?)
-        }
-        None => (None, None),
+        Some(gust_mps) => (
+            lowest_clearing_start(model, draws, target)?.ok_or(Why::NoClearingStart),
+            highest_start_in_gust(model, draws, target, gust_mps)?.ok_or(Why::NoStartInGust),
+        ),
+        None => (Err(Why::NotAsked), Err(Why::NotAsked)),
     };
-    let runs = curve.as_ref().map_or(draws.samples.min(WINDOWED), |curve| curve.runs);
+    let runs = curve.map_or(draws.samples.min(WINDOWED), |curve| curve.runs);
     let misses = |share: f64| (share * runs as f64).round();
     let bound = |share: f64| share_or_bound(misses(share) as u64, runs);
-    let at_best = best_gap_m.zip(curve.as_ref()).map(|(gap_m, curve)| curve.at(gap_m));
-    let now = curve.as_ref().map(|curve| curve.at(f64::from(bag.gap_m())));
+    let at_best = best_gap_m.and_then(|gap_m| Ok(curve?.at(gap_m)));
+    let best_is_better = at_best.and_then(|best| {
+        let now = curve?.at(f64::from(bag.gap_m()));
+        Ok(clearly_fewer(misses(best), misses(now)))
+    });
+    let best_offset_m = landings.interval(1).map(|(low, high)| f64::from(bag.offset_m()) + 0.5 * (low + high));
     Ok(Placed {
-        best_gap_m,
-        best_offset_m: landings.interval(1).map(|(low, high)| f64::from(bag.offset_m()) + 0.5 * (low + high)),
-        band_m,
-        least: band.map(|band| (bound(band.least.0), band.least.1)),
-        miss_at_best: at_best.map(bound),
+        best_gap_m: best_gap_m.into(),
+        best_offset_m: best_offset_m.ok_or(Why::NoBestGap).into(),
+        band_m: band_m.into(),
+        least: band.map(|band| (bound(band.least.0), band.least.1)).into(),
+        miss_at_best: at_best.map(bound).into(),
         gap_runs: runs,
-        best_is_better: at_best.zip(now).map(|(best, now)| clearly_fewer(misses(best), misses(now))),
-        lowest_clearing_start_m,
-        highest_start_in_gust_m,
+        best_is_better: best_is_better.into(),
+        lowest_clearing_start_m: lowest_clearing_start_m.into(),
+        highest_start_in_gust_m: highest_start_in_gust_m.into(),
     })
 }
 
@@ -488,7 +505,8 @@ pub struct Hold {
 
 /// The gusts at which the chance of a miss passes the target: tail, head (positive), cross; at most `limit_mps`.
 /// Outward from the site's wind, the others at the site's; across, the nearer of both sides. The number of runs is that of
-/// a search, whatever number of samples was asked for, and a site and its mirror image have the same.
+/// a search, whatever number of samples was asked for, and a site and its mirror image have the same. None where it is
+/// passed already in the site's wind.
 ///
 /// # Errors
 /// [`PlanError::Stopped`].
@@ -497,7 +515,7 @@ pub fn hold_winds(
     draws: &Draws<'_>,
     target: f64,
     limit_mps: f64,
-) -> Result<[Option<Hold>; 3], PlanError> {
+) -> Result<Option<[Hold; 3]>, PlanError> {
     let (model, mirrored) = model.one_side_first();
     let limit = limit_mps as f32;
     let steps = |model: &Model| {
@@ -510,7 +528,7 @@ pub fn hold_winds(
     };
     let question = Question { model: &model, draws: *draws, steps: steps(&model), failure: Failure::Miss, target };
     if question.passes(&model.uncertainty)? {
-        return Ok([None; 3]);
+        return Ok(None);
     }
     let tail = outward(&question, Uncertain::WindAlong, limit)?;
     let head = outward(&question, Uncertain::WindAlong, -limit)?;
@@ -524,7 +542,7 @@ pub fn hold_winds(
     }
     let head = Hold { gust_mps: -head.gust_mps, ..head };
     let across = Hold { gust_mps: across.gust_mps.abs(), ..across };
-    Ok([Some(tail), Some(head), Some(across)])
+    Ok(Some([tail, head, across]))
 }
 
 /// From the site's wind towards `end`.

@@ -254,25 +254,25 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
             or_none(p.miss_now, chance)
         ),
     );
-    if p.best_is_better == Some(true) {
+    if p.best_is_better.get() == Some(true) {
         page.plain(
             "best",
             &format!(
                 "gap {}, offset {}; chance of a miss {}",
-                or_none(p.best_gap_m, |x| metres(u, x)),
-                or_none(p.best_offset_m, |x| metres(u, x)),
-                or_none(p.miss_at_best, chance)
+                or_none(p.best_gap_m.get(), |x| metres(u, x)),
+                or_none(p.best_offset_m.get(), |x| metres(u, x)),
+                or_none(p.miss_at_best.get(), chance)
             ),
         );
     } else {
         page.plain("best", "no other gap is better by more than the runs can tell");
     }
-    let band = p.gap_low_m.zip(p.gap_high_m).map_or_else(
+    let band = p.gap_low_m.get().zip(p.gap_high_m.get()).map_or_else(
         || {
             format!(
                 "none; the smallest chance is {} at a gap of {}",
-                or_none(p.least_miss, chance),
-                or_none(p.least_miss_gap_m, |x| metres(u, x))
+                or_none(p.least_miss.get(), chance),
+                or_none(p.least_miss_gap_m.get(), |x| metres(u, x))
             )
         },
         |(low, high)| format!("gap {} to {}", metres(u, low), metres(u, high)),
@@ -292,20 +292,20 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
         page.line(&format!(
             "  {:<20} {hit:<12} {}",
             speed(u, run.lip_speed_mps),
-            run.height_at_gap_m.map_or_else(|| "does not come so far".to_owned(), |x| metres(u, x))
+            run.height_at_gap_m.get().map_or_else(|| "does not come so far".to_owned(), |x| metres(u, x))
         ));
     }
     page.plain(
         "clears",
         &format!(
             "from {}; meets the front rather than the ground from {}",
-            or_none(p.clearing_lip_speed_mps, |x| speed(u, x)),
-            or_none(p.front_from_lip_speed_mps, |x| speed(u, x))
+            or_none(p.clearing_lip_speed_mps.get(), |x| speed(u, x)),
+            or_none(p.front_from_lip_speed_mps.get(), |x| speed(u, x))
         ),
     );
     page.heading("Last stop line");
     for line in &p.stop_lines {
-        let place = line.before_foot_m.map_or_else(
+        let place = line.before_foot_m.get().map_or_else(
             || "none: committed from the start".to_owned(),
             |m| format!("{} before the take-off's foot", metres(u, m)),
         );
@@ -314,7 +314,7 @@ pub fn place_text(site: &Site, results: &Results, style: Style) -> String {
             &format!(
                 "{} of the load: {place}; {} from there to touch-down",
                 number(line.braking, 2),
-                or_none(line.to_touchdown_s, seconds)
+                or_none(line.to_touchdown_s.get(), seconds)
             ),
         );
     }
@@ -367,12 +367,13 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
     page.plain(
         "fills",
         &air.fill_time_s
+            .get()
             .map_or_else(|| "does not reach 95 % of that".to_owned(), |s| format!("to 95 % in {}", seconds(s))),
     );
-    if let Some(landing) = &results.touchdown {
+    if let Some(landing) = results.touchdown.as_ref() {
         page.plain(
             "recovers",
-            &landing.recovery_s.map_or_else(
+            &landing.recovery_s.get().map_or_else(
                 || "not to 99 % after a landing".to_owned(),
                 |s| format!("to 99 % in {} after the mean landing", seconds(s)),
             ),
@@ -381,9 +382,9 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
     if !air.after_cut.is_empty() {
         page.heading("After a power cut");
         page.line(&format!("  {:>8}  {:>9}  depth of the hard landing", "time", "pressure"));
-        let thickness = results.pressures.hard_thickness_m;
+        let thickness = results.pressures.hard_thickness_m.get();
         for moment in &air.after_cut {
-            let depth = moment.hard_depth_m.map_or_else(
+            let depth = moment.hard_depth_m.get().map_or_else(
                 || "-".to_owned(),
                 |depth| {
                     let mark = match thickness {
@@ -398,7 +399,7 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
         }
     }
     let p = &results.pressures;
-    if let (Some(thickness), Some(hard)) = (p.hard_thickness_m, p.hard_speed_mps) {
+    if let (Some(thickness), Some(hard)) = (p.hard_thickness_m.get(), p.hard_speed_mps.get()) {
         page.plain(
             "hard",
             &format!(
@@ -409,11 +410,11 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
             ),
         );
     }
-    if p.stop_rule.is_some() {
+    if p.stop_rule.get().is_some() {
         // As everybody goes by them, where they were computed.
         let by = results.ride_by.first();
-        let off_pa = by.and_then(|by| by.everybody_off_under_pa).or(p.stop_pa);
-        let next_pa = by.and_then(|by| by.next_rider_from_pa).or(p.wait_pa);
+        let off_pa = by.and_then(|by| by.everybody_off_under_pa.get()).or(p.stop_pa.get());
+        let next_pa = by.and_then(|by| by.next_rider_from_pa.get()).or(p.wait_pa.get());
         page.plain(
             "all stop",
             &format!(
@@ -421,7 +422,8 @@ pub fn air_text(site: &Site, results: &Results, style: Style) -> String {
                 or_none(off_pa, |pa| u.pressure(pa, Toward::Up)),
                 p.stated
                     .as_ref()
-                    .and_then(|stated| stated.power_loss_to_stop_s)
+                    .as_ref()
+                    .and_then(|stated| stated.power_loss_to_stop_s.get())
                     .map_or_else(|| "at no time looked at".to_owned(), seconds)
             ),
         );

@@ -32,9 +32,9 @@ impl Ellipse {
     fn of(sheet: &Sheet<'_>) -> Option<Self> {
         let s = sheet.results.spread.sampling.as_ref()?;
         Some(Self {
-            middle: (s.mean_along_m?, s.mean_across_m?),
-            sd: (s.sd_along_m?, s.sd_across_m?),
-            correlation: s.correlation.unwrap_or(0.0).clamp(-0.999, 0.999),
+            middle: (s.mean_along_m.get()?, s.mean_across_m.get()?),
+            sd: (s.sd_along_m.get()?, s.sd_across_m.get()?),
+            correlation: s.correlation.get().unwrap_or(0.0).clamp(-0.999, 0.999),
         })
     }
 
@@ -66,7 +66,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let (gap, offset) = (f64::from(bag.gap_m()), f64::from(bag.offset_m()));
     let (length, width) = (f64::from(bag.length_m()), f64::from(bag.width_m()));
     let (left, right) = (offset + 0.5 * width, offset - 0.5 * width);
-    let best = placement.best_gap_m.zip(placement.best_offset_m);
+    let best = placement.best_gap_m.get().zip(placement.best_offset_m.get());
     let ellipse = Ellipse::of(sheet);
     let rim: Vec<(f64, f64)> = ellipse
         .iter()
@@ -183,15 +183,15 @@ fn words(sheet: &Sheet<'_>, ellipse: Option<&Ellipse>) -> String {
             miss(sheet.results, p.miss_now)
         ));
     }
-    if let (Some(gap), Some(offset)) = (p.best_gap_m, p.best_offset_m) {
+    if let (Some(gap), Some(offset)) = (p.best_gap_m.get(), p.best_offset_m.get()) {
         text.push_str(&format!(
             "Best place: gap {}, offset {}, with a chance of {}. ",
             long(u, gap),
             long(u, offset),
-            miss(sheet.results, p.miss_at_best),
+            miss(sheet.results, p.miss_at_best.get()),
         ));
     }
-    match (p.gap_low_m, p.gap_high_m) {
+    match (p.gap_low_m.get(), p.gap_high_m.get()) {
         (Some(low), Some(high)) => text.push_str(&format!(
             "Gaps from {} to {} keep to {}. ",
             u.length(low, Toward::Up),
@@ -215,10 +215,15 @@ fn places(sheet: &Sheet<'_>) -> Table {
     let maybe = |m: Option<f64>, _| maybe_in(u, Dimension::Length, m, 0);
     let miss = |value: Option<f64>| miss(sheet.results, value);
     table.row(["as it stands".to_owned(), fixed(p.gap_m, 2), fixed(p.offset_m, 2), miss(p.miss_now)]);
-    table.row(["best".to_owned(), maybe(p.best_gap_m, 2), maybe(p.best_offset_m, 2), miss(p.miss_at_best)]);
+    table.row([
+        "best".to_owned(),
+        maybe(p.best_gap_m.get(), 2),
+        maybe(p.best_offset_m.get(), 2),
+        miss(p.miss_at_best.get()),
+    ]);
     let target = format!("≤ {}", chance(p.target_miss));
-    table.row(["nearest of the band".to_owned(), maybe(p.gap_low_m, 2), fixed(p.offset_m, 2), target.clone()]);
-    table.row(["farthest of the band".to_owned(), maybe(p.gap_high_m, 2), fixed(p.offset_m, 2), target]);
+    table.row(["nearest of the band".to_owned(), maybe(p.gap_low_m.get(), 2), fixed(p.offset_m, 2), target.clone()]);
+    table.row(["farthest of the band".to_owned(), maybe(p.gap_high_m.get(), 2), fixed(p.offset_m, 2), target]);
     table
 }
 

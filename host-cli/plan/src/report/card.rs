@@ -156,11 +156,11 @@ fn starts(shown: Shown, r: &Results) -> Element {
         let name = if r.ride_by.len() > 1 { by.group.clone() } else { "everybody".to_owned() };
         [
             name,
-            by.start_high_m.map_or_else(none, |m| shown.start_mark(m)),
-            by.start_low_m.map_or_else(none, |m| shown.length(m, Toward::Up)),
+            by.start_high_m.get().map_or_else(none, |m| shown.start_mark(m)),
+            by.start_low_m.get().map_or_else(none, |m| shown.length(m, Toward::Up)),
         ]
     });
-    let line = match r.for_everybody().and_then(|by| by.stop_line_before_foot_m) {
+    let line = match r.for_everybody().and_then(|by| by.stop_line_before_foot_m.get()) {
         Some(m) => format!(
             "Stop line: {} before the take-off's foot, along the surface. Past it ride on: braking comes too late.",
             shown.length(m, Toward::Up)
@@ -184,9 +184,9 @@ fn pressure(site: &Site, shown: Shown, r: &Results, by: &RideBy) -> Element {
         "Air in the bag",
         [
             small("the next rider starts from"),
-            big(or_none(by.next_rider_from_pa)),
+            big(or_none(by.next_rider_from_pa.get())),
             small("everybody is off at, or when the siren sounds"),
-            big(or_none(by.everybody_off_under_pa)),
+            big(or_none(by.everybody_off_under_pa.get())),
             small(format!(
                 "With nobody on the bag the gauge should read {}. Maker's range {} to {}.{known}",
                 shown.pressure(r.air.operating_pressure_pa, Toward::Nearest),
@@ -198,13 +198,13 @@ fn pressure(site: &Site, shown: Shown, r: &Results, by: &RideBy) -> Element {
 }
 
 fn between(shown: Shown, r: &Results, by: &RideBy) -> Element {
-    let recovery = r.touchdown.as_ref().and_then(|t| t.recovery_s);
+    let recovery = r.touchdown.as_ref().and_then(|t| t.recovery_s.get());
     let back = match recovery {
         Some(s) if s < 1.0 => "The air is back within a second after a mean landing. ".to_owned(),
         Some(s) => format!("The air is back {} s after a mean landing. ", s.ceil()),
         None => String::new(),
     };
-    let from = by.next_rider_from_pa.map_or_else(String::new, |pa| {
+    let from = by.next_rider_from_pa.get().map_or_else(String::new, |pa| {
         format!(
             "And only when the gauge shows {} or more, the bag is empty and its top is up.",
             shown.pressure(pa, Toward::Up)
@@ -243,9 +243,9 @@ fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
                 "Hold winds",
                 &["from", "any gust", "or mean reading"],
                 [
-                    row("behind", by.hold_along_tail_mps),
-                    row("the front", by.hold_along_head_mps),
-                    row("the side", by.hold_across_mps),
+                    row("behind", by.hold_along_tail_mps.get()),
+                    row("the front", by.hold_along_head_mps.get()),
+                    row("the side", by.hold_across_mps.get()),
                 ],
             ),
             small(format!(
@@ -262,13 +262,13 @@ fn winds(shown: Shown, r: &Results, by: &RideBy) -> Element {
 const LEAST_HOLD_S: f64 = 1.0;
 
 fn cut(_shown: Shown, r: &Results, by: &RideBy) -> Element {
-    let holds = match by.holds_for_s {
+    let holds = match by.holds_for_s.get() {
         Some(s) if s < LEAST_HOLD_S => "count on none".to_owned(),
         Some(s) => format!("{} s", s.floor()),
-        None if r.pressures.stop_pa.is_some() => "two minutes or more".to_owned(),
+        None if r.pressures.stop_pa.get().is_some() => "two minutes or more".to_owned(),
         None => "not known".to_owned(),
     };
-    let needed = match r.pressures.needed_s {
+    let needed = match r.pressures.needed_s.get() {
         Some(s) => format!("A rider past the stop line needs {:.1} s.", (s * 10.0 - 1e-3).ceil() / 10.0),
         None => "What a rider past the stop line needs is not known.".to_owned(),
     };

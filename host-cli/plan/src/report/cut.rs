@@ -29,17 +29,18 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         pressure.upright("needed-line", "time needed", needed, 0.0, &format!("needed: {} s", fixed(needed, 1)));
     }
     pressure.line("given", "pressure", &series);
-    let off = sheet.results.ride_by.first().and_then(|by| by.everybody_off_under_pa);
-    if let Some(stop) = off.or(p.stop_pa).filter(|stop| *stop <= high) {
+    let off = sheet.results.ride_by.first().and_then(|by| by.everybody_off_under_pa.get());
+    if let Some(stop) = off.or(p.stop_pa.get()).filter(|stop| *stop <= high) {
         let what = if off.is_some() { "everybody off" } else { "stop" };
         let text = format!("{what} {}", u.pressure(stop, Toward::Up));
         pressure.level("limit", "stop", stop, Anchor::End, &text);
     }
 
-    let depths: Vec<(f64, f64)> = air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m?))).collect();
+    let depths: Vec<(f64, f64)> =
+        air.after_cut.iter().filter_map(|m| Some((m.time_s, m.hard_depth_m.get()?))).collect();
     let mut parts = vec![];
     let mut height = 214.0;
-    if let Some(thickness) = p.hard_thickness_m.filter(|_| !depths.is_empty()) {
+    if let Some(thickness) = p.hard_thickness_m.get().filter(|_| !depths.is_empty()) {
         let frame = Frame { top: 224.0, bottom: 354.0, ..frame };
         let deepest = depths.iter().map(|d| d.1).fold(thickness, f64::max).min(2.0 * thickness);
         let mut axis = across();
@@ -74,30 +75,30 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         table.row([
             fixed(moment.time_s, 2),
             number_in(u, Dimension::Pressure, moment.pressure_pa, 1),
-            maybe_in(u, Dimension::Length, moment.hard_depth_m, 0),
+            maybe_in(u, Dimension::Length, moment.hard_depth_m.get(), 0),
         ]);
     }
     let mut times = Table::new("Times", &["time", "s"]);
     for (name, value) in [
-        ("from the cut to the stop pressure", p.stated.as_ref().and_then(|stated| stated.power_loss_to_stop_s)),
-        ("until a hard landing passes the depth limit (–: not within 120 s)", p.holds_for_s),
-        ("the same in all but 5 of 100 bags that fit what is known", p.holds_for_p05_s),
-        ("commitment: last stop line, or start, to touch-down", p.commitment_s),
-        ("alarm delay", p.alarm_delay_s),
+        ("from the cut to the stop pressure", p.stated.as_ref().and_then(|stated| stated.power_loss_to_stop_s.get())),
+        ("until a hard landing passes the depth limit (–: not within 120 s)", p.holds_for_s.get()),
+        ("the same in all but 5 of 100 bags that fit what is known", p.holds_for_p05_s.get()),
+        ("commitment: last stop line, or start, to touch-down", p.commitment_s.get()),
+        ("alarm delay", p.alarm_delay_s.get()),
         ("rider's reaction (assumed unless stated)", Some(sheet.site.rider.reaction_s)),
         ("needed in all", needed),
-        ("missing", p.seconds_missing),
+        ("missing", p.seconds_missing.get()),
     ] {
         times.row([name.to_owned(), maybe(value, 2)]);
     }
     let mut lines = Table::new("Lines across", &["line", "value"]);
     lines.row([
         titled(u, Dimension::Pressure, if off.is_some() { "everybody off" } else { "stop pressure" }),
-        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa), 1),
+        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa.get()), 1),
     ]);
     for (what, depth_m) in [
-        ("depth limit of the hard landing", p.hard_thickness_m.map(|t| bag.depth_limit * t)),
-        ("ground", p.hard_thickness_m),
+        ("depth limit of the hard landing", p.hard_thickness_m.get().map(|t| bag.depth_limit * t)),
+        ("ground", p.hard_thickness_m.get()),
     ] {
         lines.row([titled(u, Dimension::Length, what), maybe_in(u, Dimension::Length, depth_m, 0)]);
     }
@@ -108,7 +109,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 /// Commitment, alarm delay and reaction together.
 pub fn needed_s(sheet: &Sheet<'_>) -> Option<f64> {
     let p = &sheet.results.pressures;
-    p.needed_s
+    p.needed_s.get()
 }
 
 fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
@@ -120,7 +121,7 @@ fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
             fixed(needed, 1)
         ));
     }
-    match (p.holds_for_s, p.seconds_missing) {
+    match (p.holds_for_s.get(), p.seconds_missing.get()) {
         (holds, Some(missing)) if missing > 0.0 => text.push_str(&format!(
             "The bag holds a hard landing for {} s: {} s are missing, and no alarm can make them up.",
             maybe(holds, 1),
@@ -132,7 +133,7 @@ fn words(sheet: &Sheet<'_>, needed: Option<f64>) -> String {
         (None, Some(_)) => text.push_str("The bag holds a hard landing for the two minutes looked at."),
         _ => text.push_str("What a rider needs, or how long the bag holds, is not known."),
     }
-    if let Some(count) = p.landings_without_supply {
+    if let Some(count) = p.landings_without_supply.get() {
         let many = if count >= 200 { "200 or more".to_owned() } else { count.to_string() };
         text.push_str(&format!(" Hard landings without supply until one passes the depth limit: {many}."));
     }

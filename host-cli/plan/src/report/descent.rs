@@ -33,22 +33,22 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     load.level("limit", "caution above", limit, Anchor::Start, &format!("caution above {} g", fixed(limit, 1)));
     speed.upright("thin", "foot", 0.0, 110.0, "foot");
     load.line("thin", "foot", &[(0.0, 0.0), (0.0, 1.06 * most(|m| m.load_g).max(limit))]);
-    if let Some(line_m) = r.placement.last_stop_before_foot_m {
+    if let Some(line_m) = r.placement.last_stop_before_foot_m.get() {
         speed.upright("stop-line", "last stop line", -line_m, 110.0, "last stop line");
     }
 
     let mut picture = Picture::new("descent", TITLE);
-    picture.words = match (r.ride.lip_speed_mps, r.ride.stall, r.ride.leaves_surface) {
+    picture.words = match (r.ride.lip_speed_mps.get(), r.ride.stall.get(), r.ride.leaves_surface.get()) {
         (Some(v), ..) => format!(
             "The mean rider leaves the take-off at {} after {} s. Highest load {} g, {}.",
             u.fine_speed(v, Toward::Nearest),
-            maybe(r.ride.time_to_lip_s, 2),
-            maybe(r.ride.peak_load_g, 2),
-            r.ride.peak_load_before_foot_m.map_or_else(String::new, |m| match m {
+            maybe(r.ride.time_to_lip_s.get(), 2),
+            maybe(Some(r.ride.peak_load_g), 2),
+            match r.ride.peak_load_before_foot_m {
                 m if m.abs() < 0.005 => "at the take-off's foot".to_owned(),
                 m if m > 0.0 => format!("{} before the take-off's foot", long(u, m)),
                 m => format!("on the take-off, {} past its foot", long(u, -m)),
-            }),
+            },
         ),
         (_, Some(at), _) => {
             format!(
@@ -96,8 +96,9 @@ fn lines(sheet: &Sheet<'_>) -> Table {
         &["braking", &before, "from there to touch-down, s"],
     );
     for line in &sheet.results.placement.stop_lines {
-        let before = line.before_foot_m.map_or_else(|| "none".to_owned(), |m| number_in(u, Dimension::Length, m, 0));
-        table.row([fixed(line.braking, 2), before, maybe(line.to_touchdown_s, 2)]);
+        let before =
+            line.before_foot_m.get().map_or_else(|| "none".to_owned(), |m| number_in(u, Dimension::Length, m, 0));
+        table.row([fixed(line.braking, 2), before, maybe(line.to_touchdown_s.get(), 2)]);
     }
     table
 }

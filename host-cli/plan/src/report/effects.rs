@@ -13,7 +13,7 @@ const ROW: f64 = 36.0;
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
-    let Some(spread) = &sheet.results.spread.differences else {
+    let Some(spread) = sheet.results.spread.differences.as_ref() else {
         return Picture::none(
             "effects",
             TITLE,

@@ -220,12 +220,12 @@ mod tests {
             }
             let (last, first) = (run.ride.last().unwrap(), run.flight.first().unwrap());
             assert!((last.x_m - first.x_m).hypot(last.z_m - first.z_m) < 2.0e-3, "{last:?} {first:?}");
-            assert!((last.time_s - results.ride.time_to_lip_s.unwrap()).abs() < 1.0e-6);
+            assert!((last.time_s - results.ride.time_to_lip_s.get().unwrap()).abs() < 1.0e-6);
             let end = run.flight.last().unwrap();
-            assert!((end.time_s - first.time_s - results.flight.airtime_s.unwrap()).abs() < 1.0e-6);
-            assert!((end.speed_mps - results.flight.impact_speed_mps.unwrap()).abs() < 1.0e-6);
+            assert!((end.time_s - first.time_s - results.flight.airtime_s.get().unwrap()).abs() < 1.0e-6);
+            assert!((end.speed_mps - results.flight.impact_speed_mps.get().unwrap()).abs() < 1.0e-6);
             let contact = run.contact.unwrap();
-            assert!((contact.0 - results.flight.distance_from_lip_m.unwrap()).abs() < 1.0e-6);
+            assert!((contact.0 - results.flight.distance_from_lip_m.get().unwrap()).abs() < 1.0e-6);
             assert!((end.z_m - contact.1 - site.rider.contact_height_m).abs() < 2.0e-3, "{end:?} {contact:?}");
             let deepest = run.bag.iter().map(|dent| dent.depth_m).fold(0.0, f64::max);
             assert!((deepest - results.touchdown.as_ref().unwrap().depth_m).abs() < 0.02, "{deepest}");
@@ -237,7 +237,7 @@ mod tests {
     fn a_run_that_ends_before_the_lip_has_no_flight() {
         let site = demo().with_value("roll_in.start_height", "2.0 m").unwrap();
         let (run, results) = played(&site);
-        assert!(results.ride.stall.is_some(), "{:?}", results.ride);
+        assert!(results.ride.stall.get().is_some(), "{:?}", results.ride);
         assert!(run.flight.is_empty() && run.bag.is_empty() && run.contact.is_none());
         assert!(run.ride.last().unwrap().x_m < -1.0);
     }

@@ -33,9 +33,9 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
     vec![
         (
             "start not above, over the take-off's foot",
-            Box::new(move |by| or_none(by.start_high_m.map(|m| u.start_mark(m)))),
+            Box::new(move |by| or_none(by.start_high_m.get().map(|m| u.start_mark(m)))),
         ),
-        ("start not below", Box::new(move |by| or_none(by.start_low_m.map(|m| u.length(m, Toward::Up))))),
+        ("start not below", Box::new(move |by| or_none(by.start_low_m.get().map(|m| u.length(m, Toward::Up))))),
         (
             "riders, with gear, without the bike",
             Box::new(move |by| {
@@ -45,19 +45,19 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
         ),
         (
             "next rider: the gauge shows at least",
-            Box::new(move |by| or_none(by.next_rider_from_pa.map(|pa| u.pressure(pa, Toward::Up)))),
+            Box::new(move |by| or_none(by.next_rider_from_pa.get().map(|pa| u.pressure(pa, Toward::Up)))),
         ),
         ("and since the last one are over", Box::new(|by| format!("{} s", by.seconds_between.ceil()))),
         (
             "everybody off: the gauge falls to",
-            Box::new(move |by| or_none(by.everybody_off_under_pa.map(|pa| u.pressure(pa, Toward::Up)))),
+            Box::new(move |by| or_none(by.everybody_off_under_pa.get().map(|pa| u.pressure(pa, Toward::Up)))),
         ),
         (
             "after a power cut the bag holds",
-            Box::new(|by| match by.holds_for_s {
+            Box::new(|by| match by.holds_for_s.get() {
                 Some(s) if s < LEAST_HOLD_S => "count on none".to_owned(),
                 Some(s) => format!("{} s", s.floor()),
-                None if r.pressures.stop_pa.is_some() => "two minutes or more".to_owned(),
+                None if r.pressures.stop_pa.get().is_some() => "two minutes or more".to_owned(),
                 None => "not known".to_owned(),
             }),
         ),
@@ -66,15 +66,16 @@ fn rows<'a>(u: Shown, r: &'a Results) -> Vec<Row<'a>> {
             Box::new(|_| {
                 r.pressures
                     .needed_s
+                    .get()
                     .map_or_else(|| "not known".to_owned(), |s| format!("{:.1} s", (s * 10.0 - 1e-3).ceil() / 10.0))
             }),
         ),
         (
             "stop line before the take-off's foot",
-            Box::new(move |by| or_none(by.stop_line_before_foot_m.map(|m| u.length(m, Toward::Up)))),
+            Box::new(move |by| or_none(by.stop_line_before_foot_m.get().map(|m| u.length(m, Toward::Up)))),
         ),
-        ("hold in gusts from behind", Box::new(move |by| wind(by.hold_along_tail_mps))),
-        ("hold in gusts from the front", Box::new(move |by| wind(by.hold_along_head_mps))),
-        ("hold in gusts from the side", Box::new(move |by| wind(by.hold_across_mps))),
+        ("hold in gusts from behind", Box::new(move |by| wind(by.hold_along_tail_mps.get()))),
+        ("hold in gusts from the front", Box::new(move |by| wind(by.hold_along_head_mps.get()))),
+        ("hold in gusts from the side", Box::new(move |by| wind(by.hold_across_mps.get()))),
     ]
 }

@@ -54,7 +54,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         chart.text(x, at - 11.0, Anchor::Middle, "note", figures);
     }
     let mut picture = Picture::new("scale", TITLE);
-    picture.words = match (p.band_low_pa, p.band_high_pa, p.band_is_empty) {
+    picture.words = match (p.band_low_pa.get(), p.band_high_pa.get(), p.band_is_empty.get()) {
         (Some(low), Some(high), _) => format!(
             "As stated, ride between {} and {}. The blowers hold {} with nobody on the bag.",
             u.pressure(low, Toward::Up),
@@ -63,8 +63,8 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         ),
         (_, _, Some(true)) => format!(
             "No pressure to ride at: the lower end ({}) is above the upper end ({}).",
-            end(p.band_low_rule),
-            end(p.band_high_rule)
+            end(p.band_low_rule.get()),
+            end(p.band_high_rule.get())
         ),
         _ => "The band is not known: a figure that it hangs on could not be computed.".to_owned(),
     };
@@ -109,8 +109,8 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
         to: Some(nearest(bag.pressure_max_pa)),
         why: "the bag's maker".to_owned(),
     }];
-    if let (Some(low), Some(high)) = (p.band_low_pa, p.band_high_pa) {
-        let why = format!("{} and {}", end(p.band_low_rule), end(p.band_high_rule));
+    if let (Some(low), Some(high)) = (p.band_low_pa.get(), p.band_high_pa.get()) {
+        let why = format!("{} and {}", end(p.band_low_rule.get()), end(p.band_high_rule.get()));
         rows.push(Row {
             name: "ride band",
             class: "ride-bar",
@@ -126,20 +126,20 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
     };
     // What people ride by, where there is something.
     let by = sheet.results.ride_by.first();
-    let off = by.and_then(|by| by.everybody_off_under_pa);
-    let next = by.and_then(|by| by.next_rider_from_pa);
-    let rule = match p.stop_rule {
+    let off = by.and_then(|by| by.everybody_off_under_pa.get());
+    let next = by.and_then(|by| by.next_rider_from_pa.get());
+    let rule = match p.stop_rule.get() {
         Some(StopRule::Depth) => format!("the hard landing reaches {} of the thickness", fixed(bag.depth_limit, 2)),
         Some(StopRule::Room) => "the highest that the box can tell".to_owned(),
         _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
     };
     let name = if off.is_some() { "everybody off" } else { "stop" };
-    single(name, "mark-stop", off.or(p.stop_pa), Toward::Up, rule);
+    single(name, "mark-stop", off.or(p.stop_pa.get()), Toward::Up, rule);
     let name = if next.is_some() { "next rider from" } else { "wait" };
-    single(name, "mark-wait", next.or(p.wait_pa), Toward::Up, "no new rider starts below this".to_owned());
+    single(name, "mark-wait", next.or(p.wait_pa.get()), Toward::Up, "no new rider starts below this".to_owned());
     let operating = sheet.results.air.operating_pressure_pa;
     single("settles at", "mark-operating", Some(operating), Toward::Nearest, "blowers and openings balance".to_owned());
     let firm = format!("the light landing's load reaches {} g", fixed(bag.load_stop, 1));
-    single("firm", "mark-firm", p.firm_pa, Toward::Down, firm);
+    single("firm", "mark-firm", p.firm_pa.get(), Toward::Down, firm);
     rows
 }

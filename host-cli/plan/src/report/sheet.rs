@@ -277,7 +277,8 @@ pub(super) fn surface(setup: &Setup) -> Vec<Piece> {
 }
 
 fn ride(setup: &Setup, inputs: &Inputs<f32>, results: &Results) -> Vec<RideMark> {
-    let ended = results.ride.stall.or(results.ride.leaves_surface).map_or(f64::NEG_INFINITY, |at| at.before_foot_m);
+    let ended =
+        results.ride.stall.get().or(results.ride.leaves_surface.get()).map_or(f64::NEG_INFINITY, |at| at.before_foot_m);
     let mut marks = Vec::new();
     setup.ride::<f32, true>(inputs, &DETAIL, |point| {
         let before_foot_m = f64::from(point.before_foot_m);
@@ -331,7 +332,7 @@ fn flight(setup: &Setup, inputs: &Inputs<f32>, one: &Single) -> Vec<(f64, f64)> 
 /// Far end of the band: beyond the bag and beyond nearly all landings.
 fn far_m(setup: &Setup, results: &Results) -> f64 {
     let bag = f64::from(setup.bag().gap_m() + setup.bag().length_m());
-    let landings = results.spread.sampling.as_ref().and_then(|s| s.along_p999_m).unwrap_or(0.0);
+    let landings = results.spread.sampling.as_ref().and_then(|s| s.along_p999_m.get()).unwrap_or(0.0);
     (f64::from(setup.bag().gap_m()) + landings + 1.0).max(bag + 0.5).min(bag + 30.0)
 }
 

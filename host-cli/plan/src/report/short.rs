@@ -60,7 +60,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
 
     let mut picture = Picture::new("short", TITLE);
     let speed = |mps: f64, toward| u.fine_speed(mps, toward);
-    let clears = placement.clearing_lip_speed_mps.map_or_else(
+    let clears = placement.clearing_lip_speed_mps.get().map_or_else(
         || "No speed at the lip clears the gap. ".to_owned(),
         |mps| format!("{} at the lip clear the gap. ", speed(mps, Toward::Up)),
     );
@@ -68,8 +68,9 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         .results
         .ride
         .lip_speed_mps
+        .get()
         .map_or_else(String::new, |mps| format!("The mean rider leaves at {}. ", speed(mps, Toward::Nearest)));
-    let slower = match placement.front_from_lip_speed_mps {
+    let slower = match placement.front_from_lip_speed_mps.get() {
         Some(from) if from <= 1.45 => "Slower than that, from walking pace on, the bag's front is met.".to_owned(),
         Some(from) => format!(
             "From {} on the bag's front is met, slower the ground or the take-off before it.",
@@ -102,7 +103,7 @@ fn table(sheet: &Sheet<'_>) -> Table {
             number_in(u, Dimension::Speed, row.lip_speed_mps, 1),
             meets.to_owned(),
             // Far below the ground nothing passes the edge.
-            maybe_in(u, Dimension::Length, row.height_at_gap_m.filter(|height| *height >= 0.0), 0),
+            maybe_in(u, Dimension::Length, row.height_at_gap_m.get().filter(|height| *height >= 0.0), 0),
         ]);
     }
     table

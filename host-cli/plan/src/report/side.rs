@@ -92,9 +92,13 @@ impl Dents {
     fn of(sheet: &Sheet<'_>) -> Option<Self> {
         let r = sheet.results;
         let mean = r.touchdown.as_ref()?;
-        let at = r.flight.distance_from_lip_m?;
+        let at = r.flight.distance_from_lip_m.get()?;
         let pressures = &r.pressures;
-        let hard = pressures.stated.as_ref().and_then(|stated| stated.hard_depth_m).zip(pressures.hard_thickness_m);
+        let hard = pressures
+            .stated
+            .as_ref()
+            .and_then(|stated| stated.hard_depth_m.get())
+            .zip(pressures.hard_thickness_m.get());
         let deepest = hard.map_or(mean.depth_m, |hard| hard.0.max(mean.depth_m));
         Some(Self { at, half: 0.7 + 0.7 * deepest, mean: (mean.depth_m, mean.thickness_m), hard })
     }
@@ -162,7 +166,7 @@ fn drawing(sheet: &Sheet<'_>, strips: &[(f64, f64)], view: View) -> (Element, f6
     let apex = sheet.apex.map_or(lip_z, |apex| apex.1);
     let band_top = sheet.band.iter().map(|row| row[3]).fold(apex, f64::max);
     let sampling = sheet.results.spread.sampling.as_ref();
-    let far = sampling.and_then(|s| s.along_p999_m).map_or(0.0, |along| bag.gap + along);
+    let far = sampling.and_then(|s| s.along_p999_m.get()).map_or(0.0, |along| bag.gap + along);
     let end = bag.end().max(far.min(bag.end() + 12.0));
     let tall = band_top.max(bag.top(bag.end()).max(bag.front) + HUMP_M);
     let low = bag.base.min(0.0) - 0.4;
@@ -336,7 +340,7 @@ fn measured(sheet: &Sheet<'_>, chart: &mut Chart, bag: &Bag, bottom: f64) -> f64
     // Feet and inches may need a line of their own below.
     let second = row + if u.is_imperial() { 64.0 } else { 48.0 };
     chart.measure_x([start.0, 0.0], [0.0, 0.0], second, &long(u, -start.0));
-    if let Some(distance) = sheet.results.flight.distance_from_lip_m.filter(|distance| *distance > 0.0) {
+    if let Some(distance) = sheet.results.flight.distance_from_lip_m.get().filter(|distance| *distance > 0.0) {
         chart.measure_x([0.0, distance], [0.0, bag.under(distance)], second, &format!("lands {}", long(u, distance)));
     }
     let height = second + 24.0;
@@ -401,8 +405,8 @@ fn names(sheet: &Sheet<'_>, chart: &mut Chart) {
     let start = sheet.surface.first().map(|piece| piece.first()).unwrap_or_default();
     chart.name(start, (0.0, -9.0), Anchor::Middle, "start");
     // As the mark is said to be, which is rounded and the farthest of the groups'.
-    let line_m = sheet.results.placement.last_stop_before_foot_m;
-    let said_m = sheet.results.for_everybody().map_or(line_m, |by| by.stop_line_before_foot_m);
+    let line_m = sheet.results.placement.last_stop_before_foot_m.get();
+    let said_m = sheet.results.for_everybody().map_or(line_m, |by| by.stop_line_before_foot_m.get());
     if let Some(said_m) = said_m
         && let Some(at) = along_surface(sheet, said_m).or_else(|| along_surface(sheet, line_m?))
     {
@@ -446,7 +450,7 @@ fn words(sheet: &Sheet<'_>) -> String {
         long(u, sheet.site.bag.length_m),
         long(u, sheet.site.bag.front_height_m),
     );
-    match (flight.airtime_s, flight.along_m, r.ride.lip_speed_mps, flight.apex_above_lip_m) {
+    match (flight.airtime_s.get(), flight.along_m.get(), r.ride.lip_speed_mps.get(), flight.apex_above_lip_m.get()) {
         (Some(time), Some(along), Some(speed), Some(apex)) => text.push_str(&format!(
             "The mean rider leaves at {}, is {} s in the air, the body's centre at most {} above the lip, and touches {} behind the bag's front edge. ",
             u.fine_speed(speed, Toward::Nearest),
@@ -459,7 +463,8 @@ fn words(sheet: &Sheet<'_>) -> String {
             flight.outcome.name().replace('_', " ")
         )),
     }
-    if let Some((short, far)) = r.spread.sampling.as_ref().and_then(|s| s.along_p001_m.zip(s.along_p999_m)) {
+    if let Some((short, far)) = r.spread.sampling.as_ref().and_then(|s| s.along_p001_m.get().zip(s.along_p999_m.get()))
+    {
         text.push_str(&format!(
             "Of the tries that come as high as the top, 998 in 1,000 come down between {} and {} behind the front edge.",
             long(u, short),

@@ -173,7 +173,7 @@ fn lines_pass_the_points_of_their_tables() {
     // The dents are as deep as the landings.
     for (series, depth) in [
         ("dent, mean landing", results.touchdown.as_ref().unwrap().depth_m),
-        ("dent, hard landing", results.pressures.stated.as_ref().unwrap().hard_depth_m.unwrap()),
+        ("dent, hard landing", results.pressures.stated.as_ref().unwrap().hard_depth_m.get().unwrap()),
     ] {
         let lowest = places(&mark(&drawing, series)).iter().map(|place| place.1).fold(f64::MAX, f64::min);
         assert!((2.2 - lowest - depth).abs() < 0.02, "{series}: {lowest} {depth}");
@@ -470,11 +470,11 @@ fn the_card_says_the_limits_and_the_stops() {
     let shown = Shown::of(&site);
     for by in &results.ride_by {
         for figure in [
-            by.next_rider_from_pa.map(|pa| shown.pressure(pa, Toward::Up)),
-            by.everybody_off_under_pa.map(|pa| shown.pressure(pa, Toward::Up)),
-            by.start_high_m.map(|m| shown.length(m, Toward::Down)),
-            by.start_low_m.map(|m| shown.length(m, Toward::Up)),
-            by.hold_along_head_mps.map(|mps| shown.speed(mps, Toward::Down)),
+            by.next_rider_from_pa.get().map(|pa| shown.pressure(pa, Toward::Up)),
+            by.everybody_off_under_pa.get().map(|pa| shown.pressure(pa, Toward::Up)),
+            by.start_high_m.get().map(|m| shown.length(m, Toward::Down)),
+            by.start_low_m.get().map(|m| shown.length(m, Toward::Up)),
+            by.hold_along_head_mps.get().map(|mps| shown.speed(mps, Toward::Down)),
             Some(format!("{} s", by.seconds_between.ceil())),
             Some(shown.mass(by.heaviest_kg, Toward::Down)),
         ] {
@@ -547,7 +547,7 @@ fn the_start_mark_is_the_same_on_the_card_and_in_the_picture() {
     let (site, results) = planned(&[("site.units", "imperial")]);
     // 6 m are 19 ft 8.2205 in: 8 3/16 below it, and 8 1/4 nearer.
     let said = "19 ft 8 3/16 in";
-    assert_eq!(results.ride_by[0].start_high_m, Some(site.roll_in.start_height_m));
+    assert_eq!(results.ride_by[0].start_high_m.get(), Some(site.roll_in.start_height_m));
     let report = html::page(&Sheet::gather(&site, &results).unwrap());
     let drawing = report.split("<svg").nth(1).and_then(|rest| rest.split("</svg>").next()).unwrap();
     for text in

@@ -11,7 +11,7 @@ const TITLE: &str = "Touch-down";
 
 /// The picture.
 pub fn draw(sheet: &Sheet<'_>) -> Picture {
-    let (Some(done), Some(last)) = (&sheet.results.touchdown, sheet.touchdown.last()) else {
+    let (Some(done), Some(last)) = (sheet.results.touchdown.as_ref(), sheet.touchdown.last()) else {
         return Picture::none(
             "touch",
             TITLE,
@@ -51,18 +51,18 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
         gauge(u, done.peak_pressure_pa),
         fixed(done.time_to_deepest_s, 2),
     );
-    match (done.ground_speed_mps, done.rebound_mps) {
+    match (done.ground_speed_mps.get(), done.rebound_mps.get()) {
         (Some(speed), _) => {
             picture.words.push_str(&format!("It meets the ground at {}.", u.fine_speed(speed, Toward::Up)))
         }
-        (None, _) if done.sinks_on_mps.is_some() => {
-            let speed = done.sinks_on_mps.map_or_else(String::new, |speed| u.fine_speed(speed, Toward::Up));
+        (None, _) if done.sinks_on_mps.get().is_some() => {
+            let speed = done.sinks_on_mps.get().map_or_else(String::new, |speed| u.fine_speed(speed, Toward::Up));
             picture.words.push_str(&format!("Then it sinks on to the ground, at {speed}."));
         }
         (None, Some(rebound)) => picture.words.push_str(&format!(
             "It leaves the skin again at {}, and the pressure is back after {} s.",
             u.fine_speed(rebound, Toward::Nearest),
-            maybe(done.recovery_s, 1)
+            maybe(done.recovery_s.get(), 1)
         )),
         _ => {}
     }

@@ -105,7 +105,7 @@ fn openings(said: &mut Said<'_>) {
 
 fn filling(said: &mut Said<'_>) {
     let air = &said.r.air;
-    match air.fill_time_s {
+    match air.fill_time_s.get() {
         Some(time) => said.note(
             About::Filling,
             "filling",
@@ -124,13 +124,13 @@ fn filling(said: &mut Said<'_>) {
 fn mean_landing(said: &mut Said<'_>) {
     let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
-    let Some(landing) = &r.touchdown else {
+    let Some(landing) = r.touchdown.as_ref() else {
         return;
     };
     let allowed = bag.depth_limit * landing.thickness_m;
     let uses = format!("{} of {}", metres(u, landing.depth_m), metres(u, landing.thickness_m));
-    if let Some(left) = landing.ground_speed_mps {
-        let fall = landing.ground_fall_height_m.unwrap_or(left * left / (2.0 * 9.80665));
+    if let Some(left) = landing.ground_speed_mps.get() {
+        let fall = landing.ground_fall_height_m.get().unwrap_or(left * left / (2.0 * 9.80665));
         said.stop(
             About::Depth,
             "depth.ground",
@@ -142,7 +142,7 @@ fn mean_landing(said: &mut Said<'_>) {
                 metres(u, fall)
             ),
         );
-    } else if let Some(sinks) = landing.sinks_on_mps {
+    } else if let Some(sinks) = landing.sinks_on_mps.get() {
         said.stop(
             About::Depth, "depth.sinks",
             format!(
@@ -199,11 +199,11 @@ fn mean_landing(said: &mut Said<'_>) {
 fn recovery(said: &mut Said<'_>) {
     let u = said.shown();
     let (r, interval) = (said.r, said.site.session.interval_s);
-    let Some(landing) = &r.touchdown else {
+    let Some(landing) = r.touchdown.as_ref() else {
         return;
     };
     let was = pressure(u, r.air.operating_pressure_pa);
-    match landing.recovery_s {
+    match landing.recovery_s.get() {
         Some(time) if time > interval => said.stop(
             About::Recovery,
             "recovery.interval",
@@ -227,7 +227,7 @@ fn recovery(said: &mut Said<'_>) {
             ),
         ),
         // What a bag with a body on the ground does is not known; that the ground is met is said already.
-        None if landing.ground_speed_mps.is_some() => {}
+        None if landing.ground_speed_mps.get().is_some() => {}
         None => said.stop(
             About::Recovery,
             "recovery.never",

@@ -32,7 +32,7 @@ fn reach(said: &mut Said<'_>) {
             format!("on the take-off, {} past its foot", metres(u, -before_foot_m))
         }
     };
-    if let Some(stall) = r.ride.stall {
+    if let Some(stall) = r.ride.stall.get() {
         said.stop(
             About::Reach, "reach.stall",
             format!(
@@ -43,7 +43,7 @@ fn reach(said: &mut Said<'_>) {
             ),
         );
     }
-    if let Some(leaves) = r.ride.leaves_surface {
+    if let Some(leaves) = r.ride.leaves_surface.get() {
         said.stop(
             About::Reach, "reach.leaves_surface",
             format!(
@@ -55,8 +55,8 @@ fn reach(said: &mut Said<'_>) {
         );
     }
     let flight = &r.flight;
-    let lip = r.ride.lip_speed_mps.map_or_else(|| "an unknown speed".to_owned(), |x| speed(u, x));
-    let along = flight.along_m.unwrap_or(0.0);
+    let lip = r.ride.lip_speed_mps.get().map_or_else(|| "an unknown speed".to_owned(), |x| speed(u, x));
+    let along = flight.along_m.get().unwrap_or(0.0);
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
     let above_lip = site.bag.base_level_m + site.bag.front_height_m - r.ride.takeoff_height_m;
     if flight.outcome == Outcome::Front && above_lip > 0.0 {
@@ -79,7 +79,7 @@ fn reach(said: &mut Said<'_>) {
             format!(
                 "The mean rider meets the bag's front or never rises above its top: {lip} at the lip, apex {} above the lip. \
                  More start height, a bag farther from the lip's face or a lower front would change it.",
-                flight.apex_above_lip_m.map_or_else(|| "unknown".to_owned(), |x| metres(u, x))
+                flight.apex_above_lip_m.get().map_or_else(|| "unknown".to_owned(), |x| metres(u, x))
             ),
         ),
         Outcome::Short => said.stop(
@@ -106,7 +106,7 @@ fn reach(said: &mut Said<'_>) {
                 "The mean rider comes down off the bag's {} side, {} from its centre line. The bag's offset ({} now) or the \
                  cross wind planned for would change it.",
                 flight.outcome.name(),
-                metres(u, flight.across_m.unwrap_or(0.0).abs()),
+                metres(u, flight.across_m.get().unwrap_or(0.0).abs()),
                 metres(u, r.placement.offset_m)
             ),
         ),
@@ -135,9 +135,7 @@ fn reach(said: &mut Said<'_>) {
 
 fn arc_load(said: &mut Said<'_>) {
     let limit = said.site.rider.arc_load_limit;
-    let (Some(peak), Some(at)) = (said.r.ride.peak_load_g, said.r.ride.peak_load_before_foot_m) else {
-        return;
-    };
+    let (peak, at) = (said.r.ride.peak_load_g, said.r.ride.peak_load_before_foot_m);
     if peak > limit {
         let stop = said.site.rider.arc_load_stop;
         let (level, limit, key) = if peak > stop {
@@ -162,12 +160,12 @@ fn arc_load(said: &mut Said<'_>) {
 
 fn riders(said: &mut Said<'_>) {
     let u = said.shown();
-    if said.r.ride.lip_speed_mps.is_none() {
+    if said.r.ride.lip_speed_mps.get().is_none() {
         return;
     }
     let r = said.r;
     for (who, rider) in [("lightest", &r.riders.lightest), ("heaviest", &r.riders.heaviest)] {
-        if rider.along_m.is_none() {
+        if rider.along_m.get().is_none() {
             said.stop(
                 About::Reach,
                 "reach.rider",
@@ -321,9 +319,9 @@ fn short_and_long(said: &mut Said<'_>) {
     let share = |names: &[&str]| names.iter().filter_map(|name| sampling.outcomes.get(name)).sum::<f64>();
     let field = (site.bag.edge_front_m, site.bag.length_m - site.bag.edge_back_m);
     let short = share(&["short", "front", "stall"]);
-    let before = sampling.along_p001_m.filter(|along| *along < field.0);
+    let before = sampling.along_p001_m.get().filter(|along| *along < field.0);
     if short > target || before.is_some() {
-        let reach = sampling.along_p001_m.map_or_else(String::new, |along| {
+        let reach = sampling.along_p001_m.get().map_or_else(String::new, |along| {
             let side = if along < 0.0 { "before" } else { "behind" };
             format!(
                 " One landing in a thousand is less than {} {side} the front edge; the field starts at {}.",
@@ -331,7 +329,7 @@ fn short_and_long(said: &mut Said<'_>) {
                 metres(u, field.0)
             )
         });
-        let clearing = r.placement.clearing_lip_speed_mps.map_or_else(String::new, |clearing| {
+        let clearing = r.placement.clearing_lip_speed_mps.get().map_or_else(String::new, |clearing| {
             format!(" The gap is cleared from {} at the lip.", speed(u, clearing))
         });
         let text = format!(
@@ -346,9 +344,9 @@ fn short_and_long(said: &mut Said<'_>) {
         };
     }
     let long = share(&["long"]);
-    let beyond = sampling.along_p999_m.filter(|along| *along > field.1);
+    let beyond = sampling.along_p999_m.get().filter(|along| *along > field.1);
     if long > target || beyond.is_some() {
-        let reach = sampling.along_p999_m.map_or_else(String::new, |along| {
+        let reach = sampling.along_p999_m.get().map_or_else(String::new, |along| {
             format!(
                 " One landing in a thousand is beyond {} from the front edge; the field ends at {}.",
                 metres(u, along),
@@ -379,8 +377,10 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
     let width = site.bag.width_m - 2.0 * site.bag.edge_side_m;
     let length = field.1 - field.0;
     let take = |low: Option<f64>, high: Option<f64>| low.zip(high).map(|(low, high)| high - low);
-    let needs =
-        (take(sampling.along_p001_m, sampling.along_p999_m), take(sampling.across_p001_m, sampling.across_p999_m));
+    let needs = (
+        take(sampling.along_p001_m.get(), sampling.along_p999_m.get()),
+        take(sampling.across_p001_m.get(), sampling.across_p999_m.get()),
+    );
     let too_small: Vec<String> = [("long", needs.0, length), ("wide", needs.1, width)]
         .iter()
         .filter_map(|(way, need, has)| {
@@ -419,7 +419,7 @@ fn landing_field(said: &mut Said<'_>, field: (f64, f64)) {
 /// What is worth steadying first.
 fn steadying(said: &mut Said<'_>) {
     let u = said.shown();
-    let Some(differences) = &said.r.spread.differences else {
+    let Some(differences) = said.r.spread.differences.as_ref() else {
         return;
     };
     let largest = |shares: &BTreeMap<&'static str, f64>, moved: &BTreeMap<&'static str, f64>| {
@@ -452,10 +452,10 @@ fn steadying(said: &mut Said<'_>) {
 
 fn methods(said: &mut Said<'_>) {
     let u = said.shown();
-    if said.r.spread.methods_agree == Some(false) {
+    if said.r.spread.methods_agree.get() == Some(false) {
         let sd = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |x| metres(u, x));
         let differences = said.r.spread.differences.as_ref().map(|d| d.sd_along_m);
-        let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m);
+        let sampling = said.r.spread.sampling.as_ref().and_then(|s| s.sd_along_m.get());
         said.caution(
             About::Methods, "methods",
             format!(

@@ -2,7 +2,7 @@
 
 use super::Said;
 use crate::plan::dirt::FILL_FACTOR;
-use crate::plan::results::{About, Level};
+use crate::plan::results::{About, Level, Why};
 use crate::plan::words::{chance, force, list, metres, number, seconds, speed, wind};
 use crate::shown::{Shown, Toward};
 use landfall_core::wind::GUST_FACTOR;
@@ -33,12 +33,13 @@ fn gap(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.placement;
     let (gap, target) = (metres(u, p.gap_m), chance(p.target_miss));
-    match (p.gap_low_m, p.gap_high_m, p.inside_band_m) {
+    match (p.gap_low_m.get(), p.gap_high_m.get(), p.inside_band_m.get()) {
         (Some(low), Some(high), Some(inside)) => {
             let band = format!("{} to {}", u.length(low, Toward::Up), u.length(high, Toward::Down));
             let best = p
                 .best_gap_m
-                .filter(|_| p.best_is_better == Some(true))
+                .get()
+                .filter(|_| p.best_is_better.get() == Some(true))
                 .map_or_else(String::new, |best| format!(" Fewest would miss at a gap of {}.", metres(u, best)));
             if inside < 0.0 {
                 said.stop(
@@ -75,7 +76,7 @@ fn gap(said: &mut Said<'_>) {
             }
         }
         _ => {
-            if let (Some(least), Some(at)) = (p.least_miss, p.least_miss_gap_m) {
+            if let (Some(least), Some(at)) = (p.least_miss.get(), p.least_miss_gap_m.get()) {
                 said.stop(
                     About::Gap, "gap.none",
                     format!(
@@ -94,7 +95,7 @@ fn gap(said: &mut Said<'_>) {
 fn offset(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.placement;
-    if let Some(best) = p.best_offset_m
+    if let Some(best) = p.best_offset_m.get()
         && (best - p.offset_m).abs() >= NEAR_END_M
     {
         let side = if best > p.offset_m { "left" } else { "right" };
@@ -115,7 +116,7 @@ fn starts(said: &mut Said<'_>) {
     let (p, site) = (&said.r.placement, said.site);
     let start = site.roll_in.start_height_m;
     let target = chance(p.target_miss);
-    if let Some(lowest) = p.lowest_clearing_start_m {
+    if let Some(lowest) = p.lowest_clearing_start_m.get() {
         if start < lowest && p.miss_now.is_none_or(|miss| miss > p.target_miss) {
             said.stop(
                 About::Start,
@@ -129,7 +130,7 @@ fn starts(said: &mut Said<'_>) {
                 ),
             );
         } else {
-            let text = match said.by.and_then(|by| by.start_low_m) {
+            let text = match said.by.and_then(|by| by.start_low_m.get()) {
                 Some(low) if low < start => format!(
                     "Nobody starts below the {} mark ({} now): from lower down a limit is broken.",
                     u.length(low, Toward::Up),
@@ -147,7 +148,7 @@ fn starts(said: &mut Said<'_>) {
             said.say(Level::Note, About::Start, "start", text).with("placement.lowest_clearing_start_m", lowest);
         }
     }
-    if let Some(highest) = p.highest_start_in_gust_m {
+    if let Some(highest) = p.highest_start_in_gust_m.get() {
         let gust = wind(u, site.wind.gust_mps);
         if start > highest {
             said.caution(
@@ -173,7 +174,7 @@ fn starts(said: &mut Said<'_>) {
             )
             .with("placement.highest_start_in_gust_m", highest);
         }
-    } else if p.least_miss.is_some() {
+    } else if p.highest_start_in_gust_m.why() == Some(Why::NoStartInGust) && p.least_miss.get().is_some() {
         said.caution(
             About::Start,
             "start.none_in_gust",
@@ -189,7 +190,7 @@ fn starts(said: &mut Said<'_>) {
 fn short_zone(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.placement;
-    let Some(clearing) = p.clearing_lip_speed_mps else {
+    let Some(clearing) = p.clearing_lip_speed_mps.get() else {
         said.caution(
             About::ShortZone,
             "short_zone.none",
@@ -199,7 +200,7 @@ fn short_zone(said: &mut Said<'_>) {
         );
         return;
     };
-    let hits = match p.front_from_lip_speed_mps {
+    let hits = match p.front_from_lip_speed_mps.get() {
         Some(front) if front < clearing => {
             format!("from {} the bag's front is hit, below that the ground", speed(u, front))
         }
@@ -220,7 +221,7 @@ fn stopping(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.placement;
     let braking = said.site.rider.braking;
-    let Some(before) = p.last_stop_before_foot_m else {
+    let Some(before) = p.last_stop_before_foot_m.get() else {
         said.caution(
             About::Stopping,
             "stopping.none",
@@ -233,26 +234,28 @@ fn stopping(said: &mut Said<'_>) {
         );
         return;
     };
-    let at = p.last_stop_speed_mps.map_or_else(String::new, |v| format!(" at {}", speed(u, v)));
-    let then =
-        p.last_stop_to_touchdown_s.map_or_else(String::new, |s| format!("; from there to touch-down {}", seconds(s)));
+    let at = p.last_stop_speed_mps.get().map_or_else(String::new, |v| format!(" at {}", speed(u, v)));
+    let then = p
+        .last_stop_to_touchdown_s
+        .get()
+        .map_or_else(String::new, |s| format!("; from there to touch-down {}", seconds(s)));
     let others: Vec<String> = p
         .stop_lines
         .iter()
         .filter(|line| (line.braking - braking).abs() > 1.0e-6)
         .map(|line| {
-            let place = line.before_foot_m.map_or_else(|| "no line".to_owned(), |x| metres(u, x));
+            let place = line.before_foot_m.get().map_or_else(|| "no line".to_owned(), |x| metres(u, x));
             format!("{place} at {}", number(line.braking, 2))
         })
         .collect();
     let also = if others.is_empty() { String::new() } else { format!(" Other braking: {}.", list(&others)) };
-    let line = said.by.and_then(|by| by.stop_line_before_foot_m).unwrap_or(before);
+    let line = said.by.and_then(|by| by.stop_line_before_foot_m.get()).unwrap_or(before);
     let text = format!(
         "Last stop line {} before the take-off's foot{at}. Braking is {} of the load{then}.{also}",
         u.length(line, Toward::Up),
         number(braking, 2)
     );
-    if p.stop_lines.iter().any(|line| line.before_foot_m.is_none()) {
+    if p.stop_lines.iter().any(|line| line.before_foot_m.get().is_none()) {
         said.caution(
             About::Stopping,
             "stopping.none_at_less",
@@ -292,9 +295,9 @@ fn winds(said: &mut Said<'_>) {
     // As they are ridden by, where they were looked for.
     let by = |own: Option<f64>, hold: Option<f64>| own.map(|own| hold.unwrap_or(own));
     let holds = (
-        by(w.hold_along_tail_mps, said.by.and_then(|by| by.hold_along_tail_mps)),
-        by(w.hold_along_head_mps, said.by.and_then(|by| by.hold_along_head_mps)),
-        by(w.hold_across_mps, said.by.and_then(|by| by.hold_across_mps)),
+        by(w.hold_along_tail_mps.get(), said.by.and_then(|by| by.hold_along_tail_mps.get())),
+        by(w.hold_along_head_mps.get(), said.by.and_then(|by| by.hold_along_head_mps.get())),
+        by(w.hold_across_mps.get(), said.by.and_then(|by| by.hold_across_mps.get())),
     );
     if let (Some(tail), Some(head), Some(across)) = holds {
         let text = format!(
@@ -366,11 +369,11 @@ fn anchors(said: &mut Said<'_>) {
 
 fn dirt(said: &mut Said<'_>) {
     let u = said.shown();
-    let Some(dirt) = &said.r.dirt else {
+    let Some(dirt) = said.r.dirt.as_ref() else {
         return;
     };
     let fall = dirt.equivalent_fall_height_m;
-    let hard = dirt.hard_fall_height_m.filter(|hard| hard.is_finite());
+    let hard = dirt.hard_fall_height_m.get().filter(|hard| hard.is_finite());
     let words = |within: bool| -> Vec<String> {
         dirt.loose_fill
             .iter()

@@ -1,7 +1,7 @@
 //! Findings about the pressures to ride between, the ground, and the loss of power.
 
 use super::Said;
-use crate::plan::results::{About, BandEnd, Judged, Level, SpeedsBy, StopRule, Topic};
+use crate::plan::results::{About, BandEnd, Judged, Level, SpeedsBy, StopRule, Topic, Why};
 use crate::plan::table::{CAUTION_CUT, CAUTION_SHARE};
 use crate::plan::words::{chance, highest_looked_at, list, load, metres, number, percent, pressure, seconds, speed};
 use crate::shown::Toward;
@@ -26,17 +26,15 @@ pub fn say(said: &mut Said<'_>) {
 
 /// Whether there are pressures; where there are none although they could be, they were not asked for.
 fn computed(said: &mut Said<'_>) -> bool {
-    let p = &said.r.pressures;
-    if p.stop_rule.is_some() {
-        return true;
-    }
-    if let Some(why) = super::blank::no_pressures(said.r) {
+    let Some(why) = said.r.pressures.stop_rule.why() else { return true };
+    if why != Why::NotAsked {
         said.stop(
             About::Band,
             "band.none",
             format!(
-                "There are no pressures to ride between: {why}. What is said about reach \
-                and blowers has to change first."
+                "There are no pressures to ride between: {}. What is said about reach \
+                and blowers has to change first.",
+                why.words()
             ),
         );
     }
@@ -70,7 +68,7 @@ fn if_measured(said: &Said<'_>, topic: Topic) -> String {
 fn provisional(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.pressures;
-    let Some(provisional) = &p.provisional else { return };
+    let Some(provisional) = p.provisional.as_ref() else { return };
     let stops = p.judged.iter().any(|judged| judged.now == Judged::Stop);
     let what = if stops { "A stop" } else { "A caution" };
     let then = if p.judged.iter().all(|judged| judged.if_measured < Judged::Stop) {
@@ -84,7 +82,7 @@ fn provisional(said: &mut Said<'_>) {
         None if stops => (Level::Stop, " Until then there is no start to ride from.".to_owned()),
         None => (Level::Caution, String::new()),
     };
-    let first_day = provisional.first_day_start_m;
+    let first_day = provisional.first_day_start_m.get();
     let text = format!("{what} only because the bag is not measured: {then}.{until}");
     said.say(level, About::Provisional, "provisional", text).with("pressures.provisional.first_day_start_m", first_day);
 }
@@ -94,7 +92,7 @@ fn no_mark(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.pressures;
     let Some(mark) = p.first_day_start_m() else { return };
-    if said.r.ride_by.iter().all(|by| by.start_high_m.is_some()) {
+    if said.r.ride_by.iter().all(|by| by.start_high_m.get().is_some()) {
         return;
     }
     let text = format!(
@@ -110,8 +108,8 @@ fn no_mark(said: &mut Said<'_>) {
 fn sampled_speeds(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.pressures;
-    let (Some(SpeedsBy::Sampling), Some(hard)) = (p.speeds_by, p.hard_speed_mps) else { return };
-    let hangs_on = if p.provisional.is_some() && p.first_day_start_m().is_none() {
+    let (Some(SpeedsBy::Sampling), Some(hard)) = (p.speeds_by.get(), p.hard_speed_mps.get()) else { return };
+    let hangs_on = if p.provisional.as_ref().is_some() && p.first_day_start_m().is_none() {
         " No lower start is offered until the bag is measured."
     } else {
         ""
@@ -127,7 +125,7 @@ fn sampled_speeds(said: &mut Said<'_>) {
 
 fn ground(said: &mut Said<'_>) {
     let (p, bag) = (&said.r.pressures, &said.site.bag);
-    let (Some(ground), Some(share)) = (p.ground, p.ground_share) else { return };
+    let (Some(ground), Some(share)) = (p.ground.get(), p.ground_share.get()) else { return };
     let (worst, target) = (ground.worst, bag.target_ground);
     let level = level(said, Topic::Ground);
     let bags = "the bags that fit what is known of this one";
@@ -167,7 +165,7 @@ fn at_most(chance_now: f64) -> String {
 
 fn ground_cut(said: &mut Said<'_>) {
     let (p, bag) = (&said.r.pressures, &said.site.bag);
-    let Some(cut) = p.ground_cut else { return };
+    let Some(cut) = p.ground_cut.get() else { return };
     let (worst, target) = (cut.worst, bag.target_cut);
     let level = level(said, Topic::GroundCut);
     let whom = "When the power fails just as a rider passes the last place to stop";
@@ -194,7 +192,7 @@ fn hard_landing(said: &mut Said<'_>) {
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
     let (Some(stated), Some(soft), Some(thickness), Some(hard)) =
-        (&p.stated, &p.soft, p.hard_thickness_m, p.hard_speed_mps)
+        (p.stated.as_ref(), p.soft.as_ref(), p.hard_thickness_m.get(), p.hard_speed_mps.get())
     else {
         return;
     };
@@ -211,17 +209,17 @@ fn hard_landing(said: &mut Said<'_>) {
                 change it.";
     let limit =
         format!("the depth limit of {} of a bag that is {} thick there", metres(u, allowed), metres(u, thickness));
-    let text = if over(stated.hard_depth_m) {
-        format!("{what} {}, past {limit}. {cure}{}", deep(stated.hard_depth_m), if_measured(said, Topic::Hard))
-    } else if over(soft.hard_depth_m) {
+    let text = if over(stated.hard_depth_m.get()) {
+        format!("{what} {}, past {limit}. {cure}{}", deep(stated.hard_depth_m.get()), if_measured(said, Topic::Hard))
+    } else if over(soft.hard_depth_m.get()) {
         format!(
             "{what} {}, inside {limit}; but in 5 of 100 bags that fit what is known it {}.{}",
-            deep(stated.hard_depth_m),
-            deep(soft.hard_depth_m),
+            deep(stated.hard_depth_m.get()),
+            deep(soft.hard_depth_m.get()),
             if_measured(said, Topic::Hard)
         )
     } else {
-        format!("{what} {}, inside {limit}.", deep(stated.hard_depth_m))
+        format!("{what} {}, inside {limit}.", deep(stated.hard_depth_m.get()))
     };
     said.say(level, About::Hard, "hard", text)
         .with("pressures.stated.hard_depth_m", stated.hard_depth_m)
@@ -233,37 +231,37 @@ fn hard_landing(said: &mut Said<'_>) {
 fn light_landing(said: &mut Said<'_>) {
     let u = said.shown();
     let (p, site) = (&said.r.pressures, said.site);
-    let (Some(stated), Some(firm)) = (&p.stated, &p.firm) else { return };
+    let (Some(stated), Some(firm)) = (p.stated.as_ref(), p.firm.as_ref()) else { return };
     let level = level(said, Topic::Light);
     let (stop, limit) = (site.bag.load_stop, site.bag.load_limit);
     let felt = |of: Option<f64>| of.map_or_else(|| "no value".to_owned(), load);
     let who = format!("the lightest rider ({})", u.mass(site.rider.lightest_kg, Toward::Nearest));
     let cure = "Less pressure, more vent area or a lower start would change it.";
     let over = |of: Option<f64>, limit: f64| of.is_some_and(|felt| felt > limit);
-    let text = if over(stated.light_load_g, stop) {
+    let text = if over(stated.light_load_g.get(), stop) {
         format!(
             "A hard landing is felt as {} by {who}, over {}. {cure}{}",
-            felt(stated.light_load_g),
+            felt(stated.light_load_g.get()),
             load(stop),
             if_measured(said, Topic::Light)
         )
-    } else if over(stated.light_load_g, limit) {
+    } else if over(stated.light_load_g.get(), limit) {
         format!(
             "A hard landing is felt as {} by {who}, over {}. {cure}{}",
-            felt(stated.light_load_g),
+            felt(stated.light_load_g.get()),
             load(limit),
             if_measured(said, Topic::Light)
         )
-    } else if over(firm.light_load_g, stop) {
+    } else if over(firm.light_load_g.get(), stop) {
         format!(
             "A hard landing is felt as {} by {who}; but in 5 of 100 bags that fit what is known as {}, over {}.{}",
-            felt(stated.light_load_g),
-            felt(firm.light_load_g),
+            felt(stated.light_load_g.get()),
+            felt(firm.light_load_g.get()),
             load(stop),
             if_measured(said, Topic::Light)
         )
     } else {
-        format!("A hard landing is felt as {} by {who}, limit {}.", felt(stated.light_load_g), load(limit))
+        format!("A hard landing is felt as {} by {who}, limit {}.", felt(stated.light_load_g.get()), load(limit))
     };
     said.say(level, About::Light, "light", text)
         .with("pressures.stated.light_load_g", stated.light_load_g)
@@ -276,7 +274,11 @@ fn stop_pressure(said: &mut Said<'_>) {
     let u = said.shown();
     let (r, bag) = (said.r, &said.site.bag);
     let p = &r.pressures;
-    let (Some(stop), Some(room), Some(stated), Some(soft)) = (p.stop_pa, p.room_pa, &p.stated, &p.soft) else { return };
+    let (Some(stop), Some(room), Some(stated), Some(soft)) =
+        (p.stop_pa.get(), p.room_pa.get(), p.stated.as_ref(), p.soft.as_ref())
+    else {
+        return;
+    };
     let level = level(said, Topic::Stop);
     let operating = r.air.operating_pressure_pa;
     let floor = bag.stop_floor * bag.pressure_min_pa;
@@ -290,23 +292,23 @@ fn stop_pressure(said: &mut Said<'_>) {
         pressure(u, room)
     );
     let cure = "More pressure, a thicker bag or a lower start would change it.";
-    let off = said.by.and_then(|by| by.everybody_off_under_pa).unwrap_or(stop);
-    let text = if over(stated.stop_by_depth_pa) {
+    let off = said.by.and_then(|by| by.everybody_off_under_pa.get()).unwrap_or(stop);
+    let text = if over(stated.stop_by_depth_pa.get()) {
         format!(
             "A hard landing needs {} to stay off the ground, and {told}. {cure}{}",
-            asks(stated.stop_by_depth_pa),
+            asks(stated.stop_by_depth_pa.get()),
             if_measured(said, Topic::Stop)
         )
-    } else if over(soft.stop_by_depth_pa) {
+    } else if over(soft.stop_by_depth_pa.get()) {
         format!(
             "In 5 of 100 bags that fit what is known a hard landing needs {} to stay off the ground, and {told}. \
              Everybody is off when the gauge falls to {}.{}",
-            asks(soft.stop_by_depth_pa),
+            asks(soft.stop_by_depth_pa.get()),
             u.pressure(off, Toward::Up),
             if_measured(said, Topic::Stop)
         )
     } else {
-        let rule = match p.stop_rule {
+        let rule = match p.stop_rule.get() {
             Some(StopRule::Floor) => format!("{} of the maker's lowest pressure", percent(bag.stop_floor)),
             _ => "how deep the hard landing goes".to_owned(),
         };
@@ -332,14 +334,14 @@ fn band(said: &mut Said<'_>) {
         Some(BandEnd::PressureMax) => "the maker's highest",
         None => "no pressure that was found",
     };
-    let text = match (p.band_low_pa, p.band_high_pa) {
+    let text = match (p.band_low_pa.get(), p.band_high_pa.get()) {
         (Some(low), Some(high)) => {
             let band = format!(
                 "{} ({}) to {} ({})",
                 pressure(u, low),
-                name(p.band_low_rule),
+                name(p.band_low_rule.get()),
                 pressure(u, high),
-                name(p.band_high_rule)
+                name(p.band_high_rule.get())
             );
             if operating < low || operating > high {
                 let way = if operating < low { "below" } else { "above" };
@@ -356,22 +358,22 @@ fn band(said: &mut Said<'_>) {
         _ => {
             let mut changes: Vec<String> = Vec::new();
             let mut add = |text: &str| changes.push(text.to_owned());
-            if p.band_low_rule == Some(BandEnd::Stop) {
+            if p.band_low_rule.get() == Some(BandEnd::Stop) {
                 add("a thicker bag, a lower start or lighter heaviest riders (they bring the stop pressure down)");
             }
-            if p.band_high_rule == Some(BandEnd::Firm) {
+            if p.band_high_rule.get() == Some(BandEnd::Firm) {
                 add("more vent area, a lower start or heavier lightest riders (they let more pressure be ridden)");
             }
-            if p.band_high_rule == Some(BandEnd::PressureMax) {
+            if p.band_high_rule.get() == Some(BandEnd::PressureMax) {
                 add("a bag whose maker allows more pressure");
             }
-            if p.firm_pa.is_some_and(|firm| firm < bag.pressure_min_pa) {
+            if p.firm_pa.get().is_some_and(|firm| firm < bag.pressure_min_pa) {
                 add("a bag whose maker allows less pressure");
             }
             format!(
                 "There is no pressure to ride at: {} lies over {}. What would have to change: {}.{}",
-                name(p.band_low_rule),
-                name(p.band_high_rule),
+                name(p.band_low_rule.get()),
+                name(p.band_high_rule.get()),
                 list(&changes),
                 if_measured(said, Topic::Band)
             )
@@ -385,13 +387,13 @@ fn band(said: &mut Said<'_>) {
 
 fn power_loss(said: &mut Said<'_>) {
     let (p, site) = (&said.r.pressures, said.site);
-    let holds = match p.holds_for_p05_s {
+    let holds = match p.holds_for_p05_s.get() {
         Some(s) if s < 1.0 => "count on no second that it holds".to_owned(),
         Some(s) => format!("it keeps a hard landing off the ground for {} s at least", number(s.floor(), 0)),
         None => "it keeps a hard landing off the ground for longer than 120 s".to_owned(),
     };
-    let from = if p.committed_from_start == Some(true) { "start" } else { "last stop line" };
-    let needs = match (p.commitment_s, p.alarm_delay_s, p.needed_s) {
+    let from = if p.committed_from_start.get() == Some(true) { "start" } else { "last stop line" };
+    let needs = match (p.commitment_s.get(), p.alarm_delay_s.get(), p.needed_s.get()) {
         (Some(commitment), Some(alarm), Some(needed)) => format!(
             " A rider past the line needs {} ({} from the {from} to touch-down, {} to the alarm, {} to react).",
             seconds(needed),
@@ -410,7 +412,7 @@ fn power_loss(said: &mut Said<'_>) {
     )
     .with("pressures.holds_for_p05_s", p.holds_for_p05_s)
     .with("pressures.needed_s", p.needed_s);
-    if let Some(count) = p.landings_without_supply {
+    if let Some(count) = p.landings_without_supply.get() {
         let count = if count >= 200 { "At least 200".to_owned() } else { count.to_string() };
         said.say(
             Level::Note,
@@ -421,7 +423,7 @@ fn power_loss(said: &mut Said<'_>) {
                 seconds(site.session.interval_s)
             ),
         )
-        .with("pressures.landings_without_supply", p.landings_without_supply.map(f64::from));
+        .with("pressures.landings_without_supply", p.landings_without_supply.get().map(f64::from));
     }
 }
 
@@ -437,7 +439,7 @@ fn helps(said: &Said<'_>) -> String {
     if !site.watch.supply_sense {
         helps.push("a box that senses the supply".to_owned());
     }
-    if p.committed_from_start == Some(true) {
+    if p.committed_from_start.get() == Some(true) {
         helps.push("a place to stop on the ride down".to_owned());
     }
     list(&helps)
@@ -449,17 +451,17 @@ fn wait(said: &mut Said<'_>) {
     let p = &r.pressures;
     let operating = r.air.operating_pressure_pa;
     let level = level(said, Topic::Wait);
-    let missing = p.seconds_missing;
+    let missing = p.seconds_missing.get();
     let riding = level != Level::Stop;
     let next = said
         .by
         .filter(|_| riding)
-        .and_then(|by| by.next_rider_from_pa)
-        .or(p.wait_pa)
+        .and_then(|by| by.next_rider_from_pa.get())
+        .or(p.wait_pa.get())
         .map_or_else(String::new, |from| {
             format!(" The next rider starts when the gauge shows {} or more.", u.pressure(from, Toward::Up))
         });
-    let text = match p.wait_pa {
+    let text = match p.wait_pa.get() {
         Some(_) => next.trim_start().to_owned(),
         None if level == Level::Note => format!(
             "There is no pressure at which to wait: a power cut brings the bag from {} to the stop pressure sooner than a \
@@ -488,14 +490,16 @@ fn wait(said: &mut Said<'_>) {
 fn one_blower(said: &mut Said<'_>) {
     let u = said.shown();
     let p = &said.r.pressures;
-    let Some(lost) = p.one_blower_lost else { return };
+    let Some(lost) = p.one_blower_lost.get() else { return };
     let level = level(said, Topic::OneBlower);
     let settles = pressure(u, lost.settles_pa);
     let text = if level == Level::Note {
         format!("When one blower fails the bag settles at {settles}, which is enough for a hard landing.")
     } else {
-        let time =
-            lost.to_stop_s.map_or_else(String::new, |s| format!(", and is at the stop pressure after {}", seconds(s)));
+        let time = lost
+            .to_stop_s
+            .get()
+            .map_or_else(String::new, |s| format!(", and is at the stop pressure after {}", seconds(s)));
         format!(
             "When one blower fails the bag settles at {settles}, too little for a hard landing{time}. The box may not sense \
              it at the supply: it sounds when the pressure falls."

@@ -1,5 +1,6 @@
 //! The pressures to ride between, what is not known of the bag, and what follows for riding.
 
+use super::OrWhy;
 use landfall_core::levels;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -148,13 +149,13 @@ pub struct OneBag {
     /// Skin stretch, 1/Pa.
     pub skin_stretch: f64,
     /// Stop pressure by the depth of the hard landing; null: no pressure up to 20 kPa keeps the depth limit.
-    pub stop_by_depth_pa: Option<f64>,
+    pub stop_by_depth_pa: OrWhy<f64>,
     /// From a power cut to the stop pressure.
-    pub power_loss_to_stop_s: Option<f64>,
+    pub power_loss_to_stop_s: OrWhy<f64>,
     /// Depth of the hard landing from the operating pressure, supply just lost; may be more than the thickness.
-    pub hard_depth_m: Option<f64>,
+    pub hard_depth_m: OrWhy<f64>,
     /// Felt load of the light landing from the operating pressure, blowers running.
-    pub light_load_g: Option<f64>,
+    pub light_load_g: OrWhy<f64>,
 }
 
 /// A chance of meeting the ground.
@@ -169,7 +170,7 @@ pub struct Chance {
     /// The largest of the three.
     pub worst: f64,
     /// The largest of the three if the bag were measured as stated.
-    pub if_measured: Option<f64>,
+    pub if_measured: OrWhy<f64>,
 }
 
 /// What is left when one blower of several fails.
@@ -178,7 +179,7 @@ pub struct OneBlowerLost {
     /// Where the bag settles then.
     pub settles_pa: f64,
     /// How long it takes to the stop pressure; null: it never comes to it.
-    pub to_stop_s: Option<f64>,
+    pub to_stop_s: OrWhy<f64>,
 }
 
 /// What stands only because the bag is not measured.
@@ -187,7 +188,7 @@ pub struct Provisional {
     /// What measuring the bag as stated would make milder or lift.
     pub lifted: Vec<Topic>,
     /// Highest start until then; null: none was found.
-    pub first_day_start_m: Option<f64>,
+    pub first_day_start_m: OrWhy<f64>,
 }
 
 /// The pressures at which the box acts, not rounded.
@@ -211,25 +212,25 @@ pub struct RideBy {
     pub group: String,
     /// Highest start mark: the stated start, or the first-day mark until the bag is measured; null: there is none to
     /// start from.
-    pub start_high_m: Option<f64>,
+    pub start_high_m: OrWhy<f64>,
     /// Lowest start mark: from it up to the highest no finding is a stop for any of the group; null: none was found.
-    pub start_low_m: Option<f64>,
+    pub start_low_m: OrWhy<f64>,
     /// The box permits a new rider again from this pressure.
-    pub next_rider_from_pa: Option<f64>,
+    pub next_rider_from_pa: OrWhy<f64>,
     /// At or under this the box's siren sounds and everybody is off.
-    pub everybody_off_under_pa: Option<f64>,
+    pub everybody_off_under_pa: OrWhy<f64>,
     /// Between two riders, s.
     pub seconds_between: f64,
     /// How long the bag holds after a power cut; null: longer than 120 s or not known.
-    pub holds_for_s: Option<f64>,
+    pub holds_for_s: OrWhy<f64>,
     /// Last stop line before the take-off's foot; null: there is none.
-    pub stop_line_before_foot_m: Option<f64>,
+    pub stop_line_before_foot_m: OrWhy<f64>,
     /// Nobody rides in tail gusts over this; null: not in any.
-    pub hold_along_tail_mps: Option<f64>,
+    pub hold_along_tail_mps: OrWhy<f64>,
     /// Nor in head gusts.
-    pub hold_along_head_mps: Option<f64>,
+    pub hold_along_head_mps: OrWhy<f64>,
     /// Nor in cross gusts.
-    pub hold_across_mps: Option<f64>,
+    pub hold_across_mps: OrWhy<f64>,
     /// Lightest rider, without bike.
     pub lightest_kg: f64,
     /// Heaviest rider.
@@ -280,5 +281,5 @@ pub struct Verdict {
     /// Findings that are cautions.
     pub cautions: usize,
     /// Identity of the finding that is mended first: the cause of the others.
-    pub first_cause: Option<&'static str>,
+    pub first_cause: OrWhy<&'static str>,
 }

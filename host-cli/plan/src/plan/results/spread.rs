@@ -5,17 +5,17 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::Who;
+use super::{OrWhy, Who};
 
 /// Where landings fall, by both methods.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Spread {
     /// By divided differences: 27 runs.
-    pub differences: Option<Differences>,
+    pub differences: OrWhy<Differences>,
     /// By sampling.
     pub sampling: Option<Sampling>,
     /// Whether the two agree within four standard errors and 2 %; where not, the sampling is trusted.
-    pub methods_agree: Option<bool>,
+    pub methods_agree: OrWhy<bool>,
     /// Chances of a miss that plain sampling sees few of, by importance sampling.
     pub tails: Option<Tails>,
 }
@@ -79,31 +79,31 @@ pub struct Differences {
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Sampling {
     /// Mean from the front edge, over the runs that reach the plane.
-    pub mean_along_m: Option<f64>,
+    pub mean_along_m: OrWhy<f64>,
     /// Standard deviation along.
-    pub sd_along_m: Option<f64>,
+    pub sd_along_m: OrWhy<f64>,
     /// Mean from the centre line.
-    pub mean_across_m: Option<f64>,
+    pub mean_across_m: OrWhy<f64>,
     /// Standard deviation across.
-    pub sd_across_m: Option<f64>,
+    pub sd_across_m: OrWhy<f64>,
     /// Correlation of along and across.
-    pub correlation: Option<f64>,
+    pub correlation: OrWhy<f64>,
     /// Mean speed into the top.
-    pub mean_normal_mps: Option<f64>,
+    pub mean_normal_mps: OrWhy<f64>,
     /// Its standard deviation.
-    pub sd_normal_mps: Option<f64>,
+    pub sd_normal_mps: OrWhy<f64>,
     /// One landing in a thousand is before this.
-    pub along_p001_m: Option<f64>,
+    pub along_p001_m: OrWhy<f64>,
     /// Half of the landings are before this.
-    pub along_p50_m: Option<f64>,
+    pub along_p50_m: OrWhy<f64>,
     /// One landing in a thousand is beyond this.
-    pub along_p999_m: Option<f64>,
+    pub along_p999_m: OrWhy<f64>,
     /// One landing in a thousand is to the right of this.
-    pub across_p001_m: Option<f64>,
+    pub across_p001_m: OrWhy<f64>,
     /// One landing in a thousand is to the left of this.
-    pub across_p999_m: Option<f64>,
+    pub across_p999_m: OrWhy<f64>,
     /// One landing in a thousand is faster into the top than this.
-    pub normal_p999_mps: Option<f64>,
+    pub normal_p999_mps: OrWhy<f64>,
     /// Share of each outcome.
     pub outcomes: BTreeMap<&'static str, f64>,
     /// Chance of missing the landing field; with no miss in N runs the bound 3/N.

@@ -14,28 +14,31 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
         u.mass(site.rider.mass_kg, Toward::Nearest),
         u.mass(site.rider.bike_mass_kg, Toward::Nearest)
     ));
-    match (r.ride.lip_speed_mps, r.ride.time_to_lip_s) {
+    match (r.ride.lip_speed_mps.get(), r.ride.time_to_lip_s.get()) {
         (Some(v), Some(time)) => {
-            let peak = r.ride.peak_load_g.map_or_else(String::new, |peak| format!("; load up to {}", load(peak)));
             page.plain(
                 "lip",
                 &format!(
-                    "{} at the lip after {}, path {} degrees up{peak}",
+                    "{} at the lip after {}, path {} degrees up; load up to {}",
                     speed(u, v),
                     seconds(time),
-                    number(r.ride.release_angle_deg, 0)
+                    number(r.ride.release_angle_deg, 0),
+                    load(r.ride.peak_load_g)
                 ),
             );
         }
         _ => page.plain("lip", "the ride does not come to the lip"),
     }
     let flight = &r.flight;
-    if let Some(apex) = flight.apex_above_lip_m {
+    if let Some(apex) = flight.apex_above_lip_m.get() {
         let time = flight
             .airtime_s
+            .get()
             .map_or_else(|| "no landing on the bag's plane".to_owned(), |s| format!("{} in the air", seconds(s)));
         page.plain("air", &format!("{time}; highest {} above the lip", metres(u, apex)));
-        if let (Some(along), Some(across), Some(out)) = (flight.along_m, flight.across_m, flight.distance_from_lip_m) {
+        if let (Some(along), Some(across), Some(out)) =
+            (flight.along_m.get(), flight.across_m.get(), flight.distance_from_lip_m.get())
+        {
             let side = if along < 0.0 { "before" } else { "behind" };
             page.plain(
                 "landing",
@@ -48,7 +51,7 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
             );
         }
         if let (Some(normal), Some(along), Some(fall)) =
-            (flight.impact_normal_mps, flight.impact_along_mps, flight.equivalent_fall_height_m)
+            (flight.impact_normal_mps.get(), flight.impact_along_mps.get(), flight.equivalent_fall_height_m.get())
         {
             page.plain(
                 "",
@@ -64,7 +67,7 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
     riders(page, u, r);
     if let Some(s) = &r.spread.sampling
         && let (Some(low), Some(high), Some(right), Some(left)) =
-            (s.along_p001_m, s.along_p999_m, s.across_p001_m, s.across_p999_m)
+            (s.along_p001_m.get(), s.along_p999_m.get(), s.across_p001_m.get(), s.across_p999_m.get())
     {
         page.plain(
             "spread",
@@ -77,8 +80,8 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
             ),
         );
     }
-    if let Some(landing) = &r.touchdown {
-        let end = match (landing.ground_speed_mps, landing.sinks_on_mps) {
+    if let Some(landing) = r.touchdown.as_ref() {
+        let end = match (landing.ground_speed_mps.get(), landing.sinks_on_mps.get()) {
             (Some(v), _) => format!("MEETS THE GROUND at {}", speed(u, v)),
             (None, Some(v)) => format!("then SINKS ON TO THE GROUND at {}", speed(u, v)),
             (None, None) => format!("{} left above the ground", metres(u, landing.clearance_m)),
@@ -100,14 +103,14 @@ pub(super) fn what_happens(page: &mut Page, site: &Site, r: &Results) {
             "{} in the bag at {}; {}",
             pressure(u, r.air.operating_pressure_pa),
             flow(u, r.air.operating_flow_m3ps),
-            r.air.fill_time_s.map_or_else(|| "does not fill".to_owned(), |s| format!("fills in {}", seconds(s)))
+            r.air.fill_time_s.get().map_or_else(|| "does not fill".to_owned(), |s| format!("fills in {}", seconds(s)))
         ),
     );
 }
 
 fn riders(page: &mut Page, u: Shown, r: &Results) {
     let rider = |rider: &crate::plan::results::Rider| {
-        let place = rider.along_m.map_or_else(|| "no landing".to_owned(), |x| metres(u, x));
+        let place = rider.along_m.get().map_or_else(|| "no landing".to_owned(), |x| metres(u, x));
         let miss = rider.miss.map_or_else(String::new, |miss| format!(" (misses at most {})", chance(miss)));
         format!("{} {place}{miss}", u.mass(rider.mass_kg, Toward::Nearest))
     };

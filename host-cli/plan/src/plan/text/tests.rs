@@ -1,7 +1,7 @@
 use super::*;
 use crate::plan::findings::findings;
 use crate::plan::first_screen::first_screen;
-use crate::plan::results::RideBy;
+use crate::plan::results::{OrWhy, RideBy, Why};
 use crate::plan::test_plan;
 use landfall_strip::strip;
 
@@ -25,14 +25,14 @@ fn plans() -> [(Site, Results); 2] {
     quiet.findings = findings(&site, &quiet);
     let mut bad = test_plan::results();
     bad.wind.anchors_stated = 6;
-    bad.ride.peak_load_g = Some(4.4);
-    bad.pressures.seconds_missing = Some(2.0);
+    bad.ride.peak_load_g = 4.4;
+    bad.pressures.seconds_missing = OrWhy::Value(2.0);
     bad.air.status = landfall_core::supply::RangeStatus::Low;
     bad.air.above_min_pa = -100.0;
-    bad.placement.last_stop_before_foot_m = None;
-    bad.placement.stop_lines[0].before_foot_m = None;
+    bad.placement.last_stop_before_foot_m = Why::Committed.into();
+    bad.placement.stop_lines[0].before_foot_m = Why::Committed.into();
     if let Some(landing) = bad.touchdown.as_mut() {
-        landing.ground_speed_mps = Some(2.0);
+        landing.ground_speed_mps = OrWhy::Value(2.0);
     }
     bad.findings = findings(&site, &bad);
     [(site.clone(), quiet), (site, bad)]
@@ -107,16 +107,17 @@ fn hold_winds_for_everybody_are_the_strictest_and_none_is_left_out() {
     let own = results.ride_by[0].clone();
     let lighter = |hold_along_head_mps| RideBy {
         group: "kids".into(),
-        hold_along_tail_mps: Some(20.0 / 3.6),
+        hold_along_tail_mps: OrWhy::Value(20.0 / 3.6),
         hold_along_head_mps,
         ..own.clone()
     };
-    results.ride_by = vec![own.clone(), lighter(Some(10.0))];
+    results.ride_by = vec![own.clone(), lighter(OrWhy::Value(10.0))];
     assert_eq!(
         wind_of(&site, &results).unwrap(),
         "hold in gusts over 20 km/h from behind, 25 km/h from the front and 20 km/h from the side."
     );
-    for ride_by in [vec![own.clone(), lighter(None)], vec![lighter(None), own.clone()]] {
+    let none = Why::MissInWind.into();
+    for ride_by in [vec![own.clone(), lighter(none)], vec![lighter(none), own.clone()]] {
         results.ride_by = ride_by;
         assert_eq!(
             wind_of(&site, &results).unwrap(),
@@ -125,9 +126,9 @@ fn hold_winds_for_everybody_are_the_strictest_and_none_is_left_out() {
     }
     let never = RideBy {
         group: "kids".into(),
-        hold_along_tail_mps: None,
-        hold_along_head_mps: None,
-        hold_across_mps: None,
+        hold_along_tail_mps: Why::MissInWind.into(),
+        hold_along_head_mps: Why::MissInWind.into(),
+        hold_across_mps: Why::MissInWind.into(),
         ..own.clone()
     };
     results.ride_by = vec![own, never];
@@ -179,8 +180,8 @@ fn place_and_air_have_their_numbers() {
         assert!(air.contains(part), "{part}\n{air}");
     }
     let mut cut = quiet.clone();
-    cut.air.after_cut[2].hard_depth_m = Some(2.4);
-    cut.air.after_cut[1].hard_depth_m = Some(1.9);
+    cut.air.after_cut[2].hard_depth_m = OrWhy::Value(2.4);
+    cut.air.after_cut[1].hard_depth_m = OrWhy::Value(1.9);
     let air = air_text(&site, &cut, Style::default());
     assert!(air.contains("MEETS THE GROUND") && air.contains("past the depth limit"), "{air}");
 }
