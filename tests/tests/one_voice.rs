@@ -247,3 +247,31 @@ pub fn hear(name: &str, site: &Site, results: &Results) {
         assert!(all.line("Power cut").contains(&format!("The bag holds {holds} s more")), "{name}");
     }
 }
+
+/// Blowers that hardly lift the skin leave no stop pressure that a box could tell: no output shows one below zero.
+#[test]
+fn no_output_shows_a_pressure_below_zero() {
+    let below_zero = |all: &str| {
+        all.split(['-', '−']).skip(1).find_map(|after| {
+            let digits =
+                after.trim_start_matches(|c: char| c.is_ascii_digit() || ['.', ',', ' ', '\u{a0}'].contains(&c));
+            let is_number = after.starts_with(|c: char| c.is_ascii_digit()) && digits.len() < after.len();
+            (is_number && ["Pa", "kPa", "inH2O", "psi"].iter().any(|unit| digits.starts_with(unit)))
+                .then(|| after.chars().take(20).collect::<String>())
+        })
+    };
+    assert_eq!(below_zero("at most -43 Pa"), Some("43 Pa".to_owned()));
+    for speed in [0.15, 0.2] {
+        let site = landfall_plan::site::demo().with_value("blower.speed", speed).unwrap();
+        let site = site.with_value("spread.samples", 1_000.0).unwrap();
+        let parts = landfall_plan::plan::Parts::ALL;
+        let results = landfall_plan::plan::compute(&site, parts, &landfall_sampling::Stop::default()).unwrap();
+        assert!(results.pressures.room_pa.get().is_some_and(|room| room < 0.0), "{speed}");
+        let out = Outputs::of(&site, &results);
+        for (what, all) in
+            [("text", &out.text), ("report", &out.report), ("card", &out.card), ("checklist", &out.checklist)]
+        {
+            assert_eq!(below_zero(all), None, "{what} at {speed}");
+        }
+    }
+}

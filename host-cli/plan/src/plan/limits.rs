@@ -333,7 +333,11 @@ fn of_table(site: &Site, r: &Results, topic: Topic) -> Option<Row> {
             row(
                 "pressure for a hard landing",
                 asked.map_or_else(|| format!("none up to {}", highest_looked_at(u)), |x| pressure(u, x)),
-                format!("at most {}", pressure(u, room)),
+                if room > 0.0 {
+                    format!("at most {}", pressure(u, room))
+                } else {
+                    "none that a box can tell".to_owned()
+                },
                 asked.and_then(|asked| of(asked, room)),
                 &["stop"],
             )

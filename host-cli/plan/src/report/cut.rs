@@ -30,7 +30,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     }
     pressure.line("given", "pressure", &series);
     let off = sheet.results.ride_by.first().and_then(|by| by.everybody_off_under_pa.get());
-    if let Some(stop) = off.or(p.stop_pa.get()).filter(|stop| *stop <= high) {
+    if let Some(stop) = off.or(p.stop_pa.get()).filter(|stop| (0.0..=high).contains(stop)) {
         let what = if off.is_some() { "everybody off" } else { "stop" };
         let text = format!("{what} {}", u.pressure(stop, Toward::Up));
         pressure.level("limit", "stop", stop, Anchor::End, &text);
@@ -94,7 +94,7 @@ pub fn draw(sheet: &Sheet<'_>) -> Picture {
     let mut lines = Table::new("Lines across", &["line", "value"]);
     lines.row([
         titled(u, Dimension::Pressure, if off.is_some() { "everybody off" } else { "stop pressure" }),
-        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa.get()), 1),
+        maybe_in(u, Dimension::Pressure, off.or(p.stop_pa.get()).filter(|stop| *stop > 0.0), 1),
     ]);
     for (what, depth_m) in [
         ("depth limit of the hard landing", p.hard_thickness_m.get().map(|t| bag.depth_limit * t)),

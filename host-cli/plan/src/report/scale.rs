@@ -134,7 +134,7 @@ fn rows(sheet: &Sheet<'_>) -> Vec<Row> {
         _ => format!("{} of the maker's lowest (assumed)", fixed(bag.stop_floor, 2)),
     };
     let name = if off.is_some() { "everybody off" } else { "stop" };
-    single(name, "mark-stop", off.or(p.stop_pa.get()), Toward::Up, rule);
+    single(name, "mark-stop", off.or(p.stop_pa.get()).filter(|stop| *stop > 0.0), Toward::Up, rule);
     let name = if next.is_some() { "next rider from" } else { "wait" };
     single(name, "mark-wait", next.or(p.wait_pa.get()), Toward::Up, "no new rider starts below this".to_owned());
     let operating = sheet.results.air.operating_pressure_pa;

@@ -286,11 +286,15 @@ fn stop_pressure(said: &mut Said<'_>) {
         of.map_or_else(|| format!("no pressure up to {}", highest_looked_at(u)), |pa| pressure(u, pa.max(floor)))
     };
     let over = |of: Option<f64>| of.is_none_or(|pa| pa.max(floor) > room);
-    let told = format!(
-        "the highest that the box can tell from the {} at which the bag settles is {}",
-        pressure(u, operating),
-        pressure(u, room)
-    );
+    let settles = pressure(u, operating);
+    let told = if room > 0.0 {
+        format!(
+            "the highest that the box can tell from the {settles} at which the bag settles is {}",
+            pressure(u, room)
+        )
+    } else {
+        format!("the bag settles so low, at {settles}, that the box can tell no pressure under it")
+    };
     let cure = "More pressure, a thicker bag or a lower start would change it.";
     let off = said.by.and_then(|by| by.everybody_off_under_pa.get()).unwrap_or(stop);
     let text = if over(stated.stop_by_depth_pa.get()) {
