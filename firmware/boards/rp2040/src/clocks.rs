@@ -13,12 +13,14 @@ pub fn wait_for(mut done: impl FnMut() -> bool) -> bool {
 /// Starts crystal, tick generator and PLL. False if one of them does not come up.
 pub fn start(p: &pac::Peripherals) -> bool {
     // Start-up delay in units of 256 crystal periods: 47 is 1 ms.
+    // SAFETY: the field has 14 bits, and a delay of any length is one that the crystal takes.
     p.XOSC.startup().write(|w| unsafe { w.delay().bits(47) });
     p.XOSC.ctrl().write(|w| w.freq_range()._1_15mhz().enable().enable());
     if !wait_for(|| p.XOSC.status().read().stable().bit_is_set()) {
         return false;
     }
     // 1 µs tick for timer and watchdog: 12 periods of the reference clock.
+    // SAFETY: the field has 9 bits; 12 is the reference clock's frequency in MHz, as the tick asks for.
     p.WATCHDOG.tick().write(|w| unsafe { w.cycles().bits(12).enable().set_bit() });
     p.CLOCKS.clk_ref_ctrl().write(|w| w.src().xosc_clksrc());
     if !wait_for(|| p.CLOCKS.clk_ref_selected().read().bits() == 1 << 2) {
@@ -34,12 +36,15 @@ pub fn start(p: &pac::Peripherals) -> bool {
         return false;
     }
     // 12 MHz · 125 = 1500 MHz, over 6 and 2.
+    // SAFETY: the field has 6 bits; the PLL takes 1 to 63, and 12 MHz over 1 is within its range.
     p.PLL_SYS.cs().write(|w| unsafe { w.refdiv().bits(1) });
+    // SAFETY: the field has 12 bits; the PLL takes 16 to 320, and 1,500 MHz is within its range.
     p.PLL_SYS.fbdiv_int().write(|w| unsafe { w.fbdiv_int().bits(125) });
     p.PLL_SYS.pwr().modify(|_, w| w.pd().clear_bit().vcopd().clear_bit());
     if !wait_for(|| p.PLL_SYS.cs().read().lock().bit_is_set()) {
         return false;
     }
+    // SAFETY: the fields have 3 bits each; both dividers are within 1 to 7.
     p.PLL_SYS.prim().write(|w| unsafe { w.postdiv1().bits(6).postdiv2().bits(2) });
     p.PLL_SYS.pwr().modify(|_, w| w.postdivpd().clear_bit());
     p.CLOCKS.clk_sys_ctrl().write(|w| w.auxsrc().clksrc_pll_sys().src().clk_ref());

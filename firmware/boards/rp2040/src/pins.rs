@@ -59,6 +59,30 @@ fn pad(pin: usize, pull: Pull) {
     });
 }
 
+/// Drives the pins of `mask` low and leaves the others as they are.
+fn drive_low(mask: u32) {
+    // SAFETY: a bit for each pin, and nothing else in the register: it takes any word.
+    sio().gpio_out_clr().write(|w| unsafe { w.bits(mask) });
+}
+
+/// Drives the pins of `mask` high and leaves the others as they are.
+fn drive_high(mask: u32) {
+    // SAFETY: a bit for each pin, and nothing else in the register: it takes any word.
+    sio().gpio_out_set().write(|w| unsafe { w.bits(mask) });
+}
+
+/// Makes the pins of `mask` outputs and leaves the others as they are.
+fn make_outputs(mask: u32) {
+    // SAFETY: a bit for each pin, and nothing else in the register: it takes any word.
+    sio().gpio_oe_set().write(|w| unsafe { w.bits(mask) });
+}
+
+/// Makes the pins of `mask` inputs and leaves the others as they are.
+fn make_inputs(mask: u32) {
+    // SAFETY: a bit for each pin, and nothing else in the register: it takes any word.
+    sio().gpio_oe_clr().write(|w| unsafe { w.bits(mask) });
+}
+
 /// An output of the box.
 pub struct Output(u32);
 
@@ -66,8 +90,8 @@ impl Output {
     /// Makes `pin` an output, low.
     pub fn new(pin: usize) -> Self {
         let mask = 1_u32 << (pin & 31);
-        sio().gpio_out_clr().write(|w| unsafe { w.bits(mask) });
-        sio().gpio_oe_set().write(|w| unsafe { w.bits(mask) });
+        drive_low(mask);
+        make_outputs(mask);
         pad(pin, Pull::None);
         io().gpio(pin).gpio_ctrl().write(|w| w.funcsel().sio());
         Self(mask)
@@ -80,12 +104,12 @@ impl ErrorType for Output {
 
 impl OutputPin for Output {
     fn set_low(&mut self) -> Result<(), Infallible> {
-        sio().gpio_out_clr().write(|w| unsafe { w.bits(self.0) });
+        drive_low(self.0);
         Ok(())
     }
 
     fn set_high(&mut self) -> Result<(), Infallible> {
-        sio().gpio_out_set().write(|w| unsafe { w.bits(self.0) });
+        drive_high(self.0);
         Ok(())
     }
 }
@@ -95,7 +119,7 @@ pub struct Input(usize);
 
 impl Input {
     fn new(pin: usize, pull: Pull) -> Self {
-        sio().gpio_oe_clr().write(|w| unsafe { w.bits(1 << (pin & 31)) });
+        make_inputs(1 << (pin & 31));
         pad(pin, pull);
         io().gpio(pin).gpio_ctrl().write(|w| w.funcsel().sio());
         Self(pin)
@@ -152,7 +176,7 @@ pub fn to_converter(pin: usize) {
 /// Takes a pin from the I²C block, released.
 pub fn open_drain(pin: usize) {
     pull(pin, false);
-    sio().gpio_out_clr().write(|w| unsafe { w.bits(1 << (pin & 31)) });
+    drive_low(1 << (pin & 31));
     io().gpio(pin).gpio_ctrl().write(|w| w.funcsel().sio());
 }
 
@@ -160,9 +184,9 @@ pub fn open_drain(pin: usize) {
 pub fn pull(pin: usize, low: bool) {
     let mask = 1 << (pin & 31);
     if low {
-        sio().gpio_oe_set().write(|w| unsafe { w.bits(mask) });
+        make_outputs(mask);
     } else {
-        sio().gpio_oe_clr().write(|w| unsafe { w.bits(mask) });
+        make_inputs(mask);
     }
 }
 
@@ -177,9 +201,9 @@ pub fn to_pwm(pin: usize) {
 #[allow(dead_code)]
 pub fn drive(mask: u32, high: bool) {
     if high {
-        sio().gpio_out_set().write(|w| unsafe { w.bits(mask) });
+        drive_high(mask);
     } else {
-        sio().gpio_out_clr().write(|w| unsafe { w.bits(mask) });
+        drive_low(mask);
     }
 }
 

@@ -35,6 +35,7 @@ pub fn start() {
 /// Sleeps until the low 32 bits of the time pass `moment_us`.
 pub fn sleep_until(moment_us: u32) {
     let past = || (now_us32().wrapping_sub(moment_us) as i32) >= 0;
+    // SAFETY: the register is a moment of the timer's low word: it takes any.
     timer().alarm0().write(|w| unsafe { w.bits(moment_us) });
     // With interrupts masked a pending one still ends WFI, so that none is lost between test and sleep.
     cortex_m::interrupt::disable();
