@@ -56,7 +56,7 @@ pub fn acceleration<L: Lane>(velocity: &[L; 3], drag: &Drag<L>) -> [L; 3] {
     let u = velocity[0] - drag.along_mps;
     let v = velocity[1] - drag.across_mps;
     let w = velocity[2];
-    let kn = -(drag.k_pm * (u * u + v * v + w * w).sqrt());
+    let kn = -drag.k_pm * (u * u + v * v + w * w).sqrt();
     [kn * u, kn * v, kn * w - G]
 }
 

@@ -111,12 +111,16 @@ pub struct RideEnd<L: Lane> {
     pub left: L::Mask,
 }
 
-struct State<L: Lane> {
+struct State<L> {
     total: L,
+    /// E, kept from falling below 0, and its square root.
     energy: L,
+    speed: L,
     time: L,
-    stalled: L::Mask,
-    left: L::Mask,
+    /// The least E that a step came to before it was kept at 0: below 0 where the run came to rest.
+    lowest: L,
+    /// The least load on the convex arcs: below 0 where the run left the surface.
+    lightest: L,
 }
 
 /// The loss terms of one run, per unit mass and doubled as they stand in the equation.
@@ -147,12 +151,30 @@ impl<L: Lane> Losses<L> {
         (total - z * (2.0 * G)) * self.per_inertia
     }
 
+    /// The air's part of −dB/ds on a straight.
+    #[inline(always)]
+    fn air(&self, speed: L) -> L {
+        let u = speed + self.wind_mps;
+        u * u.abs() * self.drag_pm
+    }
+
     /// −dB/ds at a place with E, cos θ, the curvature of the centre of mass's path and 1 − κh.
     #[inline(always)]
     pub(crate) fn rate(&self, energy: L, cos: L, curvature_pm: f32, shrink: f32) -> L {
-        let u = energy.max(L::splat(0.0)).sqrt() + self.wind_mps;
+        self.rate_at(energy, energy.max(L::splat(0.0)).sqrt(), cos, curvature_pm, shrink)
+    }
+
+    /// The same where √E is known.
+    #[inline(always)]
+    fn rate_at(&self, energy: L, speed: L, cos: L, curvature_pm: f32, shrink: f32) -> L {
         let load = (energy * curvature_pm + cos * G).max(L::splat(0.0));
-        u * u.abs() * self.drag_pm * shrink + load * self.rolling
+        self.air(speed) * shrink + load * self.rolling
+    }
+
+    /// The same on a straight, where no term is 0.
+    #[inline(always)]
+    fn rate_on_straight(&self, speed: L, cos: L) -> L {
+        self.air(speed) + (cos * G).max(L::splat(0.0)) * self.rolling
     }
 }
 
@@ -171,27 +193,56 @@ struct Stretch<L> {
     cos: [L; 3],
 }
 
-impl<L: Lane> State<L> {
-    /// One Runge–Kutta step over `stretch`; `pace` is the arc length per step at each node.
+impl<L: Lane> Stretch<L> {
+    /// −dB/ds at one of the nodes.
     #[inline(always)]
-    fn advance<const TIME: bool>(&mut self, losses: &Losses<L>, stretch: &Stretch<L>, first_time: L) -> L {
-        let Stretch { curvature_pm, shrink, pace, z, cos } = stretch;
+    fn rate<const BENT: bool>(&self, losses: &Losses<L>, energy: L, speed: L, cos: L) -> L {
+        if BENT {
+            losses.rate_at(energy, speed, cos, self.curvature_pm, self.shrink)
+        } else {
+            losses.rate_on_straight(speed, cos)
+        }
+    }
+}
+
+impl<L: Lane> State<L> {
+    /// Takes down that the run came to rest where `mask` says so.
+    #[inline(always)]
+    fn stall(&mut self, mask: L::Mask) {
+        self.lowest = L::select(mask, L::splat(-1.0), self.lowest);
+    }
+
+    /// Takes down the load at a place. On a concave arc nothing lifts off: E is not below 0, no slope is upright.
+    #[inline(always)]
+    fn weigh(&mut self, cos: L, curvature_pm: f32) {
+        if curvature_pm < 0.0 {
+            self.lightest = (self.energy * curvature_pm + cos * G).min(self.lightest);
+        }
+    }
+
+    /// One Runge–Kutta step over `stretch`, on an arc or not; `pace` is the arc length per step at each node.
+    #[inline(always)]
+    fn advance<const BENT: bool, const TIME: bool>(
+        &mut self,
+        losses: &Losses<L>,
+        stretch: &Stretch<L>,
+        first_time: L,
+    ) -> L {
+        let Stretch { shrink, pace, z, cos, .. } = stretch;
         let zero = L::splat(0.0);
-        let k1 = losses.rate(self.energy, cos[0], *curvature_pm, *shrink) * pace[0];
+        let k1 = stretch.rate::<BENT>(losses, self.energy, self.speed, cos[0]) * pace[0];
         let early = losses.energy_at(self.total - k1 * 0.5, z[1]);
-        let k2 = losses.rate(early, cos[1], *curvature_pm, *shrink) * pace[1];
+        let k2 = stretch.rate::<BENT>(losses, early, early.max(zero).sqrt(), cos[1]) * pace[1];
         let middle = losses.energy_at(self.total - k2 * 0.5, z[1]);
-        let k3 = losses.rate(middle, cos[1], *curvature_pm, *shrink) * pace[1];
+        let k3 = stretch.rate::<BENT>(losses, middle, middle.max(zero).sqrt(), cos[1]) * pace[1];
         let late = losses.energy_at(self.total - k3, z[2]);
-        let k4 = losses.rate(late, cos[2], *curvature_pm, *shrink) * pace[2];
-        let left_here = (self.energy * *curvature_pm + cos[0] * G).lt(zero);
+        let k4 = stretch.rate::<BENT>(losses, late, late.max(zero).sqrt(), cos[2]) * pace[2];
         let before = self.total;
         self.total = self.total - (k1 + (k2 + k3) * 2.0 + k4) * (1.0 / 6.0);
-        self.energy = losses.energy_at(self.total, z[2]);
-        self.stalled = self.stalled.or(middle.lt(zero)).or(self.energy.lt(zero));
-        self.energy = self.energy.max(zero);
-        let left_there = (self.energy * *curvature_pm + cos[2] * G).lt(zero);
-        self.left = self.left.or(left_here).or(left_there);
+        let energy = losses.energy_at(self.total, z[2]);
+        self.lowest = energy.min(middle.min(self.lowest));
+        self.energy = energy.max(zero);
+        self.speed = self.energy.sqrt();
         if !TIME {
             return zero;
         }
@@ -233,8 +284,7 @@ pub fn ride<L: Lane, const TIME: bool>(
     let zero = L::splat(0.0);
     let h = slope.takeoff.mass_height_m();
     let energy = input.push_off_mps * input.push_off_mps;
-    let mut state =
-        State { total: zero, energy, time: zero, stalled: L::Mask::splat(false), left: L::Mask::splat(false) };
+    let mut state = State { total: zero, energy, speed: energy.sqrt(), time: zero, lowest: zero, lightest: zero };
     for (index, segment) in slope.path.segments().iter().enumerate() {
         match segment.shape {
             Shape::Straight { sin_up, cos } => {
@@ -262,7 +312,7 @@ pub fn ride<L: Lane, const TIME: bool>(
                     state.total = energy * losses.inertia + z * (2.0 * G);
                     // At rest on the brink nothing moves unless the wind overcomes the rolling resistance.
                     let held = zero.lt(losses.rate(zero, L::splat(cos0), arc.curvature_pm, arc.shrink) + 2.0e-6);
-                    state.stalled = energy.lt(L::splat(1.0e-8)).and(held);
+                    state.stall(energy.lt(L::splat(1.0e-8)).and(held));
                 }
                 arc.ride::<L, TIME>(&mut state, &losses, segment.before_foot_m, steps.arc, &mut visit);
             }
@@ -276,25 +326,26 @@ pub fn ride<L: Lane, const TIME: bool>(
     let count = steps.lip.max(1);
     let part_rad = input.carry * (takeoff.lag_rad() / f32::from(count));
     let pace = part_rad * takeoff.radius_m();
+    let mut cos0 = L::splat(sin_cos(to_short_rad).1);
     for i in 0..count {
         let at = f32::from(i);
-        let (_, cos0) = sin_cos(part_rad * at + to_short_rad);
         let (_, cos1) = sin_cos(part_rad * (at + 0.5) + to_short_rad);
         let (_, cos2) = sin_cos(part_rad * (at + 1.0) + to_short_rad);
         let cos = [cos0, cos1, cos2];
         let z = [arc.mass_z(cos0), arc.mass_z(cos1), arc.mass_z(cos2)];
         let stretch = Stretch { curvature_pm: arc.curvature_pm, shrink: arc.shrink, pace: [pace, pace, pace], z, cos };
         let first_time = time_over(pace * arc.shrink, state.energy);
-        state.advance::<TIME>(&losses, &stretch, first_time);
+        state.advance::<true, TIME>(&losses, &stretch, first_time);
+        cos0 = cos2;
         let before_foot_m = L::splat(-takeoff.radius_m() * to_short_rad) - pace * (at + 1.0);
         visit(&state.point(before_foot_m, stretch.z[2], stretch.cos[2], arc.curvature_pm));
     }
     RideEnd {
-        speed_mps: state.energy.sqrt(),
+        speed_mps: state.speed,
         time_s: state.time,
         release: takeoff.release(input.carry),
-        stalled: state.stalled,
-        left: state.left,
+        stalled: state.lowest.lt(zero),
+        left: state.lightest.lt(zero),
     }
 }
 
@@ -320,13 +371,13 @@ impl<L: Lane> Straight<L> {
         let Self { length, sin_up, cos, mass_z_end_m, before_m } = *self;
         let zero = L::splat(0.0);
         let cos = L::splat(cos);
-        let v0 = state.energy.sqrt();
-        let gain = (losses.rate(state.energy, cos, 0.0, 1.0) + 2.0 * G * sin_up) * (-0.5 * losses.per_inertia);
+        let v0 = state.speed;
+        let gain = (losses.rate_on_straight(v0, cos) + 2.0 * G * sin_up) * (-0.5 * losses.per_inertia);
         // Where the losses would stop the motion on the way, a slower one is used for the steps' sake.
         let least = v0 * v0 * 0.25;
         let reached = (v0 * v0 + gain * length * 2.0).max(least);
         let gain = (reached - v0 * v0) * 0.5 / length.max(L::splat(1.0e-9));
-        state.stalled = state.stalled.or(reached.lt(L::splat(1.0e-10)).and(zero.lt(length)));
+        state.stall(reached.lt(L::splat(1.0e-10)).and(zero.lt(length)));
         let duration = length * 2.0 / (v0 + reached.sqrt()).max(L::splat(1.0e-5));
         let count = count.max(1);
         let part = 1.0 / f32::from(count);
@@ -335,19 +386,20 @@ impl<L: Lane> Straight<L> {
         let mut z0 = length * -sin_up + mass_z_end_m;
         visit(&state.point(length + before_m, z0, cos, 0.0));
         let mut first_time = duration * part;
+        let mut pace0 = linear * part;
         for i in 0..count {
-            let (q0, q1, q2) = (f32::from(i) * part, (f32::from(i) + 0.5) * part, (f32::from(i) + 1.0) * part);
+            let (q1, q2) = ((f32::from(i) + 0.5) * part, (f32::from(i) + 1.0) * part);
             let left1 = length - linear * q1 - square * (0.5 * q1 * q1);
             let left2 = length - linear * q2 - square * (0.5 * q2 * q2);
             let stretch = Stretch {
                 curvature_pm: 0.0,
                 shrink: 1.0,
-                pace: [(linear + square * q0) * part, (linear + square * q1) * part, (linear + square * q2) * part],
+                pace: [pace0, (linear + square * q1) * part, (linear + square * q2) * part],
                 z: [z0, left1 * -sin_up + mass_z_end_m, left2 * -sin_up + mass_z_end_m],
                 cos: [cos; 3],
             };
-            z0 = stretch.z[2];
-            first_time = state.advance::<TIME>(losses, &stretch, first_time);
+            (pace0, z0) = (stretch.pace[2], stretch.z[2]);
+            first_time = state.advance::<false, TIME>(losses, &stretch, first_time);
             visit(&state.point(left2 + before_m, z0, cos, 0.0));
         }
     }
@@ -422,7 +474,9 @@ impl Arc {
                 z: [L::splat(self.mass_z(nodes[0])), L::splat(self.mass_z(nodes[1])), L::splat(self.mass_z(nodes[2]))],
                 cos: [L::splat(nodes[0]), L::splat(nodes[1]), L::splat(nodes[2])],
             };
-            first_time = state.advance::<TIME>(losses, &stretch, first_time);
+            state.weigh(stretch.cos[0], self.curvature_pm);
+            first_time = state.advance::<true, TIME>(losses, &stretch, first_time);
+            state.weigh(stretch.cos[2], self.curvature_pm);
             let before_foot = L::splat(before_foot_m - pace_m * (f32::from(i) + 1.0));
             visit(&state.point(before_foot, stretch.z[2], stretch.cos[2], self.curvature_pm));
         }

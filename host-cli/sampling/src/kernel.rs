@@ -268,33 +268,70 @@ fn mark(outcome: Outcome) -> f32 {
     1.0 + f32::from(outcome as u8)
 }
 
-/// Rides and flies [`DRAWN`] runs, a pack at a time.
+/// A pack of each of these lists. Written out: a loop over them would stay one, and load those that nobody asks for.
 #[inline(always)]
-fn fly_all<P: Pack>(job: &Job<'_>, gaps: bool, drawn: &Deviations, lists: &mut Lists) {
+fn inputs_of<P: Pack>(lists: &Deviations, at: usize) -> Inputs<P> {
+    let [a, b, c, d, e, f, g, h, i, j, k, l, m] = lists;
+    let of = pack::<P>;
+    Inputs([
+        of(a, at),
+        of(b, at),
+        of(c, at),
+        of(d, at),
+        of(e, at),
+        of(f, at),
+        of(g, at),
+        of(h, at),
+        of(i, at),
+        of(j, at),
+        of(k, at),
+        of(l, at),
+        of(m, at),
+    ])
+}
+
+#[inline(always)]
+fn pack<P: Pack>(list: &[f32; DRAWN], at: usize) -> P {
+    P::load(&list[at..])
+}
+
+/// Rides and flies [`DRAWN`] runs, a pack at a time: `N` places the inputs, `R` rides, `F` flies. A ride is the longest
+/// chain and needs the fewest numbers at a time, so it takes more runs side by side.
+#[inline(always)]
+fn fly_all<N: Pack, R: Pack, F: Pack>(job: &Job<'_>, gaps: bool, drawn: &Deviations, lists: &mut Lists) {
     let setup = job.setup;
-    for at in (0..DRAWN).step_by(P::WIDTH) {
-        let mut deviations = [P::splat(0.0); COUNT];
-        for (pack, list) in deviations.iter_mut().zip(drawn) {
-            *pack = P::load(&list[at..]);
+    let mut all = [[0.0; DRAWN]; COUNT];
+    for at in (0..DRAWN).step_by(N::WIDTH) {
+        let inputs = job.uncertainty.at(&inputs_of::<N>(drawn, at).0);
+        for (value, list) in inputs.0.iter().zip(&mut all) {
+            value.store(&mut list[at..]);
         }
-        let inputs: Inputs<P> = job.uncertainty.at(&deviations);
-        let end = setup.ride::<P, false>(&inputs, &job.steps, |_| {});
-        let start = setup.release(end.speed_mps, &inputs);
-        let (arrival, front) = setup.fly(&start, &inputs, &job.steps);
-        let run = setup.landing(&end, &arrival, front, &inputs);
-        run.along_m.store(&mut lists.along[at..]);
-        run.across_m.store(&mut lists.across[at..]);
-        run.normal_mps.store(&mut lists.normal[at..]);
-        let failed = P::select(run.front, P::splat(mark(Outcome::Front)), P::splat(0.0));
-        let failed = P::select(run.left_surface, P::splat(mark(Outcome::LeavesSurface)), failed);
-        let failed = P::select(run.stalled, P::splat(mark(Outcome::Stall)), failed);
+    }
+    let mut speed = [0.0; DRAWN];
+    for at in (0..DRAWN).step_by(R::WIDTH) {
+        let end = setup.ride::<R, false>(&inputs_of(&all, at), &job.steps, |_| {});
+        end.speed_mps.store(&mut speed[at..]);
+        let failed = R::select(end.left, R::splat(mark(Outcome::LeavesSurface)), R::splat(0.0));
+        let failed = R::select(end.stalled, R::splat(mark(Outcome::Stall)), failed);
         failed.store(&mut lists.failed[at..]);
+    }
+    for at in (0..DRAWN).step_by(F::WIDTH) {
+        let inputs = inputs_of::<F>(&all, at);
+        let start = setup.release(pack(&speed, at), &inputs);
+        let (arrival, front) = setup.fly(&start, &inputs, &job.steps);
+        let touched = setup.touched(&arrival, &inputs);
+        touched.along_m.store(&mut lists.along[at..]);
+        touched.across_m.store(&mut lists.across[at..]);
+        touched.normal_mps.store(&mut lists.normal[at..]);
+        // What went wrong first is what the run is called.
+        let failed: F = pack(&lists.failed, at);
+        let rode = failed.lt(F::splat(0.5));
+        F::select(rode.and(front), F::splat(mark(Outcome::Front)), failed).store(&mut lists.failed[at..]);
         if gaps {
             let windows = setup.gap_windows(&start, &arrival, &inputs, job.steps.front);
-            let none = run.stalled.or(run.left_surface);
             for (which, window) in windows.iter().enumerate() {
-                P::select(none, P::splat(1.0), window.low_m).store(&mut lists.low[which][at..]);
-                P::select(none, P::splat(-1.0), window.high_m).store(&mut lists.high[which][at..]);
+                F::select(rode, window.low_m, F::splat(1.0)).store(&mut lists.low[which][at..]);
+                F::select(rode, window.high_m, F::splat(-1.0)).store(&mut lists.high[which][at..]);
             }
         }
     }
@@ -302,7 +339,7 @@ fn fly_all<P: Pack>(job: &Job<'_>, gaps: bool, drawn: &Deviations, lists: &mut L
 
 /// One block of runs.
 #[inline(always)]
-fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
+fn block<N: Pack, R: Pack, F: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
     let mut drawn = [[0.0; DRAWN]; COUNT];
     let mut lists = Lists::NEW;
     let mut sums = Both::default();
@@ -310,7 +347,7 @@ fn block<P: Pack>(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> B
     let mut done = 0;
     while done < count {
         let botched = draw_tries(first + done, job.seed, job.uncertainty, &mut drawn);
-        fly_all::<P>(job, gaps, &drawn, &mut lists);
+        fly_all::<N, R, F>(job, gaps, &drawn, &mut lists);
         let many = (count - done).min(DRAWN as u64) as usize;
         note(job, gaps, (&lists, &botched, many), tally, &mut sums);
         done += DRAWN as u64;
@@ -404,7 +441,7 @@ pub(super) enum Deviate<'a> {
 }
 
 #[inline(always)]
-fn shoot<P: Pack>(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
+fn shoot<N: Pack, R: Pack, F: Pack>(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
     match *deviate {
         Deviate::Tries(first) => {
             draw_tries(first, job.seed, job.uncertainty, &mut shot.deviations);
@@ -420,7 +457,7 @@ fn shoot<P: Pack>(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
         Deviate::Given => {}
     }
     let mut lists = Lists::NEW;
-    fly_all::<P>(job, false, &shot.deviations, &mut lists);
+    fly_all::<N, R, F>(job, false, &shot.deviations, &mut lists);
     name_all(job.setup.bag(), &lists, &mut shot.outcome);
     (shot.along, shot.across) = (lists.along, lists.across);
 }
@@ -448,24 +485,26 @@ mod dispatch {
         use super::super::super::pack::x86::{Pack4, Pack8, Pack16};
         use super::{Both, Deviate, Job, Shot, Tally, block, shoot};
 
+        type Four = Two<Two<Pack16>>;
+
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
         fn wide(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Two<Two<Pack16>>>(job, first, count, tally)
+            block::<Pack16, Two<Four>, Four>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx2")]
         fn middle(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Two<Pack8>>(job, first, count, tally)
+            block::<Pack8, Two<Pack8>, Two<Pack8>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
         fn wide_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Two<Two<Pack16>>>(job, deviate, shot);
+            shoot::<Pack16, Two<Four>, Four>(job, deviate, shot);
         }
 
         #[target_feature(enable = "avx2")]
         fn middle_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Two<Pack8>>(job, deviate, shot);
+            shoot::<Pack8, Two<Pack8>, Two<Pack8>>(job, deviate, shot);
         }
 
         pub(super) fn avx512(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
@@ -479,7 +518,7 @@ mod dispatch {
         }
 
         pub(super) fn sse2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Two<Pack4>>(job, first, count, tally)
+            block::<Pack4, Two<Pack4>, Two<Pack4>>(job, first, count, tally)
         }
 
         pub(super) fn avx512_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
@@ -493,37 +532,41 @@ mod dispatch {
         }
 
         pub(super) fn sse2_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Two<Pack4>>(job, deviate, shot);
+            shoot::<Pack4, Two<Pack4>, Two<Pack4>>(job, deviate, shot);
         }
     }
 
     #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
     fn wasm(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-        block::<super::super::pack::wasm::Pack4>(job, first, count, tally)
+        use super::super::pack::wasm::Pack4;
+        block::<Pack4, Pack4, Pack4>(job, first, count, tally)
     }
 
     #[cfg(all(target_family = "wasm", target_feature = "simd128"))]
     fn wasm_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-        shoot::<super::super::pack::wasm::Pack4>(job, deviate, shot);
+        use super::super::pack::wasm::Pack4;
+        shoot::<Pack4, Pack4, Pack4>(job, deviate, shot);
     }
 
     // Every 64-bit Arm processor has these registers: nothing to look for.
     #[cfg(target_arch = "aarch64")]
     fn neon(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-        block::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, first, count, tally)
+        use super::super::pack::{Two, neon::Pack4};
+        block::<Pack4, Two<Pack4>, Two<Pack4>>(job, first, count, tally)
     }
 
     #[cfg(target_arch = "aarch64")]
     fn neon_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-        shoot::<super::super::pack::Two<super::super::pack::neon::Pack4>>(job, deviate, shot);
+        use super::super::pack::{Two, neon::Pack4};
+        shoot::<Pack4, Two<Pack4>, Two<Pack4>>(job, deviate, shot);
     }
 
     fn single(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-        block::<f32>(job, first, count, tally)
+        block::<f32, f32, f32>(job, first, count, tally)
     }
 
     fn single_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-        shoot::<f32>(job, deviate, shot);
+        shoot::<f32, f32, f32>(job, deviate, shot);
     }
 
     /// Most lanes asked for by `LANDFALL_LANES` (16, 8, 4 or 1); without it as many as there are.

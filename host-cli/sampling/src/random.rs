@@ -18,17 +18,21 @@ pub const DRAWN: usize = 256;
 pub type Deviations = [[f32; DRAWN]; COUNT];
 
 /// Philox 4×32-10 of one counter.
+///
+/// Each word stands in the low half of a `u64`, and what a product leaves in the high half stays there until the next one
+/// masks it off: vector registers multiply just such halves, so that no round moves anything between places.
 #[inline(always)]
 pub fn philox(counter: [u32; 4], key: [u32; 2]) -> [u32; 4] {
-    let [mut c0, mut c1, mut c2, mut c3] = counter;
+    const LOW: u64 = 0xFFFF_FFFF;
+    let [mut c0, mut c1, mut c2, mut c3] = counter.map(u64::from);
     let mut key = key;
     for _ in 0..10 {
-        let p0 = u64::from(c0) * u64::from(MULTIPLIER[0]);
-        let p1 = u64::from(c2) * u64::from(MULTIPLIER[1]);
-        (c0, c1, c2, c3) = ((p1 >> 32) as u32 ^ c1 ^ key[0], p1 as u32, (p0 >> 32) as u32 ^ c3 ^ key[1], p0 as u32);
+        let p0 = (c0 & LOW) * u64::from(MULTIPLIER[0]);
+        let p1 = (c2 & LOW) * u64::from(MULTIPLIER[1]);
+        (c0, c1, c2, c3) = ((p1 >> 32) ^ c1 ^ u64::from(key[0]), p1, (p0 >> 32) ^ c3 ^ u64::from(key[1]), p0);
         key = [key[0].wrapping_add(WEYL[0]), key[1].wrapping_add(WEYL[1])];
     }
-    [c0, c1, c2, c3]
+    [c0 as u32, c1 as u32, c2 as u32, c3 as u32]
 }
 
 /// Natural logarithm of a positive normal number.
