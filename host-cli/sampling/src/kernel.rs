@@ -485,26 +485,26 @@ mod dispatch {
         use super::super::super::pack::x86::{Pack4, Pack8, Pack16};
         use super::{Both, Deviate, Job, Shot, Tally, block, shoot};
 
-        type Four = Two<Two<Pack16>>;
+        type Four<P> = Two<Two<P>>;
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
         fn wide(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Pack16, Two<Four>, Four>(job, first, count, tally)
+            block::<Pack16, Two<Four<Pack16>>, Four<Pack16>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx2")]
         fn middle(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Pack8, Two<Pack8>, Two<Pack8>>(job, first, count, tally)
+            block::<Pack8, Four<Pack8>, Four<Pack8>>(job, first, count, tally)
         }
 
         #[target_feature(enable = "avx512f,avx512dq,avx512vl,avx512bw")]
         fn wide_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Pack16, Two<Four>, Four>(job, deviate, shot);
+            shoot::<Pack16, Two<Four<Pack16>>, Four<Pack16>>(job, deviate, shot);
         }
 
         #[target_feature(enable = "avx2")]
         fn middle_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Pack8, Two<Pack8>, Two<Pack8>>(job, deviate, shot);
+            shoot::<Pack8, Four<Pack8>, Four<Pack8>>(job, deviate, shot);
         }
 
         pub(super) fn avx512(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
@@ -518,7 +518,7 @@ mod dispatch {
         }
 
         pub(super) fn sse2(job: &Job<'_>, first: u64, count: u64, tally: &mut Tally) -> Both {
-            block::<Pack4, Two<Pack4>, Two<Pack4>>(job, first, count, tally)
+            block::<Pack4, Four<Pack4>, Four<Pack4>>(job, first, count, tally)
         }
 
         pub(super) fn avx512_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
@@ -532,7 +532,7 @@ mod dispatch {
         }
 
         pub(super) fn sse2_shot(job: &Job<'_>, deviate: &Deviate<'_>, shot: &mut Shot) {
-            shoot::<Pack4, Two<Pack4>, Two<Pack4>>(job, deviate, shot);
+            shoot::<Pack4, Four<Pack4>, Four<Pack4>>(job, deviate, shot);
         }
     }
 
