@@ -165,9 +165,10 @@ fn main() {
         }
         "rate" => {
             let (samples, threads) = (number(1) as u64, number(2) as usize);
+            // The contenders know of no botched tries.
             let job = Job {
                 setup,
-                uncertainty: &model.uncertainty,
+                uncertainty: &model.uncertainty.good_tries(),
                 steps: steps(&model, number(0) as f32),
                 samples,
                 first: 0,
