@@ -49,14 +49,20 @@ export const readLog = (from) => frame([2, ...varint(from)]);
 export const offer = (s) => frame([3, ...settingsBytes(s)]);
 export const confirm = (s) => frame([4, ...varint(crc32(settingsBytes(s)))]);
 
-/** The compact site's fields in their order; those that are no f32 with their kind. */
-export const FORM = ['version:int', 'air_pressure_pa', 'air_temperature_k', 'vent_area_m2', 'vent_coefficient', 'relief_area_m2', 'relief_opens_pa', 'relief_full_pa',
-  'leak_coefficient', 'leak_exponent', 'blowers:u8', 'speed', 'duct_loss', 'duct_diameter_m', 'backflow_area_m2:opt', 'volume_m3', 'skin_kgpm2', 'skin_loss',
-  'pressure_min_pa', 'pressure_max_pa', 'depth_limit', 'load_stop_g', 'stop_floor', 'thickness_m', 'slope_rad', 'heaviest_kg', 'lightest_kg', 'hard_speed_mps',
-  'soft_speed_mps', 'mean_landing:mean', 'commitment_s', 'reaction_s', 'supply_sense:bool', 'sensor:sensor'];
+/** The compact site's fields in their order; those that are no f32 with their kind, and the parts with theirs. */
+export const FORM = ['version:int', 'air_pressure_pa', 'air_temperature_k',
+  { openings: ['vent_area_m2', 'relief_area_m2', 'relief_opens_pa', 'relief_full_pa', 'leak_coefficient', 'leak_exponent', 'discharge:discharge'] },
+  { blowers: ['count:u8', 'speed', 'duct_loss', 'duct_diameter_m', 'closing_flap:bool', 'backflow_area_m2:opt'] },
+  { bag: ['volume_m3', 'skin_kgpm2', 'skin_loss', 'pressure_min_pa', 'pressure_max_pa', 'depth_limit', 'load_stop_g', 'stop_floor', 'thickness_m', 'slope_rad'] },
+  { riders: ['heaviest_kg', 'lightest_kg', 'hard_speed_mps', 'mean_landing:mean', 'commitment_s:opt', 'reaction_s'] },
+  'soft_speed_mps', { sensing: ['supply_sense:bool', 'sensor:sensor'] }];
+const DISCHARGES = ['low_pressure', 'isentropic', 'isentropic_rising'];
 const WRITE = { int: varint, u8: (v) => [v], opt: (v) => (v === null ? [0] : [1, ...f32(v)]), bool: (v) => [+v], sensor: (v) => [...f32(v.error_pa), ...f32(v.noise_pa)],
-  mean: (v) => (v === null ? [0] : [1, ...f32(v.mass_kg), ...f32(v.normal_speed_mps), ...f32(v.thickness_m)]) };
-export const formBytes = (site) => FORM.flatMap((field) => { const [key, kind] = field.split(':'); return (WRITE[kind] ?? f32)(site[key]); });
+  mean: (v) => (v === null ? [0] : [1, ...f32(v.mass_kg), ...f32(v.normal_speed_mps), ...f32(v.thickness_m)]),
+  discharge: (v) => (typeof v === 'string' ? [DISCHARGES.indexOf(v)] : Object.entries(v).flatMap(([law, { coefficient }]) => [DISCHARGES.indexOf(law), ...f32(coefficient)])) };
+/** Each field, or part of several, of a list like FORM: its name, its kind, and the list of a part. */
+const fields = (list) => list.map((field) => { if (typeof field === 'string') { const [key, kind] = field.split(':'); return { key, kind }; } const [[key, part]] = Object.entries(field); return { key, part }; });
+export const formBytes = (site, list = FORM) => fields(list).flatMap(({ key, kind, part }) => (part ? formBytes(site[key], part) : (WRITE[kind] ?? f32)(site[key])));
 const areaBytes = ({ Assumed: a, Measured: m }) => (a ? [0, ...f32(a.body_m2), ...f32(a.growth_m), ...f32(a.limit_m2)]
   : [1, ...f32(m.start_m2), m.count, ...m.knots.flatMap((k) => [...f32(k.depth_m), ...f32(k.area_m2)])]);
 const factorBytes = (f) => [...f.area.flatMap(f32), ...f32(f.stretch)];
@@ -132,10 +138,11 @@ class Reader {
       default: throw new Error('unknown entry');
     }
   }
-  form() {
+  form(list = FORM) {
     const READ = { int: () => this.int(), u8: () => this.u8(), opt: () => this.opt(() => this.f32()), bool: () => this.bool(),
-      mean: () => this.opt(() => ({ mass_kg: this.f32(), normal_speed_mps: this.f32(), thickness_m: this.f32() })), sensor: () => ({ error_pa: this.f32(), noise_pa: this.f32() }) };
-    return Object.fromEntries(FORM.map((field) => { const [key, kind] = field.split(':'); return [key, kind ? READ[kind]() : this.f32()]; }));
+      mean: () => this.opt(() => ({ mass_kg: this.f32(), normal_speed_mps: this.f32(), thickness_m: this.f32() })), sensor: () => ({ error_pa: this.f32(), noise_pa: this.f32() }),
+      discharge: () => { const law = this.word(DISCHARGES); return law === 'isentropic_rising' ? law : { [law]: { coefficient: this.f32() } }; } };
+    return Object.fromEntries(fields(list).map(({ key, kind, part }) => [key, part ? this.form(part) : kind ? READ[kind]() : this.f32()]));
   }
   bags() {
     const area = this.word(['assumed', 'measured']) === 'assumed' ? { Assumed: { body_m2: this.f32(), growth_m: this.f32(), limit_m2: this.f32() } }
