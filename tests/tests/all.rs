@@ -3,7 +3,6 @@
 mod air_supply;
 mod alike;
 mod bag_foreign;
-mod bag_pieces;
 mod bag_session;
 mod closed_forms;
 mod core_properties;
