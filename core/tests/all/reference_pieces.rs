@@ -1,30 +1,24 @@
 //! Single pieces of the model against `tests/reference/expected/pieces.json`, made with NumPy and SciPy 1.15.3 by
 //! `tests/reference/pieces.py`: sections of a ride, flights, take-offs, touch-downs, blowers, statistics.
 
+use crate::checks::{Check, Scale};
 use landfall_core::Status;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
-use landfall_core::blower::Blowers;
 use landfall_core::flight::{Drag, Motion, Plane, fly_to_apex, fly_to_falling};
 use landfall_core::force_area::{ForceArea, Knot};
-use landfall_core::inputs::COUNT;
 use landfall_core::openings::{Openings, OpeningsInput};
 use landfall_core::path::{Path, Section};
 use landfall_core::ride::{RideInput, RidePoint, Slope, Steps, ride};
-use landfall_core::slow_gas::SlowGas;
-use landfall_core::supply::{Feed, Flows, operating_point};
+use landfall_core::supply::{Feed, Flows};
 use landfall_core::takeoff::TakeOff;
 use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
-use landfall_plan::plan::interval::clopper_pearson;
-use landfall_sampling::random::{DRAWN, draw};
-use landfall_tests::bag_case::supply;
-use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 
 const G: f64 = STANDARD_GRAVITY_MPS2 as f64;
 
 fn pieces(key: &str) -> Vec<Value> {
-    let all: Value = serde_json::from_str(include_str!("../reference/expected/pieces.json")).unwrap();
+    let all: Value = serde_json::from_str(include_str!("../../../tests/reference/expected/pieces.json")).unwrap();
     all[key].as_array().unwrap_or_else(|| panic!("{key}")).clone()
 }
 
@@ -273,45 +267,6 @@ fn equivalent_fall_heights_of_the_snow_sport_papers() {
         let rows = pieces("fall_heights");
         let row = rows.iter().find(|row| row["take_off_deg"] == angle && row["x_m"] == x).unwrap();
         assert!((number(row, "equivalent_fall_height_m") - fall).abs() < 1e-6);
-    }
-    check.finish();
-}
-
-#[test]
-fn exact_intervals_of_a_chance() {
-    let mut check = Check::new("clopper_pearson", Scale::Relative, 1e-6);
-    for row in pieces("clopper_pearson_95") {
-        let (k, n) = (row["k"].as_u64().unwrap(), row["n"].as_u64().unwrap());
-        let (low, high) = clopper_pearson(k, n);
-        check.note(format!("{k} of {n} low"), low, number(&row, "low"));
-        check.note(format!("{k} of {n} high"), high, number(&row, "high"));
-    }
-    check.finish();
-}
-
-#[test]
-fn drawn_deviations_have_the_normal_distribution() {
-    // The share of the deviations below a z is a binomial count.
-    let mut check = Check::new("normal_quantile", Scale::StandardErrors, 5.0);
-    let mut all = Vec::new();
-    let mut drawn = [[0.0f32; DRAWN]; COUNT];
-    for block in 0..1_000u64 {
-        draw(block * DRAWN as u64, 7, 0, &mut drawn);
-        all.extend(drawn.iter().flatten().copied());
-    }
-    all.sort_unstable_by(f32::total_cmp);
-    let n = all.len() as f64;
-    let mut rows: Vec<(f64, f64)> =
-        pieces("normal_quantiles").iter().map(|row| (number(row, "z"), number(row, "p"))).collect();
-    rows.extend(pieces("normal_cdf").iter().map(|row| (number(row, "z"), number(row, "p"))));
-    for (z, p) in rows {
-        let below = all.partition_point(|value| f64::from(*value) < z) as f64;
-        if p * n < 5.0 || (1.0 - p) * n < 5.0 {
-            // Too rare for a standard error: a handful at the most.
-            assert!(below.min(n - below) <= 20.0, "{below} below {z}");
-            continue;
-        }
-        check.deviation(format!("z {z}: {below} of {n}"), (below - p * n).abs() / (p * (1.0 - p) * n).sqrt());
     }
     check.finish();
 }
