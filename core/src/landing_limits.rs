@@ -218,3 +218,24 @@ fn highest_of_concave([a, b, c, d]: [(f32, f32); 4]) -> f32 {
     let inner = if first > last && meet > b.0 && meet < c.0 { b.1 + first * (meet - b.0) } else { b.1.max(c.1) };
     outer.max(inner)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_concave_function_is_no_higher_than_the_lines_through_its_pieces() {
+        // Up at 2 a step and down at 2: the lines meet at 1.5, 3 high.
+        let tent = highest_of_concave([(0.0, 0.0), (1.0, 2.0), (2.0, 2.0), (3.0, 0.0)]);
+        assert!((tent - 3.0).abs() < 1e-6, "{tent}");
+        // A steep middle carried on to the left end: 1 + 2 × 3; and mirrored, to the right end.
+        let left = highest_of_concave([(0.0, 0.0), (3.0, 1.0), (4.0, -1.0), (5.0, -4.0)]);
+        let right = highest_of_concave([(0.0, -4.0), (1.0, -1.0), (2.0, 1.0), (5.0, 0.0)]);
+        assert!((left - 7.0).abs() < 1e-6 && (right - 7.0).abs() < 1e-6, "{left} {right}");
+        // Four places of 1 − (x − 1.7)², whose top is 1: over it, and by less than the pieces bend.
+        let f = |x: f32| 1.0 - (x - 1.7) * (x - 1.7);
+        let most = highest_of_concave([(0.5, f(0.5)), (1.4, f(1.4)), (2.2, f(2.2)), (3.1, f(3.1))]);
+        // The lines through the outer pieces, up at 1.5 and down at 1.9, meet at 1.8.
+        assert!((most - 1.51).abs() < 1e-5, "{most}");
+    }
+}

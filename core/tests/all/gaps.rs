@@ -1,6 +1,6 @@
 //! The windows of gaps of one run against the same run flown anew at each gap.
 
-use crate::site::{Site, sites};
+use crate::site::{Site, mill_creek, sites};
 use landfall_core::flight::Motion;
 use landfall_core::inputs::{COUNT, Inputs};
 use landfall_core::ride::{RideEnd, Steps};
@@ -30,7 +30,7 @@ fn comes_down_m(
 
 fn with_top(front_m: f32, back_m: f32, length_m: f32, gap_m: f32) -> Site {
     // The site with wind.
-    let mut site = sites().swap_remove(1);
+    let mut site = mill_creek();
     (site.bag.front_height_m, site.bag.back_height_m, site.bag.length_m) = (front_m, back_m, length_m);
     (site.bag.gap_m, site.bag.edge_front_m, site.bag.edge_back_m) = (gap_m, 1.0, 0.8);
     site

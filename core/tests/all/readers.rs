@@ -1,6 +1,6 @@
 //! What is read back from a value is what it was made from, and every name is told.
 
-use crate::site::sites;
+use crate::site::mill_creek;
 use landfall_core::air::Air;
 use landfall_core::bag::{Bag, BagInput, Outcome};
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
@@ -74,7 +74,7 @@ fn a_take_off() {
 
 #[test]
 fn a_set_up() {
-    let site = &sites()[1];
+    let site = &mill_creek();
     let setup = site.setup(0);
     assert_eq!(setup.mass_kg(), site.riders_kg[0] + site.bike_kg);
     assert_eq!((setup.rotating_kg(), setup.density_kgpm3()), (site.rotating_kg, site.air().density_kgpm3));

@@ -58,6 +58,7 @@ pub struct Site {
     pub unknown: Unknown,
     pub stretch_per_pa: f32,
     pub supply_sense: bool,
+    pub interval_s: f32,
     /// Gust, capacity of an anchor.
     pub anchors: (f32, f32),
     pub expected: Value,
@@ -106,6 +107,7 @@ fn usual(name: &'static str, expected: &str, start_height_m: f32, bag: [f32; 4])
         unknown: Unknown::default(),
         stretch_per_pa: 3e-5,
         supply_sense: true,
+        interval_s: 20.0,
         anchors: (38.0 / 3.6, 1_600.0),
         expected: serde_json::from_str(expected).unwrap(),
     }
@@ -168,7 +170,30 @@ pub fn sites() -> Vec<Site> {
     let mut terrace = usual("Terrace", expected!("13_terrace"), 5.6, [8.0, 2.4, 2.4, 1.5]);
     terrace.bag.base_level_m = -1.6;
 
+    let mut hose = usual("Long Hose", expected!("22_long_hose"), 5.6, [13.0, 2.2, 2.2, 0.9]);
+    hose.openings.vent_area_m2 = 0.14;
+    hose.blowers = BlowersInput { count: 3, speed: 0.92, duct_loss: 1.8, duct_diameter_m: 0.45, ..hose.blowers };
+
+    let mut leak = usual("Slow Leak", expected!("24_slow_leak"), 5.6, [13.0, 2.2, 2.2, 0.9]);
+    leak.openings.vent_area_m2 = 0.0;
+    (leak.openings.leak_coefficient, leak.openings.leak_exponent) = (0.004, 0.65);
+    leak.blowers.count = 1;
+    leak.stretch_per_pa = 6e-5;
+    (leak.supply_sense, leak.interval_s) = (false, 12.0);
+
+    let mut chute = usual("Steep Chute", expected!("31_steep_chute"), 6.0, [8.0, 2.2, 2.2, 1.2]);
+    chute.roll_in = RollIn::Simple(52.0, 5.0, 0.5);
+
+    let mut crooked = usual("Crooked Lane", expected!("18_crooked_lane"), 6.0, [13.0, 2.2, 2.2, 1.6]);
+    (crooked.bag.width_m, crooked.bag.offset_m) = (8.0, 0.6);
+    crooked.volume_m3 = 13.0 * 8.0 * 2.2;
+    crooked.stretch_per_pa = 1.8e-5;
+
     vec![
+        hose,
+        leak,
+        chute,
+        crooked,
         roller,
         mill_creek(),
         flaps,
@@ -181,7 +206,7 @@ pub fn sites() -> Vec<Site> {
 }
 
 /// Imperial units throughout, wind, air of a height.
-fn mill_creek() -> Site {
+pub fn mill_creek() -> Site {
     let (length_m, height_m) = (44.0 * FT, 7.5 * FT);
     let mut site = usual("Mill Creek", expected!("04_mill_creek"), 19.5 * FT, [length_m, height_m, height_m, 2.5 * FT]);
     site.altitude_m = 850.0 * FT;

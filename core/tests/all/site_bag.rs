@@ -175,7 +175,7 @@ fn pressures_of_a_ride() {
         let (at, want) = (site.name, &site.expected["pressures"]);
         pressures(&site, |input| {
             let bags = site.bags();
-            let got = ride_limits(input, &bags, 20.0).unwrap();
+            let got = ride_limits(input, &bags, site.interval_s).unwrap();
             let levels = &got.levels;
             share(at, "stop_pa", levels.stop_pa, want, 5e-4);
             let rule = match levels.stop_rule {
@@ -212,9 +212,12 @@ fn pressures_of_a_ride() {
             share(at, "push_n", push_n, &site.expected["touchdown"], 5e-4);
 
             let supply = site.supply();
-            let lost = one_blower_lost(&supply.chamber, &supply.blowers, &supply.openings, levels.stop_pa).unwrap();
-            share(at, "settles_pa", lost.settles_pa, &want["one_blower_lost"], 5e-5);
-            maybe(at, "to_stop_s", lost.to_stop_s, &want["one_blower_lost"], 1e-3);
+            let lost = one_blower_lost(&supply.chamber, &supply.blowers, &supply.openings, levels.stop_pa);
+            assert_eq!(lost.is_some(), want["one_blower_lost"].is_object(), "{at}");
+            if let Some(lost) = lost {
+                share(at, "settles_pa", lost.settles_pa, &want["one_blower_lost"], 5e-5);
+                maybe(at, "to_stop_s", lost.to_stop_s, &want["one_blower_lost"], 1e-3);
+            }
 
             let boxes = &site.expected["ride_by"]["all"]["box"];
             share(at, "siren_at_pa", levels.pressures.siren_pa, boxes, 5e-4);
