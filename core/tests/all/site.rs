@@ -184,6 +184,16 @@ pub fn sites() -> Vec<Site> {
     let mut chute = usual("Steep Chute", expected!("31_steep_chute"), 6.0, [8.0, 2.2, 2.2, 1.2]);
     chute.roll_in = RollIn::Simple(52.0, 5.0, 0.5);
 
+    let mut deck = usual("Birch Deck", expected!("02_birch_deck"), 5.376, [13.0, 2.2, 2.2, 0.6]);
+    deck.mean[1] = 1.4;
+    deck.roll_in = RollIn::Sections(vec![
+        straight(3.0, Some(0.0)),
+        arc(6.0, -30.0),
+        straight(7.0, None),
+        arc(8.0, 30.0),
+        straight(3.5, None),
+    ]);
+
     let mut crooked = usual("Crooked Lane", expected!("18_crooked_lane"), 6.0, [13.0, 2.2, 2.2, 1.6]);
     (crooked.bag.width_m, crooked.bag.offset_m) = (8.0, 0.6);
     crooked.volume_m3 = 13.0 * 8.0 * 2.2;
@@ -193,6 +203,7 @@ pub fn sites() -> Vec<Site> {
         hose,
         leak,
         chute,
+        deck,
         crooked,
         roller,
         mill_creek(),

@@ -212,6 +212,9 @@ fn touch_downs() {
         }
     }
     println!("steps: {steps:?}");
+    // What a landing costs: the control of the steps takes neither more nor, at the edge of its tolerance, fewer.
+    let all: u16 = steps.iter().map(|(_, steps)| *steps).sum();
+    assert!((680..=720).contains(&all), "{all} steps");
     worst.check("touchdown_scipy");
 }
 
