@@ -2,6 +2,7 @@
 
 use crate::site::{Site, sites};
 use crate::site_runs::near;
+use landfall_core::air::STANDARD_GRAVITY_MPS2;
 use landfall_core::along_top::{AlongTopInput, along_top};
 use landfall_core::bag_gas::{Adiabat, QUICK_EXPONENT};
 use landfall_core::blower::BlowerCurve;
@@ -12,7 +13,7 @@ use landfall_core::ride::Steps;
 use landfall_core::ride_limits::{BagLimits, ride_limits};
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, check_supply, one_blower_lost};
-use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
+use landfall_core::touchdown::{Landing, LandingInput, Options, Touchdown, TracePoint, touch_down};
 use landfall_core::wind::WindLoad;
 use serde_json::Value;
 
@@ -54,6 +55,32 @@ fn air_and_supply() {
     assert!(BlowerCurve::new(&[]).is_err());
 }
 
+/// What is drawn of a landing: every 5 ms, and each point as the gas and the body's own motion have it.
+fn trace_fits(at: &str, points: &[TracePoint], input: &LandingInput, done: &Touchdown) {
+    let first = points[0];
+    assert_eq!((first.time_s, first.depth_m, first.speed_mps), (0.0, 0.0, input.normal_speed_mps), "{at}");
+    assert_eq!((first.load_g, first.gas_lost_m3), (0.0, 0.0), "{at}");
+    let last = points[points.len() - 1];
+    assert!(last.time_s < done.end_s && last.time_s + 0.005_1 > done.end_s, "{at}: {last:?} {}", done.end_s);
+    let weight_n = input.mass_kg * STANDARD_GRAVITY_MPS2;
+    for pair in points.windows(2) {
+        let step_s = pair[1].time_s - pair[0].time_s;
+        assert!((step_s - 0.005).abs() < 2e-5, "{at}: {pair:?}");
+        // Trapezia: at most some hundred m/s³ over 5 ms.
+        let way_m = 0.5 * (pair[0].speed_mps + pair[1].speed_mps) * step_s;
+        // Where it turns the skin keeps its share to itself from one moment to the next.
+        let turns = (pair[0].time_s..=pair[1].time_s).contains(&done.time_to_deepest_s);
+        assert!(turns || (pair[1].depth_m - pair[0].depth_m - way_m).abs() < 2e-5, "{at}: {pair:?}");
+        let push_g = pair[1].pressure_pa * input.area.area_m2(pair[1].depth_m) / weight_n;
+        let kept = if pair[1].time_s > done.time_to_deepest_s { 1.0 - input.skin_loss } else { 1.0 };
+        assert!((pair[1].load_g - kept * push_g).abs() < 1e-4 * push_g.max(0.1), "{at}: {pair:?} {push_g}");
+        assert!(pair[1].load_g <= done.felt_load_g && pair[1].depth_m <= done.depth_m + 1e-6, "{at}: {pair:?}");
+    }
+    let deepest = points.iter().map(|point| point.depth_m).fold(0.0, f32::max);
+    let most_pa = points.iter().map(|point| point.pressure_pa).fold(0.0, f32::max);
+    assert!((deepest - done.depth_m).abs() < 1e-3 && (most_pa / done.peak_pressure_pa - 1.0).abs() < 1e-3, "{at}");
+}
+
 #[test]
 fn mean_landings() {
     for site in sites() {
@@ -74,12 +101,10 @@ fn mean_landings() {
         let chamber = &supply.chamber;
         let gas = Adiabat::new(chamber, chamber.at_pressure(chamber.operating_pa()), QUICK_EXPONENT).unwrap();
         let flows = supply.flows(Feed::Running);
-        let options = Options { tolerance: 5e-6, ..Options::default() };
-        let mut last = None;
-        let done = touch_down(&gas, &flows, &Landing::new(input).unwrap(), &options, |point| {
-            assert!(last.is_none_or(|before| point.time_s > before));
-            last = Some(point.time_s);
-        });
+        let options = Options { tolerance: 5e-6, trace_interval_s: 0.005, ..Options::default() };
+        let mut points = Vec::new();
+        let done = touch_down(&gas, &flows, &Landing::new(input).unwrap(), &options, |point| points.push(point));
+        trace_fits(at, &points, &input, &done);
         near(at, "depth_m", done.depth_m, want, 2e-4);
         near(at, "clearance_m", done.clearance_m.unwrap(), want, 2e-4);
         share(at, "felt_load_g", done.felt_load_g, want, 2e-4);
