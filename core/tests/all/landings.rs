@@ -157,6 +157,12 @@ fn touch_downs_of_the_second_solution() {
             Some(_) => near("rebound_mps", got.rebound_mps.unwrap(), 0.0, 3e-4 * number(&row, "normal_speed_mps")),
             None => assert_eq!(got.rebound_mps, None, "{name}"),
         }
+        // The fall that gives the speed: u²/2g.
+        let fall_m = got.ground.map(|ground| ground.fall_height_m);
+        assert_eq!(fall_m.is_some(), row["ground_fall_height_m"].is_number(), "{name}");
+        if let Some(fall_m) = fall_m {
+            near("ground_fall_height_m", fall_m, 1e-3, 1e-4);
+        }
         for (key, met) in [("ground_speed_mps", got.ground), ("sinks_on_mps", got.sank_on)] {
             match row[key].as_f64() {
                 Some(_) => near(key, met.unwrap_or_else(|| panic!("{name}: no {key}")).speed_mps, 0.0, 1e-3),
