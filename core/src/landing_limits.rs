@@ -238,4 +238,31 @@ mod tests {
         // The lines through the outer pieces, up at 1.5 and down at 1.9, meet at 1.8.
         assert!((most - 1.51).abs() < 1e-5, "{most}");
     }
+
+    /// A margin that is kept between two steps alone, 0.1 to either side of 6.83.
+    #[test]
+    fn the_softest_place_between_steps_is_found_and_given_up_where_there_is_none() {
+        let site = crate::test_sites::sites().next().unwrap();
+        let (input, bags) = (site.input(), site.bags());
+        let chamber = input.chamber(bags.stated()).unwrap();
+        let trial = input.light(bags.stated(), &chamber).unwrap();
+        for (most, found) in [(0.01_f32, true), (-0.01, false)] {
+            let tries = core::cell::Cell::new(0);
+            let margin = |log_pa: f32| most - (log_pa - 6.83) * (log_pa - 6.83);
+            let counted = |log_pa: f32| {
+                tries.set(tries.get() + 1);
+                margin(log_pa)
+            };
+            let ends = [margin(6.5), margin(7.5)];
+            let (limit, status) = trial.softest_between((7.0, margin(7.0)), ends, 0.5, counted);
+            if found {
+                let Limit::At(pa) = limit else { panic!("{limit:?}") };
+                assert_eq!(status, Status::Converged);
+                assert!((libm::logf(pa) - 6.93).abs() < 1e-4, "{pa}");
+            } else {
+                assert_eq!((limit, status), (Limit::NotKept, Status::NoAnswer));
+                assert!(tries.get() <= 10, "{}", tries.get());
+            }
+        }
+    }
 }
