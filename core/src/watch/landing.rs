@@ -313,6 +313,9 @@ mod tests {
         let landing = run(&mut d, 900.0, 2).unwrap();
         assert_eq!(landing.recovery_s, None);
         assert!(d.slow());
+        run(&mut d, 900.0, 2);
+        run(&mut d, 970.0, 2);
+        assert!(d.slow(), "20 Pa under rest are near enough, 30 are not");
         // It ends when the pressure is back, or has settled where it is.
         run(&mut d, 1000.0, 2);
         assert!(!d.slow());

@@ -260,3 +260,14 @@ fn the_board_may_pause_only_where_nobody_rides_and_nothing_is_tried() {
     assert_eq!(rig.hold(1000.0, 5).state, State::Ended);
     assert!(rig.watch.may_pause(), "the day is over");
 }
+
+#[test]
+fn steps_within_one_slot_are_one_reading() {
+    let mut rig = Rig::ready();
+    for _ in 0..4 {
+        // A millisecond after the last step in place of 20.
+        rig.now_us -= 19_000;
+        assert_eq!(rig.put(Err(SensorFault::ALL[0])).state, State::Ride);
+    }
+    assert!(rig.slots_empty() <= 1, "{}", rig.slots_empty());
+}
