@@ -96,4 +96,35 @@ mod tests {
         let found = close_in(|_| f32::NAN, (0.0, -1.0), (1.0, f32::NAN), 1e-5);
         assert!(found.above <= 1e-4);
     }
+
+    #[test]
+    fn a_smooth_search_takes_few_rounds_and_ends_within_its_width() {
+        type Search = fn(f32) -> f32;
+        let cases: [(Search, f32, f32, f32, usize); 6] = [
+            // Met to the bit at the first try: that end is the one at or over zero.
+            (|x| x - 0.5, 0.0, 1.0, 0.5, 4),
+            (|x| x - 0.3, 0.0, 1.0, 0.3, 3),
+            (|x| libm::expf(x) - 2.0, -3.0, 3.0, core::f32::consts::LN_2, 10),
+            (|x| 1.0 - x * x, 0.5, 40.0, 1.0, 14),
+            (|x| x * x * x - 0.001, -2.0, 2.0, 0.1, 24),
+            (|x| libm::sqrtf(x) - 1.0, 0.0, 50.0, 1.0, 12),
+        ];
+        for (f, low, high, at, most) in cases {
+            let (below, above) = if f(low) < 0.0 { (low, high) } else { (high, low) };
+            let mut rounds = 0;
+            let counted = |x: f32| {
+                rounds += 1;
+                f(x)
+            };
+            let found = close_in(counted, (below, f(below)), (above, f(above)), 1e-4);
+            assert_eq!(found.status, Status::Converged);
+            assert!((found.below - found.above).abs() <= 1e-4, "{found:?}");
+            assert!((found.below - at).abs() < 1.1e-4 && (found.above - at).abs() < 1.1e-4, "{found:?} {at}");
+            assert!(f(found.below) < 0.0 && f(found.above) >= 0.0);
+            assert!(rounds <= most, "{at}: {rounds}");
+        }
+        // Nothing to do.
+        let there = close_in(|_| panic!("asked"), (1.0, -1.0), (1.000_05, 1.0), 1e-4);
+        assert_eq!((there.below, there.above, there.status), (1.0, 1.000_05, Status::Converged));
+    }
 }

@@ -109,4 +109,66 @@ mod tests {
         assert!((4.5..7.5).contains(&order), "{order}");
         assert!((run(2).lost - 2.0).abs() < 1e-6);
     }
+
+    /// One step of the decay u' = −u: the method's own polynomial, 1 + z + … + z⁵/120 + z⁶/600 (Dormand & Prince 1980;
+    /// Hairer, Nørsett & Wanner, Solving Ordinary Differential Equations I, table 5.2).
+    #[test]
+    fn a_step_of_decay_is_the_methods_polynomial() {
+        let decay = |s: &State| State { x: -s.x, u: -s.u, lost: -s.lost, rise: -s.rise };
+        let from = State { x: 1.0, u: 2.0, lost: -1.0, rise: 4.0 };
+        for h in [0.5_f32, 1.0, 2.0] {
+            let z = -f64::from(h);
+            let series = 1.0 + z + z.powi(2) / 2.0 + z.powi(3) / 6.0 + z.powi(4) / 24.0 + z.powi(5) / 120.0;
+            let expected = series + z.powi(6) / 600.0;
+            let done = step(&from, &decay(&from), h, decay, |_| {});
+            let got = [done.to.x, done.to.u / 2.0, -done.to.lost, done.to.rise / 4.0];
+            for value in got {
+                assert!((f64::from(value) - expected).abs() < 2e-6, "{h}: {value} {expected}");
+            }
+            assert_eq!(done.to_rate.x, -done.to.x);
+            // The fourth-order result has 1097 z⁵/120000, 161 z⁶/120000 and z⁷/24000 of its own from z⁵ on.
+            let fourth = 1.0
+                + z
+                + z.powi(2) / 2.0
+                + z.powi(3) / 6.0
+                + z.powi(4) / 24.0
+                + 1_097.0 * z.powi(5) / 120_000.0
+                + 161.0 * z.powi(6) / 120_000.0
+                + z.powi(7) / 24_000.0;
+            let off = [done.off.x, done.off.u / 2.0, -done.off.lost, done.off.rise / 4.0];
+            for value in off {
+                assert!((f64::from(value) - (expected - fourth)).abs() < 2e-6, "{h}: {value} {}", expected - fourth);
+            }
+        }
+    }
+
+    /// Polynomials of time up to the fourth degree are summed exactly, and up to the third without an error told.
+    #[test]
+    fn powers_of_time_are_summed_exactly() {
+        for power in 0..=4 {
+            let rates = |s: &State| State { x: s.rise.powi(power), u: 0.0, lost: s.rise.powi(power), rise: 1.0 };
+            let done = step(&State::ZERO, &rates(&State::ZERO), 1.5, rates, |_| {});
+            let exact = 1.5_f32.powi(power + 1) / (power + 1) as f32;
+            assert!((done.to.x - exact).abs() < 2e-6 && (done.to.lost - exact).abs() < 2e-6, "{power}");
+            assert!((done.to.rise - 1.5).abs() < 1e-6);
+            assert_eq!(done.off.x.abs() < 1e-6, power < 4, "{power}: {}", done.off.x);
+        }
+    }
+
+    /// With a rate that is the square of time, stage by stage: 7 places at which the rates are asked for.
+    #[test]
+    fn rates_are_asked_for_at_the_seven_places_of_the_method() {
+        let asked = core::cell::RefCell::new(std::vec::Vec::new());
+        let rates = |s: &State| {
+            asked.borrow_mut().push(s.rise);
+            State { x: 0.0, u: 0.0, lost: 0.0, rise: 1.0 }
+        };
+        let done = step(&State::ZERO, &rates(&State::ZERO), 1.0, rates, |s| s.x = 0.5);
+        let places = [0.0, 0.2, 0.3, 0.8, 8.0 / 9.0, 1.0, 1.0];
+        assert_eq!(asked.borrow().len(), places.len());
+        for (got, place) in asked.borrow().iter().zip(places) {
+            assert!((got - place).abs() < 1e-6, "{:?}", asked.borrow());
+        }
+        assert_eq!(done.to.x, 0.5, "the end is put back on the law");
+    }
 }

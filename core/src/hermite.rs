@@ -116,4 +116,66 @@ mod tests {
         assert!((first_crossing(|t| t * t * t - 0.2) - 0.2f32.cbrt()).abs() < 2e-6);
         assert!((first_crossing(|t| t - 1.0) - 1.0).abs() < 2e-6);
     }
+
+    #[test]
+    fn a_cubic_is_met_exactly_and_its_peak_is_where_its_slope_vanishes() {
+        let y = |t: f32| 0.5 + 1.5 * t - 1.25 * t * t - 0.75 * t * t * t;
+        let slope = |t: f32| 1.5 - 2.5 * t - 2.25 * t * t;
+        for t in [0.0, 0.2, 0.45, 0.8, 1.0] {
+            assert!((cubic(y(0.0), slope(0.0), y(1.0), slope(1.0), t) - y(t)).abs() < 1e-6, "{t}");
+        }
+        // 2.25 t² + 2.5 t − 1.5 = 0.
+        let at = cubic_peak(y(0.0), slope(0.0), y(1.0), slope(1.0)).unwrap();
+        assert!((at - (-2.5 + 19.75_f32.sqrt()) / 4.5).abs() < 1e-6, "{at}");
+        // Two peaks' worth of rise before the end: the first one counts, and a fall at the start has none.
+        assert_eq!(cubic_peak(0.0, -1.0, 1.0, -1.0), None);
+        assert_eq!((cubic_peak(0.0, 0.0, 1.0, -1.0), cubic_peak(0.0, 1.0, 1.0, 0.0)), (None, None));
+    }
+
+    #[test]
+    fn a_quintic_of_its_own_ends_and_its_slope() {
+        // Value, slope and curvature at either end are those that it was made of, and inside the slope is the change.
+        let quintic = Quintic::new((1.0, -2.0, 3.0), (0.5, 1.5, -4.0));
+        let ends = [quintic.value(0.0), quintic.slope(0.0), quintic.value(1.0), quintic.slope(1.0)];
+        for (got, expected) in ends.into_iter().zip([1.0, -2.0, 0.5, 1.5]) {
+            assert!((got - expected).abs() < 1e-5, "{ends:?}");
+        }
+        for (end, curvature, inward) in [(0.0, 3.0, 1.0), (1.0, -4.0, -1.0)] {
+            // The slope's own change, to second order from inside.
+            let (near, far) = (quintic.slope(end + inward * 0.01), quintic.slope(end + inward * 0.02));
+            let got = (4.0 * near - far - 3.0 * quintic.slope(end)) / (inward * 0.02);
+            assert!((got - curvature).abs() < 0.05, "{end}: {got}");
+        }
+        for t in [0.15_f32, 0.5, 0.85] {
+            let change = (quintic.value(t + 0.01) - quintic.value(t - 0.01)) / 0.02;
+            assert!((change - quintic.slope(t)).abs() < 3e-3, "{t}: {change}");
+        }
+    }
+
+    #[test]
+    fn crossings_are_closed_in_on_from_both_ends_in_few_rounds() {
+        type Rising = fn(f32) -> f32;
+        let cases: [(Rising, f32); 5] = [
+            (|t| t - 0.3, 0.3),
+            (|t| t.powi(7) - 0.01, 0.01_f32.powf(1.0 / 7.0)),
+            (|t| 1.0 - 1.9 * (1.0 - t).powi(5), 1.0 - (1.0_f32 / 1.9).powf(0.2)),
+            (|t| if t < 0.625 { -1.0 } else { 5.0 }, 0.625),
+            (|t| if t < 0.625 { -5.0 } else { 1.0 }, 0.625),
+        ];
+        for (f, at) in cases {
+            let rounds = core::cell::Cell::new(0);
+            let found = first_crossing(|t| {
+                rounds.set(rounds.get() + 1);
+                f(t)
+            });
+            assert!((found - at).abs() < 4e-6 && f(found) >= 0.0, "{found} {at}");
+            assert!(rounds.get() <= 26, "{}", rounds.get());
+        }
+        let rounds = core::cell::Cell::new(0);
+        first_crossing(|t| {
+            rounds.set(rounds.get() + 1);
+            t * t - 0.2
+        });
+        assert!(rounds.get() <= 13, "{}", rounds.get());
+    }
 }

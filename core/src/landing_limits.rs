@@ -218,3 +218,51 @@ fn highest_of_concave([a, b, c, d]: [(f32, f32); 4]) -> f32 {
     let inner = if first > last && meet > b.0 && meet < c.0 { b.1 + first * (meet - b.0) } else { b.1.max(c.1) };
     outer.max(inner)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_concave_function_is_no_higher_than_the_lines_through_its_pieces() {
+        // Up at 2 a step and down at 2: the lines meet at 1.5, 3 high.
+        let tent = highest_of_concave([(0.0, 0.0), (1.0, 2.0), (2.0, 2.0), (3.0, 0.0)]);
+        assert!((tent - 3.0).abs() < 1e-6, "{tent}");
+        // A steep middle carried on to the left end: 1 + 2 × 3; and mirrored, to the right end.
+        let left = highest_of_concave([(0.0, 0.0), (3.0, 1.0), (4.0, -1.0), (5.0, -4.0)]);
+        let right = highest_of_concave([(0.0, -4.0), (1.0, -1.0), (2.0, 1.0), (5.0, 0.0)]);
+        assert!((left - 7.0).abs() < 1e-6 && (right - 7.0).abs() < 1e-6, "{left} {right}");
+        // Four places of 1 − (x − 1.7)², whose top is 1: over it, and by less than the pieces bend.
+        let f = |x: f32| 1.0 - (x - 1.7) * (x - 1.7);
+        let most = highest_of_concave([(0.5, f(0.5)), (1.4, f(1.4)), (2.2, f(2.2)), (3.1, f(3.1))]);
+        // The lines through the outer pieces, up at 1.5 and down at 1.9, meet at 1.8.
+        assert!((most - 1.51).abs() < 1e-5, "{most}");
+    }
+
+    /// A margin that is kept between two steps alone: a tenth to either side of 6.83, and 0.02 of 6.95.
+    #[test]
+    fn the_softest_place_between_steps_is_found_and_given_up_where_there_is_none() {
+        let site = crate::test_sites::sites().next().unwrap();
+        let (input, bags) = (site.input(), site.bags());
+        let chamber = input.chamber(bags.stated()).unwrap();
+        let trial = input.light(bags.stated(), &chamber).unwrap();
+        for (centre, most, found) in [(6.83, 0.01_f32, true), (6.95, 0.000_4, true), (6.83, -0.01, false)] {
+            let tries = core::cell::Cell::new(0);
+            let margin = |log_pa: f32| most - (log_pa - centre) * (log_pa - centre);
+            let counted = |log_pa: f32| {
+                tries.set(tries.get() + 1);
+                margin(log_pa)
+            };
+            let ends = [margin(6.5), margin(7.5)];
+            let (limit, status) = trial.softest_between((7.0, margin(7.0)), ends, 0.5, counted);
+            if found {
+                let Limit::At(pa) = limit else { panic!("{limit:?}") };
+                assert_eq!(status, Status::Converged);
+                assert!((libm::logf(pa) - (centre + most.sqrt())).abs() < 1e-4, "{pa}");
+            } else {
+                assert_eq!((limit, status), (Limit::NotKept, Status::NoAnswer));
+                assert!(tries.get() <= 10, "{}", tries.get());
+            }
+        }
+    }
+}

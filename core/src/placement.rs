@@ -17,7 +17,8 @@
 //! that; such gaps are left out, which errs to the careful side.
 //!
 //! On a falling top (c < 0) a larger gap means an earlier landing, down to the moment at which the path is parallel to
-//! the top: v_z = c v_x. Beyond that gap the run never rises to the plane.
+//! the top: v_z = c v_x. Beyond that gap the run never rises to the plane. Nor may it have sunk under the contact height
+//! of the front edge by the time it passes that edge.
 //!
 //! # Settled here
 //! - **Gap windows**: a run counts at a gap if its contact point lies between the margins there; the side margins are
@@ -120,6 +121,11 @@ impl Setup {
         }
         // From here on the run is over the front edge as it passes it.
         let edge = Plane { normal_x: 0.0, normal_z: 1.0, offset_m: contact * (1.0 / cos) + front_z_m };
+        if climb < 0.0 {
+            // A flat path may sink under the edge's height again before the top falls away under it.
+            let down = fall_to(&edge);
+            high_m = L::select(down.met, high_m.min(down.motion.place_m[0]), high_m);
+        }
         let below = edge.distance(start).lt(zero);
         let mut over_m = zero;
         if below.any() {

@@ -508,6 +508,7 @@ mod tests {
         assert_eq!(called(1.0, 20.0, 5.0), Outcome::Front, "through it at 5.5 m only: the front is in the way");
         assert_eq!(called(1.0, 5.0, 5.0), Outcome::Short, "over it at 1.4 m, under it again at 3.7 m");
         assert_eq!(called(1.0, 10.0, 4.0), Outcome::Front, "its highest is 1.82 m: never over it");
+        assert_eq!(called(1.0, 0.01, 4.0), Outcome::Front, "nor with hardly any way forward");
         // From 3 m it falls to 2 m in 0.452 s.
         assert_eq!(called(3.0, 8.0, 0.0), Outcome::Short, "under it at 3.6 m: it began above, so it is short");
         assert_eq!(called(3.0, 12.0, 0.0), Outcome::On, "down at 5.4 m");

@@ -2,7 +2,6 @@
 #![forbid(unsafe_code)]
 
 pub mod bag_air;
-pub mod bag_case;
 pub mod checks;
 pub mod foreign_bag;
 pub mod learn_sim;

@@ -1,24 +1,21 @@
 //! All acceptance tests in one binary: one link instead of one for each file.
 
-mod air_supply;
 mod alike;
 mod bag_foreign;
-mod bag_pieces;
 mod bag_session;
-mod closed_forms;
 mod core_properties;
-mod drop_tests;
 mod gap_windows;
 mod key_literals;
-mod landing_shape;
 mod learn_compare;
 mod learn_fit;
 mod learn_reference;
+mod loose_fill;
 mod mutated;
 mod nulls;
+mod odd_numbers;
 mod one_voice;
 mod plausible_bags;
-mod reference_pieces;
+mod reference_chances;
 mod reference_sites;
 mod ride_by;
 mod sampling_properties;
@@ -31,7 +28,6 @@ mod site_properties;
 mod site_schema;
 mod site_units;
 mod tails;
-mod touchdown_reference;
 mod watch_explored;
 mod watch_false_stops;
 mod watch_latency;

@@ -195,3 +195,27 @@ fn touch_downs_are_as_close_as_their_steps_say() {
         }
     }
 }
+
+#[test]
+fn without_an_alarm_time_the_shortest_delay_stands_in() {
+    for site in sites().take(2) {
+        let with = |change: fn(&mut LevelsInput<'_>)| {
+            let mut input = site.input();
+            change(&mut input);
+            (
+                levels(&input, &three(&site)).unwrap().needed_s,
+                levels(&input, &three(&site)).unwrap().needed_or_least_s(&input),
+            )
+        };
+        // 4 s on the way, 0.1 s to the alarm with a sensed supply, 1 s to react.
+        let (needed_s, least_s) = with(|_| {});
+        assert!((needed_s.unwrap() - 5.1).abs() < 1e-6 && needed_s == Some(least_s));
+        let (needed_s, least_s) = with(|input| input.riders.commitment_s = None);
+        assert!(needed_s.is_none() && (least_s - 1.2).abs() < 1e-6, "{least_s}");
+        let (needed_s, least_s) = with(|input| {
+            input.riders.commitment_s = None;
+            input.riders.reaction_s = 2.5;
+        });
+        assert!(needed_s.is_none() && (least_s - 2.7).abs() < 1e-6, "{least_s}");
+    }
+}

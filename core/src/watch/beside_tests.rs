@@ -216,9 +216,16 @@ fn one_blower_of_three_stops_new_riders_and_all_of_them_everything() {
     rig.beside.running = 0b101;
     assert!(rig.until(State::Wait, 1.0) <= 0.54);
     assert_eq!((rig.step().reason, rig.step().siren), (Reason::BlowerStill, false));
-    assert!(rig.events.iter().any(|event| event.what == What::Blower { which: 1, runs: false }));
+    let told = |rig: &Rig| -> Vec<What> {
+        rig.events.iter().map(|event| event.what).filter(|what| matches!(what, What::Blower { .. })).collect()
+    };
+    let began = [0, 1, 2].map(|which| What::Blower { which, runs: true });
+    assert_eq!(told(&rig)[..3], began, "each once as they began");
+    assert_eq!(told(&rig)[3..], [What::Blower { which: 1, runs: false }], "then the one that stands still alone");
     rig.beside.running = 0b111;
     assert!(rig.until(State::Ride, 3.0) <= 2.0);
+    assert_eq!(told(&rig).last(), Some(&What::Blower { which: 1, runs: true }));
+    assert_eq!(told(&rig).len(), 5);
     rig.beside.running = 0;
     assert!(rig.until(State::Stop, 1.0) <= 0.54);
     let output = rig.step();

@@ -271,6 +271,33 @@ mod tests {
     }
 
     #[test]
+    fn rest_follows_slowly_up_and_down() {
+        for (pa, sign) in [(1_050.0, 1.0), (950.0, -1.0)] {
+            let mut d = at_rest();
+            assert!((d.rest_pa().unwrap() - 1_000.0).abs() < 1e-3);
+            run(&mut d, pa, 128);
+            // All but (127/128)^128 of the way.
+            let expected = pa - sign * 50.0 * (127.0_f32 / 128.0).powi(128);
+            assert!((d.rest_pa().unwrap() - expected).abs() < 0.01, "{:?} {expected}", d.rest_pa());
+        }
+    }
+
+    #[test]
+    fn a_spike_ends_a_quarter_of_the_least_one_over_rest() {
+        // 150 Pa: at 1038 Pa it is still the spike, at 1037 Pa the dip, in which a second spike is a bounce.
+        let mut d = at_rest();
+        run(&mut d, 2000.0, 5);
+        run(&mut d, 1_038.0, 5);
+        assert_eq!(d.phase, Phase::Spike);
+        run(&mut d, 1_037.0, 1);
+        assert_eq!(d.phase, Phase::Dip);
+        run(&mut d, 1_800.0, 5);
+        assert_eq!((d.phase, d.peak_pa), (Phase::Spike, 2000.0));
+        let landing = run(&mut d, 1_000.0, 60).unwrap();
+        assert_eq!((landing.count, landing.peak_pa), (1, 2000.0));
+    }
+
+    #[test]
     fn no_dip_recovers_at_once() {
         let mut d = at_rest();
         run(&mut d, 2000.0, 15);
@@ -286,6 +313,9 @@ mod tests {
         let landing = run(&mut d, 900.0, 2).unwrap();
         assert_eq!(landing.recovery_s, None);
         assert!(d.slow());
+        run(&mut d, 900.0, 2);
+        run(&mut d, 970.0, 2);
+        assert!(d.slow(), "20 Pa under rest are near enough, 30 are not");
         // It ends when the pressure is back, or has settled where it is.
         run(&mut d, 1000.0, 2);
         assert!(!d.slow());

@@ -230,3 +230,44 @@ fn the_top_withholds_the_permit_and_hides_no_stop() {
         assert_eq!((out.state, out.reason), (State::Fill, reason));
     }
 }
+
+#[test]
+fn the_board_may_pause_only_where_nobody_rides_and_nothing_is_tried() {
+    let mut rig = Rig::new();
+    rig.pa(0.0);
+    assert!(!rig.watch.may_pause(), "the trial at the start");
+    rig.until(State::Fill, 140, |_| 0.0);
+    rig.pa(0.0);
+    assert!(rig.watch.may_pause(), "filling");
+    rig.button = true;
+    rig.hold(0.0, 10);
+    assert!(!rig.watch.may_pause(), "the button is down");
+    rig.button = false;
+    rig.hold(0.0, 10);
+    assert!(!rig.watch.may_pause(), "a tap: lamps and siren are tried");
+    rig.hold(0.0, 150);
+    assert!(rig.watch.may_pause());
+    // Five seconds without a step, told: not a fault, and untold one.
+    let at_us = rig.now_us;
+    rig.watch.pause(TimeUs(at_us + 5_000_000));
+    rig.now_us += 5_000_000;
+    let told = rig.hold(0.0, 20);
+    assert_eq!((told.state, told.fault), (State::Fill, None));
+    let mut rig = Rig::ready();
+    assert!(!rig.watch.may_pause(), "somebody may be riding");
+    end_by_hand(&mut rig, 1000.0);
+    rig.button = false;
+    assert_eq!(rig.hold(1000.0, 5).state, State::Ended);
+    assert!(rig.watch.may_pause(), "the day is over");
+}
+
+#[test]
+fn steps_within_one_slot_are_one_reading() {
+    let mut rig = Rig::ready();
+    for _ in 0..4 {
+        // A millisecond after the last step in place of 20.
+        rig.now_us -= 19_000;
+        assert_eq!(rig.put(Err(SensorFault::ALL[0])).state, State::Ride);
+    }
+    assert!(rig.slots_empty() <= 1, "{}", rig.slots_empty());
+}

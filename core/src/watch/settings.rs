@@ -376,6 +376,36 @@ pub(crate) mod tests {
     }
 
     #[test]
+    fn values_at_their_bounds_are_taken_and_a_little_beyond_are_not() {
+        type Set = fn(&mut WatchSettings, f32);
+        let bounds: &[(&str, Set, f32, f32)] = &[
+            // 0.5 Pa of noise: six times that.
+            ("spike over the noise", |s, v| s.landing_spike_pa = v, 3.0, 2.99),
+            ("spike under the peak", |s, v| s.landing_spike_pa = v, sample().landing_peak_pa - 1_000.5, 1e4),
+            ("stop at wait", |s, v| (s.stop_pa, s.half_way_pa) = (v, 0.5 * (v + 1_000.0)), 750.0, 751.0),
+            ("high at operating", |s, v| s.high_pa = v, 1_000.0, 999.9),
+            ("high at the maximum", |s, v| s.high_pa = v, sample().pressure_max_pa, sample().pressure_max_pa + 0.5),
+            ("half-way within a hundredth", |s, v| s.half_way_pa = v, 803.9, 804.1),
+            ("half-way within a hundredth below", |s, v| s.half_way_pa = v, 796.1, 795.9),
+            ("recovery and 2 s in the interval", |s, v| s.recovery_s = v, 18.0, 18.01),
+            ("peak at the sensor's end", |s, v| s.landing_peak_pa = v, 4_900.0, 4_900.5),
+            ("maximum at the sensor's end", |s, v| s.sensor_high_pa = v, sample().landing_peak_pa, 1_399.0),
+            ("step at the noise", |s, v| s.sensor_step_pa = v, 0.5, 0.501),
+            ("error at half the noise", |s, v| s.sensor_error_pa = v, 0.25, 0.249),
+            ("zero limit in the range", |s, v| s.zero_limit_pa = v, 60.0, 60.1),
+        ];
+        for (name, set, good, bad) in bounds {
+            let with = |value: f32| {
+                let mut settings = sample();
+                set(&mut settings, value);
+                settings.validate()
+            };
+            assert_eq!(with(*good), Ok(()), "{name} {good}");
+            assert!(with(*bad).is_err(), "{name} {bad}");
+        }
+    }
+
+    #[test]
     fn not_a_number_is_refused_in_every_field() {
         type Field = fn(&mut WatchSettings) -> &mut f32;
         let fields: &[Field] = &[

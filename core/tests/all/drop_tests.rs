@@ -8,6 +8,7 @@
 // A measured load of 3.14 g is no circle constant.
 #![allow(clippy::approx_constant)]
 
+use crate::checks::{Check, Scale};
 use landfall_core::Status;
 use landfall_core::air::{Air, DRY_AIR_J_PER_KG_K, STANDARD_GRAVITY_MPS2 as G};
 use landfall_core::bag_gas::{Adiabat, Chamber};
@@ -15,7 +16,6 @@ use landfall_core::force_area::ForceArea;
 use landfall_core::openings::{Discharge, Openings, OpeningsInput};
 use landfall_core::supply::{Feed, Flows};
 use landfall_core::touchdown::{Landing, LandingInput, Options, Touchdown, TracePoint, touch_down};
-use landfall_tests::checks::{Check, Scale};
 
 /// A bag and a load in the reports' dimensionless numbers.
 struct Drop {

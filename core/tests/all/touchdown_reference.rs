@@ -4,6 +4,7 @@
 //! Tolerances: depth, loads and pressures 0.1 %, times 1 ms or 1e-5 of their length (single precision keeps no more of
 //! a minute), as promised in the documentation of the functions.
 
+use crate::checks::{Check, Scale};
 use landfall_core::Status;
 use landfall_core::air::Air;
 use landfall_core::bag_gas::{Adiabat, Chamber, QUICK_EXPONENT};
@@ -16,11 +17,10 @@ use landfall_core::ride_limits::ride_limits;
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, operating_point};
 use landfall_core::touchdown::{Landing, LandingInput, Options, touch_down};
-use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 
 fn fixtures() -> Value {
-    serde_json::from_str(include_str!("../reference/air_fixtures.json")).unwrap()
+    serde_json::from_str(include_str!("../../../tests/reference/air_fixtures.json")).unwrap()
 }
 
 fn number(value: &Value, key: &str) -> f64 {
@@ -212,6 +212,9 @@ fn touch_downs() {
         }
     }
     println!("steps: {steps:?}");
+    // What a landing costs: the control of the steps takes neither more nor, at the edge of its tolerance, fewer.
+    let all: u16 = steps.iter().map(|(_, steps)| *steps).sum();
+    assert!((680..=720).contains(&all), "{all} steps");
     worst.check("touchdown_scipy");
 }
 

@@ -4,6 +4,7 @@
 //!
 //! The second solution is written from the same definitions by another hand: it checks the arithmetic, not the model.
 
+use crate::bag_case::supply;
 use landfall_core::air::{Air, STANDARD_GRAVITY_MPS2};
 use landfall_core::along_top::{AlongTopInput, along_top};
 use landfall_core::bag_gas::Chamber;
@@ -18,13 +19,13 @@ use landfall_core::ride_limits::{by_depth, hard_depth_m, holds_for_s, light_load
 use landfall_core::slow_gas::SlowGas;
 use landfall_core::supply::{Feed, Flows, one_blower_lost, operating_point, settled};
 use landfall_core::touchdown::Options;
-use landfall_tests::bag_case::supply;
+
 use serde_json::Value;
 
 const G: f64 = STANDARD_GRAVITY_MPS2 as f64;
 
 fn all() -> Value {
-    serde_json::from_str(include_str!("../reference/expected/pieces.json")).unwrap()
+    serde_json::from_str(include_str!("../../../tests/reference/expected/pieces.json")).unwrap()
 }
 
 fn pieces(key: &str) -> Vec<Value> {

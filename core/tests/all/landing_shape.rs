@@ -1,15 +1,15 @@
 //! Surfaces of constant equivalent fall height against SciPy and the closed equation without air.
 
+use crate::checks::{Check, Scale};
 use landfall_core::Status;
 use landfall_core::flight::Drag;
 use landfall_core::landing_shape::{ShapePoint, Throw, Wanted, landing_shape};
-use landfall_tests::checks::{Check, Scale};
 use serde_json::Value;
 
 #[test]
 fn surfaces_are_those_of_the_reference() {
-    let reference: Value =
-        serde_json::from_str(include_str!("../reference/landing_shapes.json")).expect("the reference is JSON");
+    let reference: Value = serde_json::from_str(include_str!("../../../tests/reference/landing_shapes.json"))
+        .expect("the reference is JSON");
     // Heights of up to 10 m in single precision, to 1e-6 m, summed over 96 steps.
     let mut closed = Check::new("landing_shape_closed", Scale::Metres, 5e-5);
     let mut flown = Check::new("landing_shape", Scale::Metres, 5e-5);
